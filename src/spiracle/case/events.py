@@ -1,0 +1,967 @@
+"""The language of the log: every fact a case can hold, in the past tense, with two clocks, a hand and a device.
+
+An event is never edited and never deleted; a mistake is struck by an `EntryStruck` and stays visible. Numbers carry their
+unit in the field's name, or stand beside a `unit` field where a drug decides it (mg, mcg, IU, mEq, mL). The class
+docstring is the manual's entry, `covers` names the record elements it carries (the groups A to J of docs/record.md).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from typing import ClassVar, Literal, Union
+
+import msgspec
+
+Species = Literal["dog", "cat"]
+Phase = Literal["assess", "plan", "prepare", "induce", "maintain", "recover", "record"]
+
+
+class Event(msgspec.Struct, frozen=True, kw_only=True, tag_field="event", tag=True, forbid_unknown_fields=True):
+    """`id` is made where the fact is entered (a UUID) and makes a repeat harmless. `happened_at` is when it was true,
+    `recorded_at` when it was entered; both carry a time zone. `by` is the acting hand's id, `device` the tablet or door."""
+
+    covers: ClassVar[tuple[str, ...]] = ()
+    id: str
+    case: str
+    happened_at: datetime
+    recorded_at: datetime
+    by: str
+    device: str = ""
+
+
+# ---- identity, admission, assessment (A, B)
+
+
+class CaseOpened(Event, frozen=True, kw_only=True):
+    """A case was opened, planned or as an emergency. Species is required: there is no default."""
+
+    covers = ("A1", "J1")
+    species: Species
+    kind: Literal["elective", "emergency"] = "elective"
+    name: str = ""
+    practice: bool = False
+    room: str = ""
+    number: str = ""
+    planned_at: datetime | None = None
+
+
+class PatientDescribed(Event, frozen=True, kw_only=True):
+    """Signalment as told or read from the hospital's system. Empty fields leave what was said before."""
+
+    covers = ("A2",)
+    name: str = ""
+    breed: str = ""
+    sex: str = ""
+    born: str = ""
+    age: str = ""
+    chip: str = ""
+    description: str = ""
+
+
+class OwnerNamed(Event, frozen=True, kw_only=True):
+    """The owner or keeper, with a telephone reachable all day."""
+
+    covers = ("A3",)
+    name: str
+    phone: str = ""
+    address: str = ""
+
+
+class Weighed(Event, frozen=True, kw_only=True):
+    """Body weight. `estimated` is inherited by every figure made from it. `confirmed`: a surprising value said twice."""
+
+    covers = ("A4",)
+    weight_kg: Decimal
+    method: Literal["scale", "estimated", "owner", "earlier visit"]
+    scale: str = ""
+    confirmed: bool = False
+
+
+class BodyConditionScored(Event, frozen=True, kw_only=True):
+    """Body condition of nine, by hand."""
+
+    covers = ("A5",)
+    score: int
+
+
+class DosingWeightSet(Event, frozen=True, kw_only=True):
+    """The weight a veterinarian wants doses worked on, where it is not the scale's."""
+
+    covers = ("A5",)
+    weight_kg: Decimal
+    reason: str
+
+
+class ConsentRecorded(Event, frozen=True, kw_only=True):
+    """What the owner agreed to, and the wish about resuscitation."""
+
+    covers = ("A6",)
+    procedure: str
+    consent: Literal["written", "oral", "not obtained"]
+    resuscitation: Literal["full", "closed chest", "open chest", "none", "not asked"] = "not asked"
+
+
+class FastingNoted(Event, frozen=True, kw_only=True):
+    """When food and water were last taken, as told."""
+
+    covers = ("A7",)
+    food_at: datetime | None = None
+    water_at: datetime | None = None
+    note: str = ""
+
+
+class HistoryTaken(Event, frozen=True, kw_only=True):
+    """Presenting problem, history and named conditions (ids of the conditions list)."""
+
+    covers = ("A8",)
+    problem: str = ""
+    history: str = ""
+    conditions: tuple[str, ...] = ()
+
+
+class MedicineNoted(Event, frozen=True, kw_only=True):
+    """A medicine the animal was on: last time, and what was decided about it."""
+
+    covers = ("A8",)
+    medicine: str
+    dose: str = ""
+    last_at: datetime | None = None
+    decision: Literal["stop", "given", "watch", "not decided"] = "not decided"
+
+
+class AllergiesAsked(Event, frozen=True, kw_only=True):
+    """Allergies were asked after: an empty list means none known, not unasked."""
+
+    covers = ("A8",)
+    allergies: tuple[str, ...] = ()
+    reaction: str = ""
+
+
+class PreviousAnaesthesiaNoted(Event, frozen=True, kw_only=True):
+    """What an earlier anaesthetic taught: tube, airway, trouble."""
+
+    covers = ("A8",)
+    when: str = ""
+    tube_id_mm: Decimal | None = None
+    airway: str = ""
+    trouble: str = ""
+
+
+class TemperamentNoted(Event, frozen=True, kw_only=True):
+    """Handling, and any sedation given at home."""
+
+    covers = ("A9",)
+    temperament: str
+    home_sedation: str = ""
+
+
+class Examined(Event, frozen=True, kw_only=True):
+    """Examination before anaesthesia. A finding left empty was not looked at."""
+
+    covers = ("B1", "B2")
+    temperature_c: Decimal | None = None
+    heart_rate: int | None = None
+    respiratory_rate: int | None = None
+    membranes: str = ""
+    refill_s: Decimal | None = None
+    heart: str = ""
+    lungs: str = ""
+    airway: str = ""
+    note: str = ""
+
+
+class ResultNoted(Event, frozen=True, kw_only=True):
+    """A laboratory or imaging result that was used."""
+
+    covers = ("B3",)
+    test: str
+    value: str
+    unit: str = ""
+    taken_at: datetime | None = None
+
+
+class AsaAssigned(Event, frozen=True, kw_only=True):
+    """Physical status, by the veterinarian."""
+
+    covers = ("B4",)
+    asa: Literal["I", "II", "III", "IV", "V"]
+    emergency: bool = False
+    assigned_by: str = ""
+
+
+class PainScored(Event, frozen=True, kw_only=True):
+    """A pain score: the scale's name and the number, no item wording."""
+
+    covers = ("B5", "H3")
+    scale: str
+    score: Decimal
+    out_of: Decimal
+    phase: Phase = "assess"
+
+
+class SedationScored(Event, frozen=True, kw_only=True):
+    """A sedation score, or the effect of premedication."""
+
+    covers = ("D4", "H3")
+    scale: str
+    score: Decimal
+    out_of: Decimal
+    phase: Phase = "prepare"
+
+
+class RiskNoted(Event, frozen=True, kw_only=True):
+    """A risk seen and what it changes."""
+
+    covers = ("B6",)
+    risk: str
+    plan: str = ""
+
+
+class LimitOrdered(Event, frozen=True, kw_only=True):
+    """A reading the veterinarian wants acted on, and the act."""
+
+    covers = ("B6",)
+    reading: str
+    below: Decimal | None = None
+    above: Decimal | None = None
+    action: str = ""
+    order: str = ""
+    ordered_by: str = ""
+
+
+class ProcedurePlanned(Event, frozen=True, kw_only=True):
+    """What will be done, about how long it takes, where."""
+
+    covers = ("A6", "J3")
+    procedure: str
+    minutes: int | None = None
+    side: str = ""
+    room: str = ""
+
+
+class PersonJoined(Event, frozen=True, kw_only=True):
+    """Someone took a part in the case."""
+
+    covers = ("B8",)
+    person: str
+    part: Literal["anaesthetist", "supervising veterinarian", "surgeon", "relief", "assistant", "student"]
+
+
+class PersonLeft(Event, frozen=True, kw_only=True):
+    """Someone left the case."""
+
+    covers = ("B8",)
+    person: str
+
+
+# ---- orders (B7)
+
+
+class DrugOrdered(Event, frozen=True, kw_only=True):
+    """An order for one drug: dose or range, route, purpose; written, or oral with who said it and who read it back.
+
+    `low` and `high` are equal for a single dose. `unit` is the ordered unit (mg/kg, mcg/kg/min ...). `over_hard_by` and
+    `reason` carry a veterinarian's word where the order lies over a hard stop. `concentration` is text like "10 mg/mL".
+    """
+
+    covers = ("B7",)
+    order: str
+    drug: str
+    purpose: str
+    route: str
+    low: Decimal
+    high: Decimal
+    unit: str
+    row: str = ""
+    concentration: str = ""
+    when: str = ""
+    given_as: Literal["written", "oral"] = "written"
+    ordered_by: str = ""
+    read_back_by: str = ""
+    over_hard_by: str = ""
+    reason: str = ""
+
+
+class OrderWithdrawn(Event, frozen=True, kw_only=True):
+    """An order no longer holds."""
+
+    covers = ("B7",)
+    order: str
+    reason: str = ""
+
+
+class AirwayMeasured(Event, frozen=True, kw_only=True):
+    """Lengths and diameters measured on the animal or its pictures, for tube choice."""
+
+    covers = ("E1",)
+    incisors_to_inlet_cm: Decimal | None = None
+    tracheal_diameter_mm: Decimal | None = None
+    tube_id_mm: Decimal | None = None
+
+
+class PlanSent(Event, frozen=True, kw_only=True):
+    """The plan went to a veterinarian to be signed."""
+
+    covers = ("B7",)
+    to: str
+
+
+class PlanApproved(Event, frozen=True, kw_only=True):
+    """A veterinarian signed the plan, or said so and was read back. Weight and ASA it was signed for stand beside it."""
+
+    covers = ("B6", "B7")
+    signed_by: str
+    how: Literal["signed", "oral"] = "signed"
+    read_back_by: str = ""
+    weight_kg: Decimal
+    asa: str = ""
+    orders: tuple[str, ...] = ()
+
+
+# ---- machine, room, lists (C, G5)
+
+
+class CheckLineDone(Event, frozen=True, kw_only=True):
+    """One line of a list was done aloud, found faulty, or skipped with a reason. Lists: machine, patient, sign-in,
+    time-out, recovery. The last line of machine and patient is always the relief valve OPEN."""
+
+    covers = ("C1", "C2", "C3", "C4", "C5", "G5")
+    list: Literal["machine", "patient", "sign-in", "time-out", "recovery"]
+    line: str
+    outcome: Literal["done", "fault", "skipped"] = "done"
+    detail: str = ""
+    spoken_by: str = ""
+    seconds_shown: Decimal | None = None
+
+
+class MachineAssigned(Event, frozen=True, kw_only=True):
+    """Which machine and breathing system serve this patient."""
+
+    covers = ("C1", "C3")
+    machine: str
+    circuit: str = ""
+    bag_ml: int | None = None
+
+
+class OxygenRead(Event, frozen=True, kw_only=True):
+    """The oxygen source as read: cylinder contents and full pressure as printed, gauge now; or pipeline."""
+
+    covers = ("C2",)
+    source: Literal["cylinder", "pipeline", "concentrator"]
+    contents_l: Decimal | None = None
+    full_pressure: str = ""
+    gauge: str = ""
+
+
+class MonitorsApplied(Event, frozen=True, kw_only=True):
+    """Monitors attached and working."""
+
+    covers = ("C4",)
+    monitors: tuple[str, ...]
+
+
+# ---- drugs, fluids, lines (D, I)
+
+
+class CatheterPlaced(Event, frozen=True, kw_only=True):
+    """A vein or artery was cannulated, or the line found patent."""
+
+    covers = ("D8",)
+    site: str
+    size: str
+    line: Literal["vein", "artery", "bone"] = "vein"
+    patent: bool = True
+    attempts: int = 1
+
+
+class SyringeDrawn(Event, frozen=True, kw_only=True):
+    """A syringe was filled: vial in hand (strength, lot, expiry), volume, dilution, who drew and who saw it.
+
+    `concentration` is what is in the syringe after any dilution. Volumes are whole marks of `syringe`.
+    """
+
+    covers = ("D3", "C5")
+    syringe: str
+    order: str = ""
+    drug: str
+    vial_concentration: str
+    concentration: str
+    volume_ml: Decimal
+    drug_volume_ml: Decimal
+    diluent: str = ""
+    diluent_volume_ml: Decimal = Decimal(0)
+    barrel: str = ""
+    lot: str = ""
+    expires: str = ""
+    seen_by: str = ""
+
+
+class DrugGiven(Event, frozen=True, kw_only=True):
+    """A drug went in: each increment its own event. `amount` with `unit` is worked out again from the volume by the core.
+
+    `said_by` and `reason` carry a veterinarian's word over a limit. `emergency` marks arrest and rescue doses, which are
+    never blocked. `giver` is who pushed, when not the acting hand.
+    """
+
+    covers = ("D1", "D2", "D7", "F8")
+    drug: str
+    amount: Decimal
+    unit: str
+    volume_ml: Decimal | None = None
+    concentration: str = ""
+    route: str
+    site: str = ""
+    side: str = ""
+    purpose: str = ""
+    order: str = ""
+    syringe: str = ""
+    giver: str = ""
+    emergency: bool = False
+    said_by: str = ""
+    reason: str = ""
+    confirmed: bool = False
+
+
+class InfusionStarted(Event, frozen=True, kw_only=True):
+    """A drug or fluid began to run. `rate_ml_h` is what the pump was read to say."""
+
+    covers = ("D5", "D6")
+    infusion: str
+    drug: str
+    rate_ml_h: Decimal
+    concentration: str = ""
+    dose_rate: Decimal | None = None
+    dose_unit: str = ""
+    bag_ml: Decimal | None = None
+    route: str = "IV"
+    order: str = ""
+    fluid: bool = False
+
+
+class InfusionChanged(Event, frozen=True, kw_only=True):
+    """The rate of a running infusion was changed."""
+
+    covers = ("D5", "D6")
+    infusion: str
+    rate_ml_h: Decimal
+    dose_rate: Decimal | None = None
+    dose_unit: str = ""
+    reason: str = ""
+
+
+class InfusionStopped(Event, frozen=True, kw_only=True):
+    """An infusion was stopped; the total read from the pump, if read."""
+
+    covers = ("D5", "D6")
+    infusion: str
+    total_ml: Decimal | None = None
+
+
+class FluidGiven(Event, frozen=True, kw_only=True):
+    """A bolus of fluid, blood, or a flush."""
+
+    covers = ("D6",)
+    fluid: str
+    volume_ml: Decimal
+    minutes: int | None = None
+    order: str = ""
+    said_by: str = ""
+    reason: str = ""
+
+
+class FluidLost(Event, frozen=True, kw_only=True):
+    """Blood or other fluid lost, and how it was judged."""
+
+    covers = ("D6",)
+    kind: str
+    volume_ml: Decimal
+    judged: str = ""
+
+
+class DrugWasted(Event, frozen=True, kw_only=True):
+    """Drug thrown away: how much, how, and who saw it."""
+
+    covers = ("I2",)
+    syringe: str = ""
+    drug: str
+    volume_ml: Decimal
+    manner: str = ""
+    witness: str = ""
+
+
+class DrugReturned(Event, frozen=True, kw_only=True):
+    """An unused syringe or vial went back."""
+
+    covers = ("I3",)
+    syringe: str = ""
+    drug: str
+    volume_ml: Decimal
+    to: str = ""
+
+
+class ContainerReceived(Event, frozen=True, kw_only=True):
+    """A controlled container came in: substance, finished form, number, supplier and its registration. Case is the
+    hospital's ledger, not a patient."""
+
+    covers = ("I1",)
+    drug: str
+    form: str
+    containers: int
+    volume_ml_each: Decimal
+    concentration: str
+    supplier: str = ""
+    supplier_registration: str = ""
+    lot: str = ""
+    expires: str = ""
+
+
+class StockCounted(Event, frozen=True, kw_only=True):
+    """A controlled drug was counted by two people."""
+
+    covers = ("I1", "I3")
+    drug: str
+    volume_ml: Decimal
+    second_person: str
+    note: str = ""
+
+
+class EffectNoted(Event, frozen=True, kw_only=True):
+    """How premedication or induction went."""
+
+    covers = ("D4",)
+    of: Literal["premedication", "induction", "recovery"]
+    quality: str
+    adverse: str = ""
+
+
+class PreoxygenationBegan(Event, frozen=True, kw_only=True):
+    """Oxygen by mask or flow-by began."""
+
+    covers = ("D9",)
+    way: str = "mask"
+    flow_l_min: Decimal | None = None
+
+
+class PreoxygenationEnded(Event, frozen=True, kw_only=True):
+    """Oxygen before induction ended."""
+
+    covers = ("D9",)
+
+
+# ---- airway (E)
+
+
+class AttemptBegan(Event, frozen=True, kw_only=True):
+    """The laryngoscope went in: the attempt clock runs from here."""
+
+    covers = ("E2",)
+    attempt: str
+    tube_id_mm: Decimal
+    operator: str = ""
+    blade: str = ""
+    aids: tuple[str, ...] = ()
+
+
+class AttemptEnded(Event, frozen=True, kw_only=True):
+    """The attempt ended: tube in, out again, or in the oesophagus."""
+
+    covers = ("E2",)
+    attempt: str
+    outcome: Literal["in", "out", "oesophagus"]
+    view: str = ""
+    difficulty: str = ""
+
+
+class TubePlaced(Event, frozen=True, kw_only=True):
+    """The tube that stayed: type, sizes, length cut, mark at the incisors."""
+
+    covers = ("E1", "E4")
+    kind: str = "tracheal tube"
+    id_mm: Decimal
+    od_mm: Decimal | None = None
+    cuffed: bool
+    cut_length_cm: Decimal | None = None
+    depth_cm: Decimal | None = None
+    attempt: str = ""
+
+
+class ProofNoted(Event, frozen=True, kw_only=True):
+    """One sign of a tube in the trachea, or one line of securing it. `breaths` counts CO2 breaths seen."""
+
+    covers = ("E3", "E4", "C3")
+    sign: Literal["co2", "left chest", "right chest", "chest moves", "bag moves", "mist", "palpation", "stylet out",
+                  "depth", "valve open", "oxygen flows", "tied", "direct view"]  # fmt: skip
+    seen: bool = True
+    breaths: int | None = None
+    detail: str = ""
+
+
+class AirwayProven(Event, frozen=True, kw_only=True):
+    """The airway was declared proven, by what, and who else saw it."""
+
+    covers = ("E3",)
+    method: str
+    second_person: str = ""
+
+
+class CuffChecked(Event, frozen=True, kw_only=True):
+    """Cuff pressure, volume of air, and the pressure at which it leaks."""
+
+    covers = ("E4",)
+    pressure_cmh2o: Decimal | None = None
+    volume_ml: Decimal | None = None
+    leak_cmh2o: Decimal | None = None
+
+
+# ---- watching (F)
+
+Reading = Literal[
+    "heart_rate", "pulse_rate", "respiratory_rate", "spo2", "perfusion_index", "etco2", "fico2", "fio2", "agent_et",
+    "agent_in", "temperature", "sap", "map", "dap", "tidal_volume", "peak_pressure", "peep", "glucose", "train_of_four",
+]  # fmt: skip
+
+
+class ReadingTaken(Event, frozen=True, kw_only=True):
+    """One number seen: what, value, unit, and where it comes from. `row_at` ties it to a five-minute row.
+
+    A device's value keeps its device, its raw text and its quality; a typed one has source `hand`.
+    """
+
+    covers = ("F1", "F2", "F3", "F6", "F7", "F8", "F9", "F12", "F13", "F14", "F15", "H1")
+    reading: Reading
+    value: Decimal
+    unit: str
+    source: Literal["hand", "device"] = "hand"
+    monitor: str = ""
+    raw: str = ""
+    quality: Literal["good", "questionable", "invalid", ""] = ""
+    site: str = ""
+    method: str = ""
+    row_at: datetime | None = None
+    confirmed: bool = False
+
+
+class PressureTaken(Event, frozen=True, kw_only=True):
+    """An arterial pressure: systolic, mean, diastolic as measured, with method, site and cuff. Doppler stays Doppler."""
+
+    covers = ("F4", "F15", "H1")
+    sap: Decimal | None = None
+    map: Decimal | None = None
+    dap: Decimal | None = None
+    method: Literal["oscillometric", "Doppler", "arterial line", "other"]
+    site: str = ""
+    cuff_cm: Decimal | None = None
+    source: Literal["hand", "device"] = "hand"
+    monitor: str = ""
+    quality: Literal["good", "questionable", "invalid", ""] = ""
+    row_at: datetime | None = None
+    confirmed: bool = False
+
+
+class SignSeen(Event, frozen=True, kw_only=True):
+    """What no monitor sees: eye, jaw, pulse by finger, gums, refill, reflexes, effort, rhythm, movement."""
+
+    covers = ("F2", "F3", "F5", "F10", "F11", "F13", "H1")
+    sign: Literal["eye", "jaw", "pulse", "gums", "refill", "palpebral", "effort", "rhythm", "movement", "block"]
+    finding: str
+    row_at: datetime | None = None
+
+
+class GasSet(Event, frozen=True, kw_only=True):
+    """Fresh gas flows."""
+
+    covers = ("F7",)
+    oxygen_l_min: Decimal
+    other: str = ""
+    other_l_min: Decimal | None = None
+
+
+class VaporiserSet(Event, frozen=True, kw_only=True):
+    """The vaporiser dial. Zero is off."""
+
+    covers = ("F8",)
+    agent: str
+    percent: Decimal
+
+
+class VentilationSet(Event, frozen=True, kw_only=True):
+    """Spontaneous, by hand, or by ventilator with its settings."""
+
+    covers = ("F12",)
+    mode: Literal["spontaneous", "assisted by hand", "ventilator"]
+    rate: int | None = None
+    tidal_ml: Decimal | None = None
+    peak_cmh2o: Decimal | None = None
+    peep_cmh2o: Decimal | None = None
+
+
+class WarmingSet(Event, frozen=True, kw_only=True):
+    """A warming device and how it is set; `off` when it ends."""
+
+    covers = ("F9",)
+    device_used: str
+    setting: str = ""
+
+
+class SampleAnalysed(Event, frozen=True, kw_only=True):
+    """A blood gas, glucose or electrolyte sample: names, values and units as printed."""
+
+    covers = ("F14",)
+    kind: str
+    results: tuple[tuple[str, str, str], ...]
+
+
+class ArtefactMarked(Event, frozen=True, kw_only=True):
+    """A value was judged an artefact. It stays on the chart, hollow, and is acted on by nothing."""
+
+    covers = ("F15",)
+    target: str
+    reason: str = ""
+
+
+# ---- events, marks, calls (G)
+
+
+class TimeMarked(Event, frozen=True, kw_only=True):
+    """A moment of the case."""
+
+    covers = ("G1",)
+    mark: Literal["premedicated", "induction", "intubated", "moved", "procedure start", "procedure end", "agent off",
+                  "extubated", "sternal", "standing", "recovery end", "packs in", "packs out"]  # fmt: skip
+    detail: str = ""
+
+
+class Positioned(Event, frozen=True, kw_only=True):
+    """Position, a turn, a move, and the care that goes with it. A turn says the circuit was disconnected first."""
+
+    covers = ("G2",)
+    position: str
+    disconnected_first: bool | None = None
+    eyes_lubricated: bool = False
+    pads: str = ""
+    to_room: str = ""
+
+
+class TroubleBegan(Event, frozen=True, kw_only=True):
+    """Something was wrong: which kind, and what was seen."""
+
+    covers = ("G3",)
+    trouble: str
+    kind: str
+    seen: str = ""
+
+
+class TroubleTreated(Event, frozen=True, kw_only=True):
+    """What was done about it."""
+
+    covers = ("G3",)
+    trouble: str
+    action: str
+    order: str = ""
+
+
+class TroubleEnded(Event, frozen=True, kw_only=True):
+    """It was over, and how it answered."""
+
+    covers = ("G3",)
+    trouble: str
+    response: str = ""
+
+
+class HelpCalled(Event, frozen=True, kw_only=True):
+    """Someone was called, and why."""
+
+    covers = ("G4",)
+    whom: str
+    why: str = ""
+
+
+class HelpArrived(Event, frozen=True, kw_only=True):
+    """Someone came."""
+
+    covers = ("G4",)
+    whom: str
+
+
+class ArrestBegan(Event, frozen=True, kw_only=True):
+    """Arrest was called: the two-minute cycles run from here."""
+
+    covers = ("G6",)
+    leader: str = ""
+    first_rhythm: str = ""
+
+
+class ArrestStepDone(Event, frozen=True, kw_only=True):
+    """A step of resuscitation that is not a drug: rhythm at the pause, shock, compressor change, airway, agent off."""
+
+    covers = ("G6",)
+    step: Literal["rhythm", "shock", "compressor", "airway", "agent off", "etco2", "other"]
+    detail: str = ""
+    joules: Decimal | None = None
+
+
+class ArrestEnded(Event, frozen=True, kw_only=True):
+    """The pulse came back, or resuscitation was stopped."""
+
+    covers = ("G6",)
+    outcome: Literal["pulse back", "stopped"]
+    detail: str = ""
+
+
+# ---- recovery and after (H)
+
+
+class Extubated(Event, frozen=True, kw_only=True):
+    """The tube came out: in what state, cuff, position; open lines of the card with the reason why it came out anyway."""
+
+    covers = ("H2", "G1")
+    signs: tuple[str, ...] = ()
+    cuff: str = ""
+    complications: str = ""
+    open_lines: tuple[str, ...] = ()
+    reason: str = ""
+
+
+class RecoveryWatchBegan(Event, frozen=True, kw_only=True):
+    """Who watches, where, and how often the next looks are due."""
+
+    covers = ("H1", "H4")
+    watcher: str
+    every_min: int
+    place: str = ""
+
+
+class RecoveryLooked(Event, frozen=True, kw_only=True):
+    """Someone looked: pulse, breathing, colour, temperature and state, as values."""
+
+    covers = ("H1",)
+    heart_rate: int | None = None
+    respiratory_rate: int | None = None
+    spo2: Decimal | None = None
+    gums: str = ""
+    temperature_c: Decimal | None = None
+    state: Literal["asleep", "rousing", "sternal", "standing", ""] = ""
+    oxygen: str = ""
+    note: str = ""
+    not_right: bool = False
+
+
+class AnalgesiaPlanned(Event, frozen=True, kw_only=True):
+    """Pain relief after the procedure: drug and when the next dose falls due."""
+
+    covers = ("H4",)
+    plan: str
+    next_due: datetime | None = None
+
+
+class HandedOver(Event, frozen=True, kw_only=True):
+    """Care passed from one person to another, read back."""
+
+    covers = ("H5", "B8")
+    to: str
+    read_back: bool
+    items: tuple[str, ...] = ()
+    concerns: str = ""
+
+
+class Discharged(Event, frozen=True, kw_only=True):
+    """Progress, where the animal went, and what the owner was told."""
+
+    covers = ("H6",)
+    disposition: str
+    instructions: str = ""
+
+
+class OutcomeNoted(Event, frozen=True, kw_only=True):
+    """How the animal was two days later."""
+
+    covers = ("H7",)
+    outcome: Literal["well", "complication", "died", "put to sleep", "not reached"]
+    detail: str = ""
+
+
+# ---- the record itself (J)
+
+
+class NoteWritten(Event, frozen=True, kw_only=True):
+    """Free words. Doses and their units do not belong here."""
+
+    covers = ("G3",)
+    text: str
+
+
+class EntryStruck(Event, frozen=True, kw_only=True):
+    """An earlier entry was wrong: which, and why. It stays in the record with a line through it."""
+
+    covers = ("J2",)
+    target: str
+    reason: str
+
+
+class GapExplained(Event, frozen=True, kw_only=True):
+    """Why something required is not in the record."""
+
+    covers = ("J2",)
+    element: str
+    reason: str
+
+
+class SheetPrinted(Event, frozen=True, kw_only=True):
+    """A sheet was printed: which, and for which weight. A later change voids it."""
+
+    covers = ("J3",)
+    sheet: Literal["plan", "labels", "emergency", "record", "handover"]
+    print_id: str
+    weight_kg: Decimal | None = None
+
+
+class RecordSigned(Event, frozen=True, kw_only=True):
+    """The record was signed. Anything after is an amendment with its own time and hand."""
+
+    covers = ("J4",)
+    role: Literal["technician", "veterinarian"]
+    statement: str = ""
+    amendments: int = 0
+
+
+class RecordAmended(Event, frozen=True, kw_only=True):
+    """After signing: what is added or corrected, and why."""
+
+    covers = ("J2",)
+    text: str
+    reason: str
+    target: str = ""
+
+
+def every_event() -> tuple[type[Event], ...]:
+    """All event types in the order of this page."""
+    return tuple(Event.__subclasses__())
+
+
+AnyEvent = Union[tuple(Event.__subclasses__())]  # type: ignore[valid-type]  # noqa: UP007
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """An event as stored: its place in the case's log and when it reached the store."""
+
+    seq: int
+    arrived_at: datetime
+    event: Event
+
+
+def encode(event: Event) -> bytes:
+    """The canonical bytes of an event: what is stored and what a repeat is compared with."""
+    return _ENCODER.encode(event)
+
+
+def decode(raw: bytes | str) -> Event:
+    """An event from its bytes; a wrong or extra field is a `msgspec.ValidationError`."""
+    found: Event = _DECODER.decode(raw)
+    return found
+
+
+_ENCODER = msgspec.json.Encoder(decimal_format="number", order="sorted")
+_DECODER: msgspec.json.Decoder[Event] = msgspec.json.Decoder(AnyEvent)

@@ -1,0 +1,1 @@
+"""Sheets: folds of the log, and plans, as plain data for a page. Pure; the doors draw them."""

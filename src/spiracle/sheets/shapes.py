@@ -1,0 +1,992 @@
+"""What a page gets: plain data, every number already worked, worded and marked. The tablet draws it and computes no dose.
+
+The TypeScript types of the tablet are generated from this page, so a field exists once.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Literal
+
+import msgspec
+
+MarkName = Literal["measured", "typed", "worked", "predicted", "table"]
+ZoneName = Literal["usual", "unusual", "forbidden"]
+Priority = Literal["high", "medium", "low"]
+PhaseName = Literal["assess", "plan", "prepare", "induce", "maintain", "recover", "record"]
+SyringeClass = Literal[
+    "induction", "opioid", "hypnotic", "relaxant", "vasopressor", "anticholinergic", "local", "other"
+]
+
+
+class Shape(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=False):
+    """Root of everything sent to a page."""
+
+
+# ---- numbers that show their working
+
+
+class WorkingInput(Shape, frozen=True, kw_only=True):
+    name: str
+    text: str
+    mark: MarkName = "table"
+    note: str = ""
+
+
+class Cited(Shape, frozen=True, kw_only=True):
+    citation: str
+    seen: str
+    memory: bool = False
+
+
+class ZoneBar(Shape, frozen=True, kw_only=True):
+    """A dose against its order and limits, all in `unit`. `hard` None: no hard stop is known, and that is said."""
+
+    unit: str
+    at: float
+    usual_low: float
+    usual_high: float
+    order_high: float | None = None
+    hard: float | None = None
+    zone: ZoneName = "usual"
+    memory: bool = False
+
+
+class WorkingShape(Shape, frozen=True, kw_only=True):
+    title: str
+    says: str
+    inputs: tuple[WorkingInput, ...] = ()
+    held: tuple[str, ...] = ()
+    bar: ZoneBar | None = None
+    cited: tuple[Cited, ...] = ()
+    memory: bool = False
+    estimated: bool = False
+
+
+class Num(Shape, frozen=True, kw_only=True):
+    """A figure as printed. `text` is final: the page never formats a number. `at` dates a reading; the page ages it."""
+
+    text: str
+    unit: str = ""
+    mark: MarkName = "worked"
+    memory: bool = False
+    estimated: bool = False
+    at: datetime | None = None
+    by: str = ""
+    working: WorkingShape | None = None
+
+
+# ---- the frame
+
+
+class Hand(Shape, frozen=True, kw_only=True):
+    """A person of the hospital. `initials` is what the collar shows; `id` what the log holds."""
+
+    id: str
+    initials: str
+    name: str
+    role: Literal[
+        "technician", "veterinarian", "head of anaesthesia", "controlled-drug officer", "student", "assistant"
+    ]
+
+
+class Allergies(Shape, frozen=True, kw_only=True):
+    state: Literal["not asked", "none known", "listed"]
+    text: str = ""
+    asked_at: datetime | None = None
+
+
+class Collar(Shape, frozen=True, kw_only=True):
+    case: str
+    name: str
+    species: str
+    breed: str = ""
+    age: str = ""
+    sex: str = ""
+    kind: Literal["elective", "emergency"] = "elective"
+    practice: bool = False
+    weight: Num | None = None
+    weight_kg: float | None = None
+    weight_basis: str = ""
+    weight_at: datetime | None = None
+    weight_by: str = ""
+    weight_stale: bool = False
+    estimated: bool = False
+    asa: str = ""
+    allergies: Allergies
+    planned_at: datetime | None = None
+    induced_at: datetime | None = None
+    ended_at: datetime | None = None
+    draft: bool = True
+    draft_reasons: tuple[str, ...] = ()
+
+
+class PhaseState(Shape, frozen=True, kw_only=True):
+    phase: PhaseName
+    state: Literal["done", "open", "ahead"]
+    gaps: int = 0
+    gap_words: tuple[str, ...] = ()
+
+
+class Due(Shape, frozen=True, kw_only=True):
+    """Something that falls due: `at` its time, `from_at` when the wait began, so that a pore can close."""
+
+    id: str
+    title: str
+    detail: str = ""
+    at: datetime
+    from_at: datetime | None = None
+    phase: PhaseName = "maintain"
+
+
+class Advice(Shape, frozen=True, kw_only=True):
+    """One line in front: what was seen, on whose order it rests, and acts that can be written in one touch."""
+
+    id: str
+    priority: Priority
+    title: str
+    since: datetime | None = None
+    body: str = ""
+    acts: tuple[Act, ...] = ()
+
+
+class Act(Shape, frozen=True, kw_only=True):
+    """A key that writes one event: `fields` are the event's own fields, worked by the core."""
+
+    label: str
+    event: str
+    fields: dict[str, str | float | bool | None] = {}
+    main: bool = False
+
+
+# ---- assess
+
+
+class Fact(Shape, frozen=True, kw_only=True):
+    """One row of the assessment: its value as typed, who and when, or not asked yet."""
+
+    id: str
+    label: str
+    value: str = ""
+    event_id: str = ""
+    at: datetime | None = None
+    by: str = ""
+    gap: bool = False
+    note: str = ""
+
+
+class RiskFlag(Shape, frozen=True, kw_only=True):
+    title: str
+    changes: str
+    severity: Literal["never", "avoid", "care"] = "care"
+    memory: bool = False
+    cited: tuple[Cited, ...] = ()
+
+
+class AssessSheet(Shape, frozen=True, kw_only=True):
+    facts: tuple[Fact, ...]
+    results: tuple[Fact, ...] = ()
+    medicines: tuple[Fact, ...] = ()
+    previous: tuple[Fact, ...] = ()
+    flags: tuple[RiskFlag, ...] = ()
+    conditions: tuple[str, ...] = ()
+    asa: str = ""
+    asa_emergency: bool = False
+    asa_by: str = ""
+    procedure: str = ""
+    procedure_minutes: int | None = None
+    resuscitation: str = "not asked"
+
+
+# ---- plan
+
+
+class Rung(Shape, frozen=True, kw_only=True):
+    """One mark of a syringe: what it delivers."""
+
+    ml: float
+    text: str
+    amount: float
+    amount_text: str
+    per_kg_text: str
+    zone: ZoneName
+    over_order: bool = False
+
+
+class Ladder(Shape, frozen=True, kw_only=True):
+    """Every mark of one syringe, worked by the core, so that the tablet needs no arithmetic and works offline."""
+
+    barrel: str
+    mark_ml: float
+    holds_ml: float
+    unit: str
+    rungs: tuple[Rung, ...]
+
+
+class DilutionShape(Shape, frozen=True, kw_only=True):
+    concentration: str
+    drug_volume: Num
+    diluent_volume: Num
+    diluent: str
+    total: Num
+    label: str
+    memory: bool = False
+
+
+class DrugLine(Shape, frozen=True, kw_only=True):
+    """One order as a line of the plan: order in the veterinarian's words, then what goes in the syringe."""
+
+    order: str
+    event_id: str = ""
+    drug: str
+    name: str
+    syringe_class: SyringeClass = "other"
+    reversal: bool = False
+    controlled: str = ""
+    strength: str = ""
+    strengths: tuple[str, ...] = ()
+    purpose: str
+    route: str
+    order_text: str
+    when: str = ""
+    given_as: str = ""
+    ordered_by: str = ""
+    infusion: bool = False
+    dose: Num | None = None
+    amount: Num | None = None
+    volume: Num | None = None
+    rate: Num | None = None
+    delivered: Num | None = None
+    error_percent: float | None = None
+    bar: ZoneBar | None = None
+    barrel: str = ""
+    mark_ml: float | None = None
+    holds_ml: float | None = None
+    volume_ml: float | None = None
+    pushes: tuple[float, ...] = ()
+    dilution: DilutionShape | None = None
+    conditions: tuple[str, ...] = ()
+    cautions: tuple[RiskFlag, ...] = ()
+    refusal: Refused | None = None
+    memory: bool = False
+    speak: str = ""
+    ladder: Ladder | None = None
+    onset: str = ""
+    minutes_to_give: str = ""
+
+
+class Refused(Shape, frozen=True, kw_only=True):
+    """What was not written and why; then what would be accepted. `use` may be offered as a key."""
+
+    name: str
+    field: str
+    says: str
+    accepts: str = ""
+    use: str | None = None
+
+
+class TubeShape(Shape, frozen=True, kw_only=True):
+    role: Literal["first choice", "one smaller", "one larger"]
+    id_text: str
+    id_mm: float
+    od_mm: float
+    od_memory: bool = False
+    cuffed: bool = True
+
+
+class AirwayPlan(Shape, frozen=True, kw_only=True):
+    tubes: tuple[TubeShape, ...]
+    why: str = ""
+    insertion: Num | None = None
+    cut: Num | None = None
+    stylet_setback: Num | None = None
+    dead_space_before: Num | None = None
+    dead_space_after: Num | None = None
+    parts: tuple[Part, ...] = ()
+    percent_of_breath: float | None = None
+    tidal: Num | None = None
+    warn_percent: float | None = None
+    stop_percent: float | None = None
+    warning: str = ""
+    attempts: tuple[str, ...] = ()
+    memory: bool = False
+    refusal: Refused | None = None
+
+
+class Part(Shape, frozen=True, kw_only=True):
+    name: str
+    ml: float
+    text: str
+
+
+class BreathingPlan(Shape, frozen=True, kw_only=True):
+    circuit: str = ""
+    why: str = ""
+    bag: Num | None = None
+    fresh_gas: tuple[tuple[str, Num], ...] = ()
+    oxygen_minutes: Num | None = None
+    oxygen_litres: Num | None = None
+    oxygen_gauge: float | None = None
+    case_minutes: int | None = None
+    oxygen_enough: bool | None = None
+    refusal: Refused | None = None
+    cautions: tuple[str, ...] = ()
+
+
+class LimitRow(Shape, frozen=True, kw_only=True):
+    """One monitoring limit: below or above, what is done, and whose word it is."""
+
+    reading: str
+    text: str
+    low: float | None = None
+    high: float | None = None
+    unit: str = ""
+    action: str = ""
+    whose: str = ""
+    memory: bool = False
+    cited: tuple[Cited, ...] = ()
+
+
+class Budget(Shape, frozen=True, kw_only=True):
+    """A shared ceiling: planned and given parts in per cent of it. Nothing is over 100 without a veterinarian's word."""
+
+    id: str
+    title: str
+    warn_percent: float
+    planned: tuple[Part, ...] = ()
+    given: tuple[Part, ...] = ()
+    percent: float = 0
+    text: str = ""
+    working: WorkingShape | None = None
+
+
+class FluidPlan(Shape, frozen=True, kw_only=True):
+    rate: Num | None = None
+    bolus: Num | None = None
+    bolus_limit: Num | None = None
+    blood_volume: Num | None = None
+    allowable_loss: Num | None = None
+    notes: tuple[str, ...] = ()
+
+
+class PlanSheet(Shape, frozen=True, kw_only=True):
+    lines: tuple[DrugLine, ...]
+    airway: AirwayPlan | None = None
+    breathing: BreathingPlan | None = None
+    fluids: FluidPlan | None = None
+    limits: tuple[LimitRow, ...] = ()
+    budgets: tuple[Budget, ...] = ()
+    cautions: tuple[RiskFlag, ...] = ()
+    sent_to: str = ""
+    signed_by: str = ""
+    signed_how: str = ""
+    signed_at: datetime | None = None
+    open_lines: int = 0
+    weight_basis: str = ""
+    lean: Num | None = None
+
+
+# ---- prepare
+
+
+class ListLine(Shape, frozen=True, kw_only=True):
+    id: str
+    says: str
+    detail: str = ""
+    state: Literal["done", "fault", "skipped", "now", "ahead"]
+    at: datetime | None = None
+    by: str = ""
+    note: str = ""
+
+
+class CheckList(Shape, frozen=True, kw_only=True):
+    list: Literal["machine", "patient", "sign-in", "time-out", "recovery"]
+    title: str
+    lines: tuple[ListLine, ...]
+    done: int
+    of: int
+
+
+class DrawnSyringe(Shape, frozen=True, kw_only=True):
+    """A syringe that exists: what is in it, what is left, who drew it."""
+
+    syringe: str
+    event_id: str
+    order: str
+    drug: str
+    name: str
+    syringe_class: SyringeClass
+    reversal: bool = False
+    controlled: str = ""
+    concentration: str
+    barrel: str
+    mark_ml: float
+    holds_ml: float
+    drawn: Num
+    left: Num
+    left_ml: float
+    drawn_by: str
+    seen_by: str = ""
+    at: datetime
+    lot: str = ""
+    expires: str = ""
+    route: str = ""
+    purpose: str = ""
+    planned_ml: float | None = None
+    estimated: bool = False
+    void: str = ""
+    speak: str = ""
+    ladder: Ladder | None = None
+    last_given: str = ""
+    due: bool = False
+
+
+class PrepareSheet(Shape, frozen=True, kw_only=True):
+    lists: tuple[CheckList, ...]
+    to_draw: tuple[DrugLine, ...]
+    drawn: tuple[DrawnSyringe, ...]
+    premedication: tuple[GivenLine, ...] = ()
+    sedation: Num | None = None
+    premedicated_at: datetime | None = None
+    preoxygenation_from: datetime | None = None
+    preoxygenation_ended: bool = False
+    catheter: str = ""
+    machine: str = ""
+
+
+class GivenLine(Shape, frozen=True, kw_only=True):
+    event_id: str
+    at: datetime
+    drug: str
+    name: str
+    amount_text: str
+    volume_text: str
+    per_kg_text: str
+    route: str
+    by: str
+    phase: str = ""
+    struck: bool = False
+    note: str = ""
+
+
+# ---- induce
+
+
+class ToEffect(Shape, frozen=True, kw_only=True):
+    """The induction agent: running sum and the keys. Volumes and sums were worked by the core."""
+
+    syringe: str
+    order: str
+    drug: str
+    name: str
+    syringe_class: SyringeClass
+    strength: str
+    route: str
+    total: Num
+    total_amount: Num
+    total_volume: Num
+    left: Num
+    bar: ZoneBar
+    blocks: tuple[float, ...]
+    push: Push | None = None
+    half: Push | None = None
+    ladder: Ladder | None = None
+    last_at: datetime | None = None
+    pushes: int = 0
+    gap_s: int = 0
+    state: Literal["ready", "order reached", "over hard stop", "empty"] = "ready"
+    state_text: str = ""
+    call: str = ""
+
+
+class Push(Shape, frozen=True, kw_only=True):
+    volume_ml: float
+    volume_text: str
+    amount: float
+    unit: str
+    amount_text: str
+    per_kg_text: str
+    then_text: str
+
+
+class Attempt(Shape, frozen=True, kw_only=True):
+    attempt: str
+    number: int
+    began_at: datetime
+    ended_at: datetime | None = None
+    outcome: str = ""
+    tube: str
+    operator: str = ""
+    view: str = ""
+
+
+class Proof(Shape, frozen=True, kw_only=True):
+    sign: str
+    label: str
+    expected: str = ""
+    seen_at: datetime | None = None
+    by: str = ""
+    detail: str = ""
+    event_id: str = ""
+
+
+class InduceSheet(Shape, frozen=True, kw_only=True):
+    agents: tuple[ToEffect, ...]
+    attempts: tuple[Attempt, ...]
+    attempt_limit: int = 3
+    limit_s: int = 30
+    spo2_floor: int = 92
+    next_steps: tuple[str, ...] = ()
+    tubes: tuple[TubeShape, ...] = ()
+    placed: Proof | None = None
+    placed_text: str = ""
+    breaths: int = 0
+    breaths_needed: int = 6
+    proofs: tuple[Proof, ...] = ()
+    lacking: tuple[str, ...] = ()
+    proven_at: datetime | None = None
+    proven_by: str = ""
+    cuff: Num | None = None
+    cuff_band: str = ""
+    cuff_volume: Num | None = None
+    leak: Num | None = None
+    leak_band: str = ""
+    cuff_recheck: datetime | None = None
+
+
+# ---- maintain
+
+
+class Vital(Shape, frozen=True, kw_only=True):
+    """One cell of the ribbon. `value` None: nothing known. The page ages it by `at`."""
+
+    reading: str
+    title: str
+    unit: str
+    limit: str = ""
+    value: Num | None = None
+    extra: str = ""
+    foot: str = ""
+    priority: Priority | None = None
+    stale_after_s: int = 600
+
+
+class ChartPoint(Shape, frozen=True, kw_only=True):
+    event_id: str
+    at: datetime
+    value: float
+    text: str
+    mark: MarkName
+    by: str = ""
+    struck: bool = False
+    artefact: bool = False
+    late: bool = False
+    recorded_at: datetime
+
+
+class ChartPressure(Shape, frozen=True, kw_only=True):
+    event_id: str
+    at: datetime
+    sap: float | None = None
+    map: float | None = None
+    dap: float | None = None
+    method: str
+    text: str
+    mark: MarkName
+    by: str = ""
+    struck: bool = False
+    artefact: bool = False
+    late: bool = False
+    recorded_at: datetime
+
+
+class ChartRow(Shape, frozen=True, kw_only=True):
+    """A row of figures under the plot."""
+
+    reading: str
+    title: str
+    unit: str
+    points: tuple[ChartPoint, ...]
+
+
+class ChartBand(Shape, frozen=True, kw_only=True):
+    """Something that ran: a vaporiser dial, a fluid, an infusion, oxygen."""
+
+    id: str
+    title: str
+    kind: Literal["vaporiser", "fluid", "infusion", "gas", "warming"]
+    parts: tuple[BandPart, ...]
+    total_text: str = ""
+    running: bool = False
+
+
+class BandPart(Shape, frozen=True, kw_only=True):
+    event_id: str
+    from_at: datetime
+    to_at: datetime | None = None
+    text: str
+
+
+class ChartMark(Shape, frozen=True, kw_only=True):
+    """A numbered event under the plot, or a drug given."""
+
+    event_id: str
+    at: datetime
+    text: str
+    detail: str = ""
+    number: int | None = None
+    struck: bool = False
+
+
+class ChartGap(Shape, frozen=True, kw_only=True):
+    from_at: datetime
+    to_at: datetime
+    text: str
+
+
+class Chart(Shape, frozen=True, kw_only=True):
+    """The anaesthetic chart as data: drawn by the tablet and by the printed record alike."""
+
+    from_at: datetime
+    to_at: datetime
+    every_min: int = 5
+    low: float = 40
+    high: float = 160
+    rate: tuple[ChartPoint, ...] = ()
+    pressures: tuple[ChartPressure, ...] = ()
+    rows: tuple[ChartRow, ...] = ()
+    bands: tuple[ChartBand, ...] = ()
+    given: tuple[ChartMark, ...] = ()
+    events: tuple[ChartMark, ...] = ()
+    gaps: tuple[ChartGap, ...] = ()
+    limits: tuple[LimitRow, ...] = ()
+
+
+class PadLine(Shape, frozen=True, kw_only=True):
+    """A line of the five-minute row: choices to touch, or a number to type. Never prefilled."""
+
+    id: str
+    title: str
+    unit: str = ""
+    choices: tuple[str, ...] = ()
+    last: str = ""
+    low: float | None = None
+    high: float | None = None
+    ask_low: float | None = None
+    ask_high: float | None = None
+    places: int = 0
+
+
+class MaintainSheet(Shape, frozen=True, kw_only=True):
+    ribbon: tuple[Vital, ...]
+    chart: Chart
+    row_at: datetime | None = None
+    row_lines: tuple[PadLine, ...] = ()
+    row_filled: tuple[tuple[str, str, str], ...] = ()
+    running: tuple[Running, ...] = ()
+    vaporiser: Num | None = None
+    vaporiser_agent: str = ""
+    oxygen: Num | None = None
+    budgets: tuple[Budget, ...] = ()
+    fluids_in: Num | None = None
+    losses: Num | None = None
+    troubles: tuple[Trouble, ...] = ()
+
+
+class Running(Shape, frozen=True, kw_only=True):
+    infusion: str
+    drug: str
+    name: str
+    syringe_class: SyringeClass = "other"
+    fluid: bool
+    rate: Num
+    dose_rate: Num | None = None
+    since: datetime
+    total: Num | None = None
+    ends_at: datetime | None = None
+
+
+class Trouble(Shape, frozen=True, kw_only=True):
+    trouble: str
+    kind: str
+    seen: str = ""
+    from_at: datetime
+    to_at: datetime | None = None
+    treatment: tuple[str, ...] = ()
+    response: str = ""
+
+
+# ---- emergency
+
+
+class EmergencyDrug(Shape, frozen=True, kw_only=True):
+    drug: str
+    name: str
+    syringe_class: SyringeClass = "other"
+    what_for: str
+    when: str
+    strength: str
+    route: str
+    dose_text: str
+    volume: Num | None = None
+    volume_ml: float | None = None
+    amount: float | None = None
+    unit: str = ""
+    amount_text: str = ""
+    note: str = ""
+    memory: bool = False
+    once: bool = False
+    every_min: tuple[int, int] | None = None
+    given: tuple[datetime, ...] = ()
+    refusal: Refused | None = None
+    group: Literal["arrest", "reversal", "other", "shock"] = "arrest"
+
+
+class EmergencySheet(Shape, frozen=True, kw_only=True):
+    """The emergency sheet of one weight. `sheet_id` goes on the print; another weight makes it void."""
+
+    sheet_id: str
+    species: str
+    weight: Num
+    weight_kg: float
+    estimated: bool = False
+    drugs: tuple[EmergencyDrug, ...]
+    shocks: tuple[EmergencyDrug, ...] = ()
+    breath: Num
+    rate_text: str
+    cycle_s: int = 120
+    beat_per_min: int = 110
+    breath_every_s: int = 6
+    etco2_aim: str = ""
+    steps: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    void_prints: tuple[str, ...] = ()
+    cited: tuple[Cited, ...] = ()
+    arrest_began: datetime | None = None
+    arrest_ended: datetime | None = None
+    arrest_outcome: str = ""
+    leader: str = ""
+    log: tuple[LogLine, ...] = ()
+
+
+# ---- recover
+
+
+class Criterion(Shape, frozen=True, kw_only=True):
+    id: str
+    title: str
+    met: bool | None = None
+    detail: str = ""
+    hard: bool = False
+
+
+class RecoverSheet(Shape, frozen=True, kw_only=True):
+    extubation: tuple[Criterion, ...]
+    extubated_at: datetime | None = None
+    watcher: str = ""
+    place: str = ""
+    every_min: int | None = None
+    last_look: datetime | None = None
+    next_look: datetime | None = None
+    overdue: bool = False
+    looks: tuple[Look, ...] = ()
+    milestones: tuple[tuple[str, datetime | None], ...] = ()
+    reversals: tuple[DrugLine, ...] = ()
+    analgesia: str = ""
+    next_analgesia: datetime | None = None
+    handover: tuple[tuple[str, str], ...] = ()
+    handed_to: str = ""
+    handed_at: datetime | None = None
+    discharge: str = ""
+    outcome: str = ""
+    outcome_due: datetime | None = None
+    packs_in: int = 0
+    packs_out: int = 0
+
+
+class Look(Shape, frozen=True, kw_only=True):
+    event_id: str
+    at: datetime
+    by: str
+    text: str
+    not_right: bool = False
+    struck: bool = False
+
+
+# ---- record
+
+
+class LogLine(Shape, frozen=True, kw_only=True):
+    """One entry in words."""
+
+    event_id: str
+    seq: int
+    kind: str
+    at: datetime
+    recorded_at: datetime
+    late_min: int = 0
+    by: str
+    mark: MarkName = "typed"
+    text: str
+    struck: bool = False
+    struck_at: datetime | None = None
+    struck_by: str = ""
+    struck_reason: str = ""
+    artefact: bool = False
+    strikeable: bool = True
+
+
+class RecordGap(Shape, frozen=True, kw_only=True):
+    element: str
+    title: str
+    explained: str = ""
+    phase: PhaseName
+
+
+class DrugBalance(Shape, frozen=True, kw_only=True):
+    """Drawn = given + wasted + returned, per syringe of a controlled drug, to 0.01 mL."""
+
+    syringe: str
+    name: str
+    concentration: str
+    drawn: str
+    given: str
+    wasted: str
+    returned: str
+    left: str
+    left_ml: float
+    closed: bool
+
+
+class Signature(Shape, frozen=True, kw_only=True):
+    role: str
+    by: str
+    at: datetime
+
+
+class RecordSheet(Shape, frozen=True, kw_only=True):
+    gaps: tuple[RecordGap, ...]
+    log: tuple[LogLine, ...]
+    balances: tuple[DrugBalance, ...]
+    signatures: tuple[Signature, ...]
+    drug_totals: tuple[tuple[str, str, str], ...] = ()
+    amendments: tuple[LogLine, ...] = ()
+    can_sign: bool = True
+    pages_hint: int = 2
+
+
+class CaseView(Shape, frozen=True, kw_only=True):
+    """Everything the tablet shows of one case, as of log place `seq`."""
+
+    case: str
+    seq: int
+    as_of: datetime
+    collar: Collar
+    phases: tuple[PhaseState, ...]
+    advice: tuple[Advice, ...]
+    due: tuple[Due, ...]
+    assess: AssessSheet
+    plan: PlanSheet
+    prepare: PrepareSheet
+    induce: InduceSheet
+    maintain: MaintainSheet
+    recover: RecoverSheet
+    emergency: EmergencySheet | None
+    record: RecordSheet
+    versions: tuple[str, ...] = ()
+
+
+# ---- the day sheet and the hospital
+
+
+class BoardLine(Shape, frozen=True, kw_only=True):
+    case: str
+    room: str
+    name: str
+    about: str
+    procedure: str
+    state: str
+    asks: str = ""
+    asks_priority: Priority | None = None
+    hand: str = ""
+    planned_at: datetime | None = None
+    lane: tuple[LanePart, ...] = ()
+    last: tuple[Num, ...] = ()
+    estimated: bool = False
+    draft: bool = False
+    weight_text: str = ""
+    asa: str = ""
+    ended: bool = False
+
+
+class LanePart(Shape, frozen=True, kw_only=True):
+    kind: Literal["sedated", "asleep", "waking", "expected"]
+    from_at: datetime
+    to_at: datetime | None = None
+
+
+class Board(Shape, frozen=True, kw_only=True):
+    as_of: datetime
+    now: tuple[BoardLine, ...]
+    to_come: tuple[BoardLine, ...]
+    ended: tuple[BoardLine, ...] = ()
+
+
+class PickRow(Shape, frozen=True, kw_only=True):
+    """A way to give a drug that may be ordered: purpose, route, what is usual, where it stops."""
+
+    row: str
+    drug: str
+    name: str
+    syringe_class: SyringeClass
+    purpose: str
+    route: str
+    usual_text: str
+    low: float
+    high: float
+    hard: float | None
+    unit: str
+    default: bool
+    memory: bool
+    infusion: bool
+    conditions: tuple[str, ...] = ()
+    note: str = ""
+    strengths: tuple[str, ...] = ()
+    cited: tuple[Cited, ...] = ()
+    controlled: str = ""
+
+
+class Hospital(Shape, frozen=True, kw_only=True):
+    """What the tablet must know of the hospital before any case."""
+
+    name: str
+    practice: bool
+    staff: tuple[Hand, ...]
+    rooms: tuple[str, ...]
+    machines: tuple[str, ...]
+    scales: tuple[str, ...]
+    monitors: tuple[str, ...]
+    conditions: tuple[tuple[str, str], ...]
+    agents: tuple[str, ...]
+    fluids: tuple[str, ...]
+    pain_scales: tuple[tuple[str, float], ...]
+    trouble_kinds: tuple[str, ...]
+    emergency_weights: dict[str, tuple[float, ...]]
+    cautions: tuple[str, ...]
+    version: str
+    tables: str
+
+
+class Answer(Shape, frozen=True, kw_only=True):
+    """What became of one event: written at `seq` (also for a repeat), or refused."""
+
+    id: str
+    written: bool
+    seq: int | None = None
+    refused: Refused | None = None
+
+
+class Answers(Shape, frozen=True, kw_only=True):
+    answers: tuple[Answer, ...]
+    seq: int

@@ -1,0 +1,8 @@
+"""Facts with a birth certificate: sources, figures, limits, and the working of every computed number."""
+
+from spiracle.source.citing import Seen, Source, Sources
+from spiracle.source.limits import Guardrail, Zone
+from spiracle.source.rows import read_table
+from spiracle.source.working import Input, Mark, Worked, Working
+
+__all__ = ["Guardrail", "Input", "Mark", "Seen", "Source", "Sources", "Worked", "Working", "Zone", "read_table"]
