@@ -66,3 +66,14 @@ class Sources:
 
     def of(self, ids: Iterable[str]) -> tuple[Source, ...]:
         return tuple(self[i] for i in ids)
+
+
+class _SourceFile(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    source: tuple[Source, ...]
+
+
+def read_sources(text: str, name: str) -> tuple[Source, ...]:
+    """The citations of one table file."""
+    from spiracle.source.rows import read_table
+
+    return read_table(text, _SourceFile, name).source

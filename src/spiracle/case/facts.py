@@ -1,0 +1,33 @@
+"""All tables of all rooms in one frozen value, read once at start. Decisions and sheets take it as an argument."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from spiracle.airway import AirwayTables
+from spiracle.breathing import BreathingTables
+from spiracle.case.hospital import NO_HOSPITAL, Hospital
+from spiracle.circulation import CirculationTables
+from spiracle.drugs import Formulary
+from spiracle.emergency import EmergencyTables
+from spiracle.patient import PatientTables
+from spiracle.recovery import RecoveryTables
+from spiracle.source import Sources
+from spiracle.warmth import WarmthTables
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """`version` names software and tables as they go on a print: a digest of every table read."""
+
+    sources: Sources
+    patient: PatientTables
+    drugs: Formulary
+    airway: AirwayTables
+    breathing: BreathingTables
+    circulation: CirculationTables
+    warmth: WarmthTables
+    emergency: EmergencyTables
+    recovery: RecoveryTables
+    hospital: Hospital = NO_HOSPITAL
+    version: str = ""

@@ -1,0 +1,108 @@
+"""What one hospital lays over Spiracle's tables: its people, rooms, stock and stricter limits. Strict TOML, text units."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Literal
+
+import msgspec
+
+from spiracle.refusals import BadTable, Unknown
+from spiracle.source import read_table
+
+Role = Literal["technician", "veterinarian", "head of anaesthesia", "controlled-drug officer", "student", "assistant"]
+
+
+class Strict(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Root of the overlay's rows: an unknown key is refused."""
+
+
+class Person(Strict, frozen=True, kw_only=True):
+    id: str
+    initials: str
+    name: str
+    role: Role
+
+
+class StockedDrug(Strict, frozen=True, kw_only=True):
+    """A drug on the shelf with each strength that stands there, as printed on the vial."""
+
+    drug: str
+    strengths: tuple[str, ...]
+    note: str = ""
+
+
+class StockedTube(Strict, frozen=True, kw_only=True):
+    id: str
+    od: str = ""
+    cuffed: bool = True
+    length: str = ""
+
+
+class StockedCylinder(Strict, frozen=True, kw_only=True):
+    name: str
+    contents: str
+    full: str
+
+
+class StockedPart(Strict, frozen=True, kw_only=True):
+    """Something between tube and breathing system, with its inner volume."""
+
+    name: str
+    volume: str
+
+
+class OwnLimit(Strict, frozen=True, kw_only=True):
+    """A hospital's own band for one dose row. It may be stricter than ours; who signed it and why stay visible."""
+
+    row: str
+    usual_low: Decimal
+    usual_high: Decimal
+    hard: Decimal | None = None
+    reason: str
+    signed_by: str
+
+
+class Hospital(Strict, frozen=True, kw_only=True):
+    name: str
+    practice: bool = False
+    names: Literal["inn", "usan"] = "inn"
+    weight_hours: int = 24
+    weight_hours_small: int = 12
+    attempt_limit: int = 3
+    recovery_every_min: int = 5
+    people: tuple[Person, ...] = ()
+    rooms: tuple[str, ...] = ()
+    machines: tuple[str, ...] = ()
+    scales: tuple[str, ...] = ()
+    monitors: tuple[str, ...] = ()
+    agents: tuple[str, ...] = ("isoflurane", "sevoflurane")
+    circuits: tuple[str, ...] = ()
+    barrels: tuple[str, ...] = ()
+    drugs: tuple[StockedDrug, ...] = ()
+    tubes: tuple[StockedTube, ...] = ()
+    cylinders: tuple[StockedCylinder, ...] = ()
+    parts: tuple[StockedPart, ...] = ()
+    limits: tuple[OwnLimit, ...] = ()
+
+    def person(self, id_: str) -> Person:
+        """A person by id; an unknown hand is refused."""
+        found = next((p for p in self.people if p.id == id_), None)
+        if found is None:
+            raise Unknown("hand", f"{id_!r} is not one of the hospital's people.", "Choose who is acting.")
+        return found
+
+    def is_veterinarian(self, id_: str) -> bool:
+        return any(p.id == id_ and p.role in {"veterinarian", "head of anaesthesia"} for p in self.people)
+
+
+NO_HOSPITAL = Hospital(name="no hospital set")
+
+
+def read_hospital(text: str, name: str = "hospital.toml") -> Hospital:
+    """The overlay, or a refusal naming the row. Ids of people are unique."""
+    found = read_table(text, Hospital, name)
+    ids = [p.id for p in found.people]
+    if len(ids) != len(set(ids)):
+        raise BadTable(name, "two people share one id.", "Give each person an id of their own.")
+    return found

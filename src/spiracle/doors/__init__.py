@@ -1,0 +1,1 @@
+"""The shell: the only place with a clock, a file, a socket or a database."""
