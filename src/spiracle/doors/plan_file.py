@@ -1,0 +1,322 @@
+"""Reads a plan file: strict TOML, every value with its unit, no key ignored, no default species or weight.
+
+Layout (docs/plan.md explains each key): [patient], [[order]], [stock], [airway], [[limit]]. A refusal names the place
+as the writer knows it: "weight", "order 2, dose", "stock, cylinder 1, gauge".
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from difflib import get_close_matches
+from typing import Any, cast
+
+from spiracle.quantity import Quantity, read, read_age_days
+from spiracle.refusals import Contradiction, Missing, NotAQuantity, NotOneOf, OutOfRange, Refusal, Unknown
+from spiracle.sheets.plan_request import (
+    GRADES,
+    METHODS,
+    AirwayInputs,
+    Cylinder,
+    LimitAsked,
+    OrderAsked,
+    Patient,
+    PlanRequest,
+    Stock,
+    TubeStocked,
+)
+
+TOP = ("patient", "order", "stock", "airway", "limit")
+PATIENT = ("name", "species", "breed", "sex", "age", "weight", "weighed", "method", "body_condition", "asa", "conditions",
+           "dosing_weight", "dosing_reason", "last_weight", "weight_confirmed")  # fmt: skip
+ORDER = ("drug", "purpose", "route", "dose", "row", "concentration", "when", "given_as", "ordered_by", "over_hard_by",
+         "reason")  # fmt: skip
+STOCK = ("strengths", "concentrations", "syringes", "tubes", "cylinder", "case_minutes", "parts")
+TUBE = ("id", "od", "cuffed")
+CYLINDER = ("contents", "full", "gauge")
+PARTS = ("connector", "elbow", "filter", "sensor", "adapter", "mask")
+AIRWAY = ("incisors_to_thoracic_inlet", "tracheal_diameter", "tube_id")
+LIMIT = ("reading", "below", "above", "action", "ordered_by")
+_RANGE = re.compile(r"^\s*([\d.,]+)\s*(\S*)\s+to\s+(.+)$")
+
+
+@dataclass(frozen=True, slots=True)
+class PlanFile:
+    """A plan file as read: the request, and what only its own checks need."""
+
+    request: PlanRequest
+    last_weight: Quantity | None = None
+    weight_confirmed: bool = False
+
+
+def read_plan_file(text: str, name: str = "plan file") -> PlanFile:
+    """The whole file, or the first refusal in reading order. Nothing is computed from a file with one fault in it."""
+    try:
+        top = tomllib.loads(text, parse_float=Decimal)
+    except tomllib.TOMLDecodeError as fault:
+        raise Refusal(name, f"is not TOML: {fault}.", "See docs/plan.md for the layout.") from fault
+    _known(top, TOP, "file")
+    if "patient" not in top:
+        raise Missing("patient", "there is no [patient] part.", "Write [patient] with species and weight.")
+    patient, last, confirmed = _patient(_table(top["patient"], "patient"))
+    request = PlanRequest(
+        patient=patient,
+        orders=tuple(_order(t, n) for n, t in enumerate(_tables(top.get("order", []), "order"), 1)),
+        stock=_stock(_table(top.get("stock", {}), "stock")),
+        airway=_airway(_table(top.get("airway", {}), "airway")),
+        limits=tuple(_limit(t, n) for n, t in enumerate(_tables(top.get("limit", []), "limit"), 1)),
+    )
+    return PlanFile(request, last, confirmed)
+
+
+def _known(table: Mapping[str, Any], keys: Iterable[str], place: str) -> None:
+    """No key is ignored: an unknown one is refused, with the nearest known one."""
+    keys = tuple(keys)
+    for key in table:
+        if key not in keys:
+            near = get_close_matches(key, keys, n=1, cutoff=0.5)
+            hint = f"Did you mean {near[0]}?" if near else f"Known here: {', '.join(keys)}."
+            raise Unknown(f"{place}, {key}", "is not a key of this part.", hint, use=near[0] if near else None)
+
+
+def _table(value: object, place: str) -> dict[str, Any]:
+    if not isinstance(value, dict):
+        raise NotOneOf(place, "is not a part of its own.", f"Write it as [{place}] with keys below it.")
+    return cast("dict[str, Any]", value)
+
+
+def _tables(value: object, place: str) -> list[dict[str, Any]]:
+    if not isinstance(value, list) or not all(isinstance(v, dict) for v in value):
+        raise NotOneOf(place, "is not a list of parts.", f"Write each as [[{place}]] with keys below it.")
+    return cast("list[dict[str, Any]]", value)
+
+
+def _text(table: Mapping[str, Any], key: str, place: str = "") -> str:
+    """Plain words; "" when the key is absent."""
+    value = table.get(key, "")
+    if not isinstance(value, str):
+        raise NotOneOf(_at(place, key), f"{value!r} is not text.", "Write it in quotation marks.")
+    return value.strip()
+
+
+def _at(place: str, key: str) -> str:
+    return f"{place}, {key}" if place else key
+
+
+def _need(table: Mapping[str, Any], key: str, place: str, accepts: str) -> object:
+    if key not in table or table[key] == "":
+        raise Missing(_at(place, key), "was not given.", accepts)
+    return table[key]
+
+
+def _flag(table: Mapping[str, Any], key: str, place: str, absent: bool) -> bool:
+    value = table.get(key, absent)
+    if not isinstance(value, bool):
+        raise NotOneOf(_at(place, key), f"{value!r} is neither true nor false.", "Write true or false.")
+    return value
+
+
+def _whole(table: Mapping[str, Any], key: str, place: str, low: int, high: int) -> int | None:
+    value = table.get(key)
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise NotAQuantity(_at(place, key), f"{value!r} is not a whole number.", f"Write {low} to {high}.")
+    if not low <= value <= high:
+        raise OutOfRange(_at(place, key), f"{value} is not possible here.", f"Write {low} to {high}.")
+    return value
+
+
+def _words(table: Mapping[str, Any], key: str, place: str) -> tuple[str, ...]:
+    value = table.get(key, [])
+    if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
+        raise NotOneOf(_at(place, key), "is not a list of words.", 'Write it like ["one", "two"].')
+    return tuple(value)
+
+
+def _quantity(table: Mapping[str, Any], key: str, place: str, kind: str) -> Quantity | None:
+    return read(table[key], _at(place, key), kind) if key in table else None
+
+
+# ---- [patient]
+
+
+def _patient(table: dict[str, Any]) -> tuple[Patient, Quantity | None, bool]:
+    _known(table, PATIENT, "patient")
+    species = _need(table, "species", "", 'Write species = "dog" or species = "cat"; there is no default.')
+    if species not in {"dog", "cat"}:
+        raise NotOneOf("species", f"{species!r} is not a species Spiracle plans for.", "Write dog or cat.")
+    weight = read(_need(table, "weight", "", 'Write it like weight = "8.4 kg".'), "weight", "weight")
+    method = _text(table, "method") or "scale"
+    if method not in METHODS:
+        raise NotOneOf("method", f"{method!r} is not a way of weighing.", f"Write {', '.join(METHODS)}.")
+    age = _text(table, "age")
+    dosing = _quantity(table, "dosing_weight", "", "weight")
+    if dosing is not None and not _text(table, "dosing_reason"):
+        raise Missing("dosing_reason", "a dosing weight apart from the scale's was given without a reason.",
+                      'Write like dosing_reason = "lean weight, condition 9 of 9".')  # fmt: skip
+    patient = Patient(
+        species=species, weight=weight, method=method, weighed=_moment(table, "weighed"),
+        name=_text(table, "name"), breed=_text(table, "breed"), sex=_text(table, "sex"), age=age,
+        age_days=read_age_days(age) if age else None, body_condition=_whole(table, "body_condition", "", 1, 9),
+        asa=_asa(table), conditions=_words(table, "conditions", ""), dosing_weight=dosing,
+        dosing_reason=_text(table, "dosing_reason"),
+    )  # fmt: skip
+    return patient, _quantity(table, "last_weight", "", "weight"), _flag(table, "weight_confirmed", "", absent=False)
+
+
+def _asa(table: Mapping[str, Any]) -> str:
+    grade = _text(table, "asa")
+    if grade and grade.removesuffix("E").strip() not in GRADES:
+        raise NotOneOf("asa", f"{grade!r} is not an ASA grade.", "Write I, II, III, IV or V, with E for an emergency.")
+    return grade
+
+
+def _moment(table: Mapping[str, Any], key: str) -> datetime | None:
+    """When it was weighed: a TOML date-time, or one in quotation marks. A moment without a zone is local time."""
+    value = table.get(key)
+    if value is None:
+        return None
+    if isinstance(value, str):
+        with suppress(ValueError):
+            value = datetime.fromisoformat(value)
+    if isinstance(value, datetime):
+        return value if value.tzinfo else value.astimezone()
+    day = " without a time of day" if isinstance(value, date) else ""
+    raise NotOneOf(key, f"{value!r} is not a date and time{day}.", "Write it like 2026-11-24T07:40.")
+
+
+# ---- [[order]]
+
+
+def _order(table: dict[str, Any], number: int) -> OrderAsked:
+    place = f"order {number}"
+    _known(table, ORDER, place)
+    drug = str(_need(table, "drug", place, "Name the drug.")).strip().lower()
+    low, high = _dose(_need(table, "dose", place, 'Write it like dose = "0.3 mg/kg".'), f"{place}, dose")
+    over, reason = _text(table, "over_hard_by", place), _text(table, "reason", place)
+    if over and not reason:
+        raise Missing(f"{place}, reason", "an order over a hard stop needs its reason.", "Write the reason in words.")
+    return OrderAsked(
+        field=place, order=place, drug=drug, purpose=_text(table, "purpose", place), route=_text(table, "route", place),
+        low=low, high=high, row=_text(table, "row", place),
+        concentration=_quantity(table, "concentration", place, "concentration"), when=_text(table, "when", place),
+        given_as=_text(table, "given_as", place), ordered_by=_text(table, "ordered_by", place), over_hard_by=over,
+        reason=reason,
+    )  # fmt: skip
+
+
+def _dose(text: object, place: str) -> tuple[Quantity, Quantity]:
+    """One dose, or a range written "0.2 to 0.4 mg/kg".
+
+    >>> [str(q) for q in _dose("0.2 to 0.4 mg/kg", "order 1, dose")]
+    ['0.2 mg/kg', '0.4 mg/kg']
+    """
+    found = _RANGE.match(text) if isinstance(text, str) else None
+    if found is None:
+        one = _positive(read(text, place, "dose"), place)
+        return one, one
+    high = _positive(read(found.group(3), place, "dose"), place)
+    low = read(f"{found.group(1)} {found.group(2) or high.unit}", place, "dose")
+    if low > high:
+        raise Contradiction(place, f"{low} to {high} runs backwards.", "Write the lower dose first.")
+    return low, high
+
+
+def _positive(dose: Quantity, place: str) -> Quantity:
+    if dose.value <= 0:
+        raise OutOfRange(place, "a dose of nothing is not an order.", "Leave the order out, or write the dose meant.")
+    return dose
+
+
+# ---- [stock], [airway], [[limit]]
+
+
+def _stock(table: dict[str, Any]) -> Stock:
+    _known(table, STOCK, "stock")
+    if "strengths" in table and "concentrations" in table:
+        raise Contradiction("stock", "strengths and concentrations are two names of one list.", "Keep one of them.")
+    key = "concentrations" if "concentrations" in table else "strengths"
+    strengths = _table(table.get(key, {}), f"stock.{key}")
+    parts = _table(table.get("parts", {}), "stock.parts")
+    _known(parts, PARTS, "stock, parts")
+    return Stock(
+        strengths={
+            drug.strip().lower(): _strengths(value, f"stock, {key}, {drug}") for drug, value in strengths.items()
+        },
+        syringes=_words(table, "syringes", "stock"),
+        tubes=tuple(_tube(t, n) for n, t in enumerate(_tables(table.get("tubes", []), "stock.tubes"), 1)),
+        cylinders=tuple(_cylinder(t, n) for n, t in enumerate(_tables(table.get("cylinder", []), "stock.cylinder"), 1)),
+        case_minutes=_whole(table, "case_minutes", "stock", 1, 24 * 60),
+        parts=tuple((name, read(value, f"stock, parts, {name}", "volume")) for name, value in parts.items()),
+    )
+
+
+def _strengths(value: object, place: str) -> tuple[Quantity, ...]:
+    texts = [value] if isinstance(value, str) else value
+    if not isinstance(texts, list) or not texts:
+        raise NotOneOf(place, f"{value!r} is not a strength.", 'Write it like ["10 mg/mL"].')
+    found = tuple(read(text, place, "concentration") for text in texts)
+    if any(one.value <= 0 for one in found):
+        raise OutOfRange(place, "a strength of nothing is not a drug.", "Write what is printed on the vial.")
+    return found
+
+
+def _tube(table: dict[str, Any], number: int) -> TubeStocked:
+    place = f"stock, tube {number}"
+    _known(table, TUBE, place)
+    inside = read(_need(table, "id", place, 'Write it like id = "3.5 mm".'), f"{place}, id", "diameter").number("mm")
+    outside = _quantity(table, "od", place, "diameter")
+    if outside is not None and outside.number("mm") <= inside:
+        raise Contradiction(f"{place}, od", f"{outside} outside is not more than {inside} mm inside.",
+                            "Read both from the tube: ID is the smaller one.")  # fmt: skip
+    return TubeStocked(
+        id_mm=inside,
+        od_mm=None if outside is None else outside.number("mm"),
+        cuffed=_flag(table, "cuffed", place, absent=True),
+    )
+
+
+def _cylinder(table: dict[str, Any], number: int) -> Cylinder:
+    place = f"stock, cylinder {number}"
+    _known(table, CYLINDER, place)
+    contents = read(
+        _need(table, "contents", place, 'Write what is printed, like "680 L".'), f"{place}, contents", "volume"
+    )
+    full = read(_need(table, "full", place, 'Write what is printed, like "137 bar".'), f"{place}, full", "pressure")
+    return Cylinder(contents=contents, full=full, gauge=_quantity(table, "gauge", place, "pressure"))
+
+
+def _airway(table: dict[str, Any]) -> AirwayInputs:
+    _known(table, AIRWAY, "airway")
+    return AirwayInputs(
+        incisors_to_inlet=_quantity(table, "incisors_to_thoracic_inlet", "airway", "length"),
+        tracheal_diameter=_quantity(table, "tracheal_diameter", "airway", "diameter"),
+        tube_id=_quantity(table, "tube_id", "airway", "diameter"),
+    )
+
+
+def _limit(table: dict[str, Any], number: int) -> LimitAsked:
+    place = f"limit {number}"
+    _known(table, LIMIT, place)
+    reading = str(_need(table, "reading", place, 'Name the reading, like reading = "map".'))
+    below, above = _bound(table, "below", place), _bound(table, "above", place)
+    if below is None and above is None:
+        raise Missing(place, "says neither below nor above.", "Write below = 60, above = 160, or both.")
+    return LimitAsked(reading=reading, below=below, above=above, action=_text(table, "action", place),
+                      ordered_by=_text(table, "ordered_by", place))  # fmt: skip
+
+
+def _bound(table: Mapping[str, Any], key: str, place: str) -> Decimal | None:
+    """A bare number in the unit of its reading: the one place where a number stands alone, as on a monitor."""
+    value = table.get(key)
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, int | Decimal) or not Decimal(value).is_finite() or value < 0:
+        raise NotAQuantity(f"{place}, {key}", f"{value!r} is not a monitor's number.", "Write a number like 60.")
+    return Decimal(value)
