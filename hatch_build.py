@@ -68,5 +68,5 @@ class Hook(BuildHookInterface):
         target.mkdir(parents=True, exist_ok=True)
         for family, file in PRINT_FONTS:
             shutil.copy2(fonts / family / file, target / Path(file).name)
-            licence = next((fonts / family).glob("LICENSE*"))
+            licence = fonts / family / "LICENSE_FONT"
             shutil.copy2(licence, target / f"{family}-LICENSE.txt")
