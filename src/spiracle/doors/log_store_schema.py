@@ -1,0 +1,117 @@
+"""Where the log lies: one table, the same on SQLite and PostgreSQL, that can only grow."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+
+from spiracle.refusals import NotOneOf
+
+HEAD = "0001"  # the newest migration; a test holds it against the migrations folder
+TURNSTILE = 0x5350_4952_4143_4C45  # the advisory lock under which PostgreSQL writers pass one after another
+
+METADATA = sa.MetaData()
+LOG = sa.Table(
+    "log",
+    METADATA,
+    sa.Column("place", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), primary_key=True, autoincrement=True),
+    sa.Column("case_id", sa.Text, nullable=False),
+    sa.Column("seq", sa.Integer, nullable=False),
+    sa.Column("id", sa.Text, nullable=False),
+    sa.Column("kind", sa.Text, nullable=False),
+    sa.Column("arrived_at", sa.Text, nullable=False),
+    sa.Column("body", sa.Text, nullable=False),
+    sa.Column("seal", sa.Text, nullable=False),
+    sa.UniqueConstraint("case_id", "seq", name="log_case_seq"),
+    sa.UniqueConstraint("id", name="log_id"),
+)
+
+
+def default_url() -> str:
+    """The embedded database in the user's own data folder."""
+    home = os.environ.get("XDG_DATA_HOME") or str(Path.home() / ".local" / "share")
+    folder = Path(home) / "spiracle"
+    folder.mkdir(parents=True, exist_ok=True)
+    return f"sqlite:///{folder / 'spiracle.db'}"
+
+
+def read_url(text: str | None) -> sa.URL:
+    """A database address, or a refusal. `postgresql://` means the driver that is installed with Spiracle."""
+    try:
+        url = sa.make_url(text or default_url())
+    except sa.exc.ArgumentError as fault:
+        raise _refused(text) from fault
+    if url.drivername in {"postgresql", "postgres"}:
+        url = url.set(drivername="postgresql+psycopg")
+    if url.get_backend_name() not in {"sqlite", "postgresql"}:
+        raise _refused(text)
+    if url.get_backend_name() == "sqlite" and url.database in {None, "", ":memory:"}:
+        raise NotOneOf("database", "a log that is only in memory keeps nothing.", "Give a file: sqlite:///cases.db.")
+    return url
+
+
+def _refused(text: str | None) -> NotOneOf:
+    return NotOneOf("database", f"{text!r} is not a database address Spiracle can use.",
+                    "Write sqlite:///cases.db or postgresql://user@host/name.")  # fmt: skip
+
+
+def make_engine(url: sa.URL, *, writer: bool) -> sa.Engine:
+    """One engine for the writer thread (one connection, real transactions), one for readers (no transaction at all)."""
+    ways: dict[str, Any] = {"pool_size": 1, "max_overflow": 0} if writer else {"isolation_level": "AUTOCOMMIT"}
+    engine = sa.create_engine(url, pool_pre_ping=url.get_backend_name() != "sqlite", **ways)
+    if url.get_backend_name() == "sqlite":
+        sa.event.listen(engine, "connect", _sqlite_connected)
+        if writer:
+            sa.event.listen(engine, "begin", _sqlite_begins)
+    return engine
+
+
+def _sqlite_connected(raw: Any, _record: object) -> None:
+    """WAL lets readers pass while one writes; FULL makes an acknowledged entry survive a power cut."""
+    raw.isolation_level = None
+    cursor = raw.cursor()
+    for line in ("busy_timeout=10000", "journal_mode=WAL", "synchronous=FULL", "recursive_triggers=ON"):
+        cursor.execute(f"PRAGMA {line}")
+    cursor.close()
+
+
+def _sqlite_begins(connection: sa.Connection) -> None:
+    connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+
+def take_turn(connection: sa.Connection) -> None:
+    """On PostgreSQL writers of all processes pass one by one, so `place` runs in the order of commits."""
+    if connection.dialect.name == "postgresql":
+        connection.exec_driver_sql("SET LOCAL lock_timeout = '10s'")
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({TURNSTILE})")
+
+
+def migrate(engine: sa.Engine) -> None:
+    """Bring the database to the newest shape. Alembic is imported only when there is something to do: it is slow to load."""
+    with engine.connect() as connection:
+        if revision(connection) == HEAD:
+            return
+    with engine.begin() as connection:
+        take_turn(connection)
+        if revision(connection) != HEAD:
+            _upgrade(connection)
+
+
+def revision(connection: sa.Connection) -> str | None:
+    if not sa.inspect(connection).has_table("alembic_version"):
+        return None
+    found: str | None = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
+    return found
+
+
+def _upgrade(connection: sa.Connection) -> None:
+    from alembic import command
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
+    config.attributes["connection"] = connection
+    command.upgrade(config, "head")

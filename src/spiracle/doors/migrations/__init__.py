@@ -1,0 +1,1 @@
+"""The shapes the log's table has had, oldest first."""
