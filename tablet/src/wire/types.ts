@@ -1,0 +1,2168 @@
+// Written by spiracle.doors.wire_types from the shapes and the events. Not edited by hand.
+// A moment is ISO 8601 text with its zone. A Decimal is posted as typed: no figure is rounded on the way.
+
+export type Decimal = number | string;
+
+export interface CaseView {
+  case: string;
+  seq: number;
+  as_of: string;
+  collar: Collar;
+  phases: PhaseState[];
+  advice: Advice[];
+  due: Due[];
+  assess: AssessSheet;
+  plan: PlanSheet;
+  prepare: PrepareSheet;
+  induce: InduceSheet;
+  maintain: MaintainSheet;
+  recover: RecoverSheet;
+  emergency: EmergencySheet | null;
+  record: RecordSheet;
+  versions: string[];
+}
+
+export interface Collar {
+  case: string;
+  name: string;
+  species: string;
+  breed: string;
+  age: string;
+  sex: string;
+  kind: "elective" | "emergency";
+  practice: boolean;
+  weight: Num | null;
+  weight_kg: number | null;
+  weight_basis: string;
+  weight_at: string | null;
+  weight_by: string;
+  weight_stale: boolean;
+  estimated: boolean;
+  asa: string;
+  allergies: Allergies;
+  planned_at: string | null;
+  induced_at: string | null;
+  ended_at: string | null;
+  draft: boolean;
+  draft_reasons: string[];
+}
+
+export interface Num {
+  text: string;
+  unit: string;
+  mark: "measured" | "predicted" | "table" | "typed" | "worked";
+  memory: boolean;
+  estimated: boolean;
+  at: string | null;
+  by: string;
+  working: WorkingShape | null;
+}
+
+export interface WorkingShape {
+  title: string;
+  says: string;
+  inputs: WorkingInput[];
+  held: string[];
+  bar: ZoneBar | null;
+  cited: Cited[];
+  memory: boolean;
+  estimated: boolean;
+}
+
+export interface WorkingInput {
+  name: string;
+  text: string;
+  mark: "measured" | "predicted" | "table" | "typed" | "worked";
+  note: string;
+}
+
+export interface ZoneBar {
+  unit: string;
+  at: number;
+  usual_low: number;
+  usual_high: number;
+  order_high: number | null;
+  hard: number | null;
+  zone: "forbidden" | "unusual" | "usual";
+  memory: boolean;
+}
+
+export interface Cited {
+  citation: string;
+  seen: string;
+  memory: boolean;
+}
+
+export interface Allergies {
+  state: "listed" | "none known" | "not asked";
+  text: string;
+  asked_at: string | null;
+}
+
+export interface PhaseState {
+  phase: "assess" | "induce" | "maintain" | "plan" | "prepare" | "record" | "recover";
+  state: "ahead" | "done" | "open";
+  gaps: number;
+  gap_words: string[];
+}
+
+export interface Advice {
+  id: string;
+  priority: "high" | "low" | "medium";
+  title: string;
+  since: string | null;
+  body: string;
+  acts: Act[];
+}
+
+export interface Act {
+  label: string;
+  event: string;
+  fields: Record<string, string | number | boolean | null>;
+  main: boolean;
+}
+
+export interface Due {
+  id: string;
+  title: string;
+  detail: string;
+  at: string;
+  from_at: string | null;
+  phase: "assess" | "induce" | "maintain" | "plan" | "prepare" | "record" | "recover";
+}
+
+export interface AssessSheet {
+  facts: Fact[];
+  results: Fact[];
+  medicines: Fact[];
+  previous: Fact[];
+  flags: RiskFlag[];
+  conditions: string[];
+  asa: string;
+  asa_emergency: boolean;
+  asa_by: string;
+  procedure: string;
+  procedure_minutes: number | null;
+  resuscitation: string;
+}
+
+export interface Fact {
+  id: string;
+  label: string;
+  value: string;
+  event_id: string;
+  at: string | null;
+  by: string;
+  gap: boolean;
+  note: string;
+}
+
+export interface RiskFlag {
+  title: string;
+  changes: string;
+  severity: "avoid" | "care" | "never";
+  memory: boolean;
+  cited: Cited[];
+}
+
+export interface PlanSheet {
+  lines: DrugLine[];
+  airway: AirwayPlan | null;
+  breathing: BreathingPlan | null;
+  fluids: FluidPlan | null;
+  limits: LimitRow[];
+  budgets: Budget[];
+  cautions: RiskFlag[];
+  sent_to: string;
+  signed_by: string;
+  signed_how: string;
+  signed_at: string | null;
+  open_lines: number;
+  weight_basis: string;
+  lean: Num | null;
+}
+
+export interface DrugLine {
+  order: string;
+  event_id: string;
+  drug: string;
+  name: string;
+  syringe_class: "anticholinergic" | "hypnotic" | "induction" | "local" | "opioid" | "other" | "relaxant" | "vasopressor";
+  reversal: boolean;
+  controlled: string;
+  strength: string;
+  strengths: string[];
+  purpose: string;
+  route: string;
+  order_text: string;
+  when: string;
+  given_as: string;
+  ordered_by: string;
+  infusion: boolean;
+  dose: Num | null;
+  amount: Num | null;
+  volume: Num | null;
+  rate: Num | null;
+  delivered: Num | null;
+  error_percent: number | null;
+  bar: ZoneBar | null;
+  barrel: string;
+  mark_ml: number | null;
+  holds_ml: number | null;
+  volume_ml: number | null;
+  pushes: number[];
+  dilution: DilutionShape | null;
+  conditions: string[];
+  cautions: RiskFlag[];
+  refusal: Refused | null;
+  memory: boolean;
+  speak: string;
+  ladder: Ladder | null;
+  onset: string;
+  minutes_to_give: string;
+}
+
+export interface DilutionShape {
+  concentration: string;
+  drug_volume: Num;
+  diluent_volume: Num;
+  diluent: string;
+  total: Num;
+  label: string;
+  memory: boolean;
+}
+
+export interface Refused {
+  name: string;
+  field: string;
+  says: string;
+  accepts: string;
+  use: string | null;
+}
+
+export interface Ladder {
+  barrel: string;
+  mark_ml: number;
+  holds_ml: number;
+  unit: string;
+  rungs: Rung[];
+}
+
+export interface Rung {
+  ml: number;
+  text: string;
+  amount: number;
+  amount_text: string;
+  per_kg_text: string;
+  zone: "forbidden" | "unusual" | "usual";
+  over_order: boolean;
+}
+
+export interface AirwayPlan {
+  tubes: TubeShape[];
+  why: string;
+  insertion: Num | null;
+  cut: Num | null;
+  stylet_setback: Num | null;
+  dead_space_before: Num | null;
+  dead_space_after: Num | null;
+  parts: Part[];
+  percent_of_breath: number | null;
+  tidal: Num | null;
+  warn_percent: number | null;
+  stop_percent: number | null;
+  warning: string;
+  attempts: string[];
+  memory: boolean;
+  refusal: Refused | null;
+}
+
+export interface TubeShape {
+  role: "first choice" | "one larger" | "one smaller";
+  id_text: string;
+  id_mm: number;
+  od_mm: number;
+  od_memory: boolean;
+  cuffed: boolean;
+}
+
+export interface Part {
+  name: string;
+  ml: number;
+  text: string;
+}
+
+export interface BreathingPlan {
+  circuit: string;
+  why: string;
+  bag: Num | null;
+  fresh_gas: [string, Num][];
+  oxygen_minutes: Num | null;
+  oxygen_litres: Num | null;
+  oxygen_gauge: number | null;
+  case_minutes: number | null;
+  oxygen_enough: boolean | null;
+  refusal: Refused | null;
+  cautions: string[];
+}
+
+export interface FluidPlan {
+  rate: Num | null;
+  bolus: Num | null;
+  bolus_limit: Num | null;
+  blood_volume: Num | null;
+  allowable_loss: Num | null;
+  notes: string[];
+}
+
+export interface LimitRow {
+  reading: string;
+  text: string;
+  low: number | null;
+  high: number | null;
+  unit: string;
+  action: string;
+  whose: string;
+  memory: boolean;
+  cited: Cited[];
+}
+
+export interface Budget {
+  id: string;
+  title: string;
+  warn_percent: number;
+  planned: Part[];
+  given: Part[];
+  percent: number;
+  text: string;
+  working: WorkingShape | null;
+}
+
+export interface PrepareSheet {
+  lists: CheckList[];
+  to_draw: DrugLine[];
+  drawn: DrawnSyringe[];
+  premedication: GivenLine[];
+  sedation: Num | null;
+  premedicated_at: string | null;
+  preoxygenation_from: string | null;
+  preoxygenation_ended: boolean;
+  catheter: string;
+  machine: string;
+}
+
+export interface CheckList {
+  list: "machine" | "patient" | "recovery" | "sign-in" | "time-out";
+  title: string;
+  lines: ListLine[];
+  done: number;
+  of: number;
+}
+
+export interface ListLine {
+  id: string;
+  says: string;
+  detail: string;
+  state: "ahead" | "done" | "fault" | "now" | "skipped";
+  at: string | null;
+  by: string;
+  note: string;
+}
+
+export interface DrawnSyringe {
+  syringe: string;
+  event_id: string;
+  order: string;
+  drug: string;
+  name: string;
+  syringe_class: "anticholinergic" | "hypnotic" | "induction" | "local" | "opioid" | "other" | "relaxant" | "vasopressor";
+  reversal: boolean;
+  controlled: string;
+  concentration: string;
+  barrel: string;
+  mark_ml: number;
+  holds_ml: number;
+  drawn: Num;
+  left: Num;
+  left_ml: number;
+  drawn_by: string;
+  seen_by: string;
+  at: string;
+  lot: string;
+  expires: string;
+  route: string;
+  purpose: string;
+  planned_ml: number | null;
+  estimated: boolean;
+  void: string;
+  speak: string;
+  ladder: Ladder | null;
+  last_given: string;
+  due: boolean;
+}
+
+export interface GivenLine {
+  event_id: string;
+  at: string;
+  drug: string;
+  name: string;
+  amount_text: string;
+  volume_text: string;
+  per_kg_text: string;
+  route: string;
+  by: string;
+  phase: string;
+  struck: boolean;
+  note: string;
+}
+
+export interface InduceSheet {
+  agents: ToEffect[];
+  attempts: Attempt[];
+  attempt_limit: number;
+  limit_s: number;
+  spo2_floor: number;
+  next_steps: string[];
+  tubes: TubeShape[];
+  placed: Proof | null;
+  placed_text: string;
+  breaths: number;
+  breaths_needed: number;
+  proofs: Proof[];
+  lacking: string[];
+  proven_at: string | null;
+  proven_by: string;
+  cuff: Num | null;
+  cuff_band: string;
+  cuff_volume: Num | null;
+  leak: Num | null;
+  leak_band: string;
+  cuff_recheck: string | null;
+}
+
+export interface ToEffect {
+  syringe: string;
+  order: string;
+  drug: string;
+  name: string;
+  syringe_class: "anticholinergic" | "hypnotic" | "induction" | "local" | "opioid" | "other" | "relaxant" | "vasopressor";
+  strength: string;
+  route: string;
+  total: Num;
+  total_amount: Num;
+  total_volume: Num;
+  left: Num;
+  bar: ZoneBar;
+  blocks: number[];
+  push: Push | null;
+  half: Push | null;
+  ladder: Ladder | null;
+  last_at: string | null;
+  pushes: number;
+  gap_s: number;
+  state: "empty" | "order reached" | "over hard stop" | "ready";
+  state_text: string;
+  call: string;
+}
+
+export interface Push {
+  volume_ml: number;
+  volume_text: string;
+  amount: number;
+  unit: string;
+  amount_text: string;
+  per_kg_text: string;
+  then_text: string;
+}
+
+export interface Attempt {
+  attempt: string;
+  number: number;
+  began_at: string;
+  ended_at: string | null;
+  outcome: string;
+  tube: string;
+  operator: string;
+  view: string;
+}
+
+export interface Proof {
+  sign: string;
+  label: string;
+  expected: string;
+  seen_at: string | null;
+  by: string;
+  detail: string;
+  event_id: string;
+}
+
+export interface MaintainSheet {
+  ribbon: Vital[];
+  chart: Chart;
+  row_at: string | null;
+  row_lines: PadLine[];
+  row_filled: [string, string, string][];
+  running: Running[];
+  vaporiser: Num | null;
+  vaporiser_agent: string;
+  oxygen: Num | null;
+  budgets: Budget[];
+  fluids_in: Num | null;
+  losses: Num | null;
+  troubles: Trouble[];
+}
+
+export interface Vital {
+  reading: string;
+  title: string;
+  unit: string;
+  limit: string;
+  value: Num | null;
+  extra: string;
+  foot: string;
+  priority: "high" | "low" | "medium" | null;
+  stale_after_s: number;
+}
+
+export interface Chart {
+  from_at: string;
+  to_at: string;
+  every_min: number;
+  low: number;
+  high: number;
+  rate: ChartPoint[];
+  pressures: ChartPressure[];
+  rows: ChartRow[];
+  bands: ChartBand[];
+  given: ChartMark[];
+  events: ChartMark[];
+  gaps: ChartGap[];
+  limits: LimitRow[];
+}
+
+export interface ChartPoint {
+  event_id: string;
+  at: string;
+  value: number;
+  text: string;
+  mark: "measured" | "predicted" | "table" | "typed" | "worked";
+  by: string;
+  struck: boolean;
+  artefact: boolean;
+  late: boolean;
+  recorded_at: string;
+}
+
+export interface ChartPressure {
+  event_id: string;
+  at: string;
+  sap: number | null;
+  map: number | null;
+  dap: number | null;
+  method: string;
+  text: string;
+  mark: "measured" | "predicted" | "table" | "typed" | "worked";
+  by: string;
+  struck: boolean;
+  artefact: boolean;
+  late: boolean;
+  recorded_at: string;
+}
+
+export interface ChartRow {
+  reading: string;
+  title: string;
+  unit: string;
+  points: ChartPoint[];
+}
+
+export interface ChartBand {
+  id: string;
+  title: string;
+  kind: "fluid" | "gas" | "infusion" | "vaporiser" | "warming";
+  parts: BandPart[];
+  total_text: string;
+  running: boolean;
+}
+
+export interface BandPart {
+  event_id: string;
+  from_at: string;
+  to_at: string | null;
+  text: string;
+}
+
+export interface ChartMark {
+  event_id: string;
+  at: string;
+  text: string;
+  detail: string;
+  number: number | null;
+  struck: boolean;
+}
+
+export interface ChartGap {
+  from_at: string;
+  to_at: string;
+  text: string;
+}
+
+export interface PadLine {
+  id: string;
+  title: string;
+  unit: string;
+  choices: string[];
+  last: string;
+  low: number | null;
+  high: number | null;
+  ask_low: number | null;
+  ask_high: number | null;
+  places: number;
+}
+
+export interface Running {
+  infusion: string;
+  drug: string;
+  name: string;
+  syringe_class: "anticholinergic" | "hypnotic" | "induction" | "local" | "opioid" | "other" | "relaxant" | "vasopressor";
+  fluid: boolean;
+  rate: Num;
+  dose_rate: Num | null;
+  since: string;
+  total: Num | null;
+  ends_at: string | null;
+}
+
+export interface Trouble {
+  trouble: string;
+  kind: string;
+  seen: string;
+  from_at: string;
+  to_at: string | null;
+  treatment: string[];
+  response: string;
+}
+
+export interface RecoverSheet {
+  extubation: Criterion[];
+  extubated_at: string | null;
+  watcher: string;
+  place: string;
+  every_min: number | null;
+  last_look: string | null;
+  next_look: string | null;
+  overdue: boolean;
+  looks: Look[];
+  milestones: ([string, string | null])[];
+  reversals: DrugLine[];
+  analgesia: string;
+  next_analgesia: string | null;
+  handover: [string, string][];
+  handed_to: string;
+  handed_at: string | null;
+  discharge: string;
+  outcome: string;
+  outcome_due: string | null;
+  packs_in: number;
+  packs_out: number;
+}
+
+export interface Criterion {
+  id: string;
+  title: string;
+  met: boolean | null;
+  detail: string;
+  hard: boolean;
+}
+
+export interface Look {
+  event_id: string;
+  at: string;
+  by: string;
+  text: string;
+  not_right: boolean;
+  struck: boolean;
+}
+
+export interface EmergencySheet {
+  sheet_id: string;
+  species: string;
+  weight: Num;
+  weight_kg: number;
+  estimated: boolean;
+  drugs: EmergencyDrug[];
+  shocks: EmergencyDrug[];
+  breath: Num;
+  rate_text: string;
+  cycle_s: number;
+  beat_per_min: number;
+  breath_every_s: number;
+  etco2_aim: string;
+  steps: string[];
+  notes: string[];
+  cautions: string[];
+  void_prints: string[];
+  cited: Cited[];
+  arrest_began: string | null;
+  arrest_ended: string | null;
+  arrest_outcome: string;
+  leader: string;
+  log: LogLine[];
+}
+
+export interface EmergencyDrug {
+  drug: string;
+  name: string;
+  syringe_class: "anticholinergic" | "hypnotic" | "induction" | "local" | "opioid" | "other" | "relaxant" | "vasopressor";
+  what_for: string;
+  when: string;
+  strength: string;
+  route: string;
+  dose_text: string;
+  volume: Num | null;
+  volume_ml: number | null;
+  amount: number | null;
+  unit: string;
+  amount_text: string;
+  note: string;
+  memory: boolean;
+  once: boolean;
+  every_min: [number, number] | null;
+  given: string[];
+  refusal: Refused | null;
+  group: "arrest" | "other" | "reversal" | "shock";
+}
+
+export interface LogLine {
+  event_id: string;
+  seq: number;
+  kind: string;
+  at: string;
+  recorded_at: string;
+  late_min: number;
+  by: string;
+  mark: "measured" | "predicted" | "table" | "typed" | "worked";
+  text: string;
+  struck: boolean;
+  struck_at: string | null;
+  struck_by: string;
+  struck_reason: string;
+  artefact: boolean;
+  strikeable: boolean;
+}
+
+export interface RecordSheet {
+  gaps: RecordGap[];
+  log: LogLine[];
+  balances: DrugBalance[];
+  signatures: Signature[];
+  drug_totals: [string, string, string][];
+  amendments: LogLine[];
+  can_sign: boolean;
+  pages_hint: number;
+}
+
+export interface RecordGap {
+  element: string;
+  title: string;
+  explained: string;
+  phase: "assess" | "induce" | "maintain" | "plan" | "prepare" | "record" | "recover";
+}
+
+export interface DrugBalance {
+  syringe: string;
+  name: string;
+  concentration: string;
+  drawn: string;
+  given: string;
+  wasted: string;
+  returned: string;
+  left: string;
+  left_ml: number;
+  closed: boolean;
+}
+
+export interface Signature {
+  role: string;
+  by: string;
+  at: string;
+}
+
+export interface Board {
+  as_of: string;
+  now: BoardLine[];
+  to_come: BoardLine[];
+  ended: BoardLine[];
+}
+
+export interface BoardLine {
+  case: string;
+  room: string;
+  name: string;
+  about: string;
+  procedure: string;
+  state: string;
+  asks: string;
+  asks_priority: "high" | "low" | "medium" | null;
+  hand: string;
+  planned_at: string | null;
+  lane: LanePart[];
+  last: Num[];
+  estimated: boolean;
+  draft: boolean;
+  weight_text: string;
+  asa: string;
+  ended: boolean;
+}
+
+export interface LanePart {
+  kind: "asleep" | "expected" | "sedated" | "waking";
+  from_at: string;
+  to_at: string | null;
+}
+
+export interface Hospital {
+  name: string;
+  practice: boolean;
+  staff: Hand[];
+  rooms: string[];
+  machines: string[];
+  scales: string[];
+  monitors: string[];
+  conditions: [string, string][];
+  agents: string[];
+  fluids: string[];
+  pain_scales: [string, number][];
+  trouble_kinds: string[];
+  emergency_weights: Record<string, number[]>;
+  cautions: string[];
+  version: string;
+  tables: string;
+}
+
+export interface Hand {
+  id: string;
+  initials: string;
+  name: string;
+  role: "assistant" | "controlled-drug officer" | "head of anaesthesia" | "student" | "technician" | "veterinarian";
+}
+
+export interface PickRow {
+  row: string;
+  drug: string;
+  name: string;
+  syringe_class: "anticholinergic" | "hypnotic" | "induction" | "local" | "opioid" | "other" | "relaxant" | "vasopressor";
+  purpose: string;
+  route: string;
+  usual_text: string;
+  low: number;
+  high: number;
+  hard: number | null;
+  unit: string;
+  default: boolean;
+  memory: boolean;
+  infusion: boolean;
+  conditions: string[];
+  note: string;
+  strengths: string[];
+  cited: Cited[];
+  controlled: string;
+}
+
+export interface Answers {
+  answers: Answer[];
+  seq: number;
+}
+
+export interface Answer {
+  id: string;
+  written: boolean;
+  seq: number | null;
+  refused: Refused | null;
+}
+
+export interface CaseOpened {
+  event: "CaseOpened";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  species: "cat" | "dog";
+  kind?: "elective" | "emergency";
+  name?: string;
+  practice?: boolean;
+  room?: string;
+  number?: string;
+  planned_at?: string | null;
+}
+
+export interface PatientDescribed {
+  event: "PatientDescribed";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  name?: string;
+  breed?: string;
+  sex?: string;
+  born?: string;
+  age?: string;
+  chip?: string;
+  description?: string;
+}
+
+export interface OwnerNamed {
+  event: "OwnerNamed";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  name: string;
+  phone?: string;
+  address?: string;
+}
+
+export interface Weighed {
+  event: "Weighed";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  weight_kg: Decimal;
+  method: "earlier visit" | "estimated" | "owner" | "scale";
+  scale?: string;
+  confirmed?: boolean;
+}
+
+export interface BodyConditionScored {
+  event: "BodyConditionScored";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  score: number;
+}
+
+export interface DosingWeightSet {
+  event: "DosingWeightSet";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  weight_kg: Decimal;
+  reason: string;
+}
+
+export interface ConsentRecorded {
+  event: "ConsentRecorded";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  procedure: string;
+  consent: "not obtained" | "oral" | "written";
+  resuscitation?: "closed chest" | "full" | "none" | "not asked" | "open chest";
+}
+
+export interface FastingNoted {
+  event: "FastingNoted";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  food_at?: string | null;
+  water_at?: string | null;
+  note?: string;
+}
+
+export interface HistoryTaken {
+  event: "HistoryTaken";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  problem?: string;
+  history?: string;
+  conditions?: string[];
+}
+
+export interface MedicineNoted {
+  event: "MedicineNoted";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  medicine: string;
+  dose?: string;
+  last_at?: string | null;
+  decision?: "given" | "not decided" | "stop" | "watch";
+}
+
+export interface AllergiesAsked {
+  event: "AllergiesAsked";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  allergies?: string[];
+  reaction?: string;
+}
+
+export interface PreviousAnaesthesiaNoted {
+  event: "PreviousAnaesthesiaNoted";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  when?: string;
+  tube_id_mm?: Decimal | null;
+  airway?: string;
+  trouble?: string;
+}
+
+export interface TemperamentNoted {
+  event: "TemperamentNoted";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  temperament: string;
+  home_sedation?: string;
+}
+
+export interface Examined {
+  event: "Examined";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  temperature_c?: Decimal | null;
+  heart_rate?: number | null;
+  respiratory_rate?: number | null;
+  membranes?: string;
+  refill_s?: Decimal | null;
+  heart?: string;
+  lungs?: string;
+  airway?: string;
+  note?: string;
+}
+
+export interface ResultNoted {
+  event: "ResultNoted";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  test: string;
+  value: string;
+  unit?: string;
+  taken_at?: string | null;
+}
+
+export interface AsaAssigned {
+  event: "AsaAssigned";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  asa: "I" | "II" | "III" | "IV" | "V";
+  emergency?: boolean;
+  assigned_by?: string;
+}
+
+export interface PainScored {
+  event: "PainScored";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  scale: string;
+  score: Decimal;
+  out_of: Decimal;
+  phase?: "assess" | "induce" | "maintain" | "plan" | "prepare" | "record" | "recover";
+}
+
+export interface SedationScored {
+  event: "SedationScored";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  scale: string;
+  score: Decimal;
+  out_of: Decimal;
+  phase?: "assess" | "induce" | "maintain" | "plan" | "prepare" | "record" | "recover";
+}
+
+export interface RiskNoted {
+  event: "RiskNoted";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  risk: string;
+  plan?: string;
+}
+
+export interface LimitOrdered {
+  event: "LimitOrdered";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  reading: string;
+  below?: Decimal | null;
+  above?: Decimal | null;
+  action?: string;
+  order?: string;
+  ordered_by?: string;
+}
+
+export interface ProcedurePlanned {
+  event: "ProcedurePlanned";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  procedure: string;
+  minutes?: number | null;
+  side?: string;
+  room?: string;
+}
+
+export interface PersonJoined {
+  event: "PersonJoined";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  person: string;
+  part: "anaesthetist" | "assistant" | "relief" | "student" | "supervising veterinarian" | "surgeon";
+}
+
+export interface PersonLeft {
+  event: "PersonLeft";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  person: string;
+}
+
+export interface DrugOrdered {
+  event: "DrugOrdered";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  order: string;
+  drug: string;
+  purpose: string;
+  route: string;
+  low: Decimal;
+  high: Decimal;
+  unit: string;
+  row?: string;
+  concentration?: string;
+  when?: string;
+  given_as?: "oral" | "written";
+  ordered_by?: string;
+  read_back_by?: string;
+  over_hard_by?: string;
+  reason?: string;
+}
+
+export interface OrderWithdrawn {
+  event: "OrderWithdrawn";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  order: string;
+  reason?: string;
+}
+
+export interface AirwayMeasured {
+  event: "AirwayMeasured";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  incisors_to_inlet_cm?: Decimal | null;
+  tracheal_diameter_mm?: Decimal | null;
+  tube_id_mm?: Decimal | null;
+}
+
+export interface PlanSent {
+  event: "PlanSent";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  to: string;
+}
+
+export interface PlanApproved {
+  event: "PlanApproved";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  signed_by: string;
+  how?: "oral" | "signed";
+  read_back_by?: string;
+  weight_kg: Decimal;
+  asa?: string;
+  orders?: string[];
+}
+
+export interface CheckLineDone {
+  event: "CheckLineDone";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  list: "machine" | "patient" | "recovery" | "sign-in" | "time-out";
+  line: string;
+  outcome?: "done" | "fault" | "skipped";
+  detail?: string;
+  spoken_by?: string;
+  seconds_shown?: Decimal | null;
+}
+
+export interface MachineAssigned {
+  event: "MachineAssigned";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  machine: string;
+  circuit?: string;
+  bag_ml?: number | null;
+}
+
+export interface OxygenRead {
+  event: "OxygenRead";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  source: "concentrator" | "cylinder" | "pipeline";
+  contents_l?: Decimal | null;
+  full_pressure?: string;
+  gauge?: string;
+}
+
+export interface MonitorsApplied {
+  event: "MonitorsApplied";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  monitors: string[];
+}
+
+export interface CatheterPlaced {
+  event: "CatheterPlaced";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  site: string;
+  size: string;
+  line?: "artery" | "bone" | "vein";
+  patent?: boolean;
+  attempts?: number;
+}
+
+export interface SyringeDrawn {
+  event: "SyringeDrawn";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  syringe: string;
+  order?: string;
+  drug: string;
+  vial_concentration: string;
+  concentration: string;
+  volume_ml: Decimal;
+  drug_volume_ml: Decimal;
+  diluent?: string;
+  diluent_volume_ml?: Decimal;
+  barrel?: string;
+  lot?: string;
+  expires?: string;
+  seen_by?: string;
+}
+
+export interface DrugGiven {
+  event: "DrugGiven";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  drug: string;
+  amount: Decimal;
+  unit: string;
+  volume_ml?: Decimal | null;
+  concentration?: string;
+  route: string;
+  site?: string;
+  side?: string;
+  purpose?: string;
+  order?: string;
+  syringe?: string;
+  giver?: string;
+  emergency?: boolean;
+  said_by?: string;
+  reason?: string;
+  confirmed?: boolean;
+}
+
+export interface InfusionStarted {
+  event: "InfusionStarted";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  infusion: string;
+  drug: string;
+  rate_ml_h: Decimal;
+  concentration?: string;
+  dose_rate?: Decimal | null;
+  dose_unit?: string;
+  bag_ml?: Decimal | null;
+  route?: string;
+  order?: string;
+  fluid?: boolean;
+}
+
+export interface InfusionChanged {
+  event: "InfusionChanged";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  infusion: string;
+  rate_ml_h: Decimal;
+  dose_rate?: Decimal | null;
+  dose_unit?: string;
+  reason?: string;
+}
+
+export interface InfusionStopped {
+  event: "InfusionStopped";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  infusion: string;
+  total_ml?: Decimal | null;
+}
+
+export interface FluidGiven {
+  event: "FluidGiven";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  fluid: string;
+  volume_ml: Decimal;
+  minutes?: number | null;
+  order?: string;
+  said_by?: string;
+  reason?: string;
+}
+
+export interface FluidLost {
+  event: "FluidLost";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  kind: string;
+  volume_ml: Decimal;
+  judged?: string;
+}
+
+export interface DrugWasted {
+  event: "DrugWasted";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  syringe?: string;
+  drug: string;
+  volume_ml: Decimal;
+  manner?: string;
+  witness?: string;
+}
+
+export interface DrugReturned {
+  event: "DrugReturned";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  syringe?: string;
+  drug: string;
+  volume_ml: Decimal;
+  to?: string;
+}
+
+export interface ContainerReceived {
+  event: "ContainerReceived";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  drug: string;
+  form: string;
+  containers: number;
+  volume_ml_each: Decimal;
+  concentration: string;
+  supplier?: string;
+  supplier_registration?: string;
+  lot?: string;
+  expires?: string;
+}
+
+export interface StockCounted {
+  event: "StockCounted";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  drug: string;
+  volume_ml: Decimal;
+  second_person: string;
+  note?: string;
+}
+
+export interface EffectNoted {
+  event: "EffectNoted";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  of: "induction" | "premedication" | "recovery";
+  quality: string;
+  adverse?: string;
+}
+
+export interface PreoxygenationBegan {
+  event: "PreoxygenationBegan";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  way?: string;
+  flow_l_min?: Decimal | null;
+}
+
+export interface PreoxygenationEnded {
+  event: "PreoxygenationEnded";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+}
+
+export interface AttemptBegan {
+  event: "AttemptBegan";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  attempt: string;
+  tube_id_mm: Decimal;
+  operator?: string;
+  blade?: string;
+  aids?: string[];
+}
+
+export interface AttemptEnded {
+  event: "AttemptEnded";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  attempt: string;
+  outcome: "in" | "oesophagus" | "out";
+  view?: string;
+  difficulty?: string;
+}
+
+export interface TubePlaced {
+  event: "TubePlaced";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  kind?: string;
+  id_mm: Decimal;
+  od_mm?: Decimal | null;
+  cuffed: boolean;
+  cut_length_cm?: Decimal | null;
+  depth_cm?: Decimal | null;
+  attempt?: string;
+}
+
+export interface ProofNoted {
+  event: "ProofNoted";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  sign: "bag moves" | "chest moves" | "co2" | "depth" | "direct view" | "left chest" | "mist" | "oxygen flows" | "palpation" | "right chest" | "stylet out" | "tied" | "valve open";
+  seen?: boolean;
+  breaths?: number | null;
+  detail?: string;
+}
+
+export interface AirwayProven {
+  event: "AirwayProven";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  method: string;
+  second_person?: string;
+}
+
+export interface CuffChecked {
+  event: "CuffChecked";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  pressure_cmh2o?: Decimal | null;
+  volume_ml?: Decimal | null;
+  leak_cmh2o?: Decimal | null;
+}
+
+export interface ReadingTaken {
+  event: "ReadingTaken";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  reading: "agent_et" | "agent_in" | "dap" | "etco2" | "fico2" | "fio2" | "glucose" | "heart_rate" | "map" | "peak_pressure" | "peep" | "perfusion_index" | "pulse_rate" | "respiratory_rate" | "sap" | "spo2" | "temperature" | "tidal_volume" | "train_of_four";
+  value: Decimal;
+  unit: string;
+  source?: "device" | "hand";
+  monitor?: string;
+  raw?: string;
+  quality?: "" | "good" | "invalid" | "questionable";
+  site?: string;
+  method?: string;
+  row_at?: string | null;
+  confirmed?: boolean;
+}
+
+export interface PressureTaken {
+  event: "PressureTaken";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  sap?: Decimal | null;
+  map?: Decimal | null;
+  dap?: Decimal | null;
+  method: "Doppler" | "arterial line" | "oscillometric" | "other";
+  site?: string;
+  cuff_cm?: Decimal | null;
+  source?: "device" | "hand";
+  monitor?: string;
+  quality?: "" | "good" | "invalid" | "questionable";
+  row_at?: string | null;
+  confirmed?: boolean;
+}
+
+export interface SignSeen {
+  event: "SignSeen";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  sign: "block" | "effort" | "eye" | "gums" | "jaw" | "movement" | "palpebral" | "pulse" | "refill" | "rhythm";
+  finding: string;
+  row_at?: string | null;
+}
+
+export interface GasSet {
+  event: "GasSet";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  oxygen_l_min: Decimal;
+  other?: string;
+  other_l_min?: Decimal | null;
+}
+
+export interface VaporiserSet {
+  event: "VaporiserSet";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  agent: string;
+  percent: Decimal;
+}
+
+export interface VentilationSet {
+  event: "VentilationSet";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  mode: "assisted by hand" | "spontaneous" | "ventilator";
+  rate?: number | null;
+  tidal_ml?: Decimal | null;
+  peak_cmh2o?: Decimal | null;
+  peep_cmh2o?: Decimal | null;
+}
+
+export interface WarmingSet {
+  event: "WarmingSet";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  device_used: string;
+  setting?: string;
+}
+
+export interface SampleAnalysed {
+  event: "SampleAnalysed";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  kind: string;
+  results: [string, string, string][];
+}
+
+export interface ArtefactMarked {
+  event: "ArtefactMarked";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  target: string;
+  reason?: string;
+}
+
+export interface TimeMarked {
+  event: "TimeMarked";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  mark: "agent off" | "extubated" | "induction" | "intubated" | "moved" | "packs in" | "packs out" | "premedicated" | "procedure end" | "procedure start" | "recovery end" | "standing" | "sternal";
+  detail?: string;
+}
+
+export interface Positioned {
+  event: "Positioned";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  position: string;
+  disconnected_first?: boolean | null;
+  eyes_lubricated?: boolean;
+  pads?: string;
+  to_room?: string;
+}
+
+export interface TroubleBegan {
+  event: "TroubleBegan";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  trouble: string;
+  kind: string;
+  seen?: string;
+}
+
+export interface TroubleTreated {
+  event: "TroubleTreated";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  trouble: string;
+  action: string;
+  order?: string;
+}
+
+export interface TroubleEnded {
+  event: "TroubleEnded";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  trouble: string;
+  response?: string;
+}
+
+export interface HelpCalled {
+  event: "HelpCalled";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  whom: string;
+  why?: string;
+}
+
+export interface HelpArrived {
+  event: "HelpArrived";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  whom: string;
+}
+
+export interface ArrestBegan {
+  event: "ArrestBegan";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  leader?: string;
+  first_rhythm?: string;
+}
+
+export interface ArrestStepDone {
+  event: "ArrestStepDone";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  step: "agent off" | "airway" | "compressor" | "etco2" | "other" | "rhythm" | "shock";
+  detail?: string;
+  joules?: Decimal | null;
+}
+
+export interface ArrestEnded {
+  event: "ArrestEnded";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  outcome: "pulse back" | "stopped";
+  detail?: string;
+}
+
+export interface Extubated {
+  event: "Extubated";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  signs?: string[];
+  cuff?: string;
+  complications?: string;
+  open_lines?: string[];
+  reason?: string;
+}
+
+export interface RecoveryWatchBegan {
+  event: "RecoveryWatchBegan";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  watcher: string;
+  every_min: number;
+  place?: string;
+}
+
+export interface RecoveryLooked {
+  event: "RecoveryLooked";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  heart_rate?: number | null;
+  respiratory_rate?: number | null;
+  spo2?: Decimal | null;
+  gums?: string;
+  temperature_c?: Decimal | null;
+  state?: "" | "asleep" | "rousing" | "standing" | "sternal";
+  oxygen?: string;
+  note?: string;
+  not_right?: boolean;
+}
+
+export interface AnalgesiaPlanned {
+  event: "AnalgesiaPlanned";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  plan: string;
+  next_due?: string | null;
+}
+
+export interface HandedOver {
+  event: "HandedOver";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  to: string;
+  read_back: boolean;
+  items?: string[];
+  concerns?: string;
+}
+
+export interface Discharged {
+  event: "Discharged";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  disposition: string;
+  instructions?: string;
+}
+
+export interface OutcomeNoted {
+  event: "OutcomeNoted";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  outcome: "complication" | "died" | "not reached" | "put to sleep" | "well";
+  detail?: string;
+}
+
+export interface NoteWritten {
+  event: "NoteWritten";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  text: string;
+}
+
+export interface EntryStruck {
+  event: "EntryStruck";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  target: string;
+  reason: string;
+}
+
+export interface GapExplained {
+  event: "GapExplained";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  element: string;
+  reason: string;
+}
+
+export interface SheetPrinted {
+  event: "SheetPrinted";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  sheet: "emergency" | "handover" | "labels" | "plan" | "record";
+  print_id: string;
+  weight_kg?: Decimal | null;
+}
+
+export interface RecordSigned {
+  event: "RecordSigned";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  role: "technician" | "veterinarian";
+  statement?: string;
+  amendments?: number;
+}
+
+export interface RecordAmended {
+  event: "RecordAmended";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  text: string;
+  reason: string;
+  target?: string;
+}
+
+export type AnyEvent =
+  | AirwayMeasured
+  | AirwayProven
+  | AllergiesAsked
+  | AnalgesiaPlanned
+  | ArrestBegan
+  | ArrestEnded
+  | ArrestStepDone
+  | ArtefactMarked
+  | AsaAssigned
+  | AttemptBegan
+  | AttemptEnded
+  | BodyConditionScored
+  | CaseOpened
+  | CatheterPlaced
+  | CheckLineDone
+  | ConsentRecorded
+  | ContainerReceived
+  | CuffChecked
+  | Discharged
+  | DosingWeightSet
+  | DrugGiven
+  | DrugOrdered
+  | DrugReturned
+  | DrugWasted
+  | EffectNoted
+  | EntryStruck
+  | Examined
+  | Extubated
+  | FastingNoted
+  | FluidGiven
+  | FluidLost
+  | GapExplained
+  | GasSet
+  | HandedOver
+  | HelpArrived
+  | HelpCalled
+  | HistoryTaken
+  | InfusionChanged
+  | InfusionStarted
+  | InfusionStopped
+  | LimitOrdered
+  | MachineAssigned
+  | MedicineNoted
+  | MonitorsApplied
+  | NoteWritten
+  | OrderWithdrawn
+  | OutcomeNoted
+  | OwnerNamed
+  | OxygenRead
+  | PainScored
+  | PatientDescribed
+  | PersonJoined
+  | PersonLeft
+  | PlanApproved
+  | PlanSent
+  | Positioned
+  | PreoxygenationBegan
+  | PreoxygenationEnded
+  | PressureTaken
+  | PreviousAnaesthesiaNoted
+  | ProcedurePlanned
+  | ProofNoted
+  | ReadingTaken
+  | RecordAmended
+  | RecordSigned
+  | RecoveryLooked
+  | RecoveryWatchBegan
+  | ResultNoted
+  | RiskNoted
+  | SampleAnalysed
+  | SedationScored
+  | SheetPrinted
+  | SignSeen
+  | StockCounted
+  | SyringeDrawn
+  | TemperamentNoted
+  | TimeMarked
+  | TroubleBegan
+  | TroubleEnded
+  | TroubleTreated
+  | TubePlaced
+  | VaporiserSet
+  | VentilationSet
+  | WarmingSet
+  | Weighed;
+
+export type EventName = AnyEvent["event"];
+export type EventOf<N extends EventName> = Extract<AnyEvent, { event: N }>;
+export type Stamped = "event" | "id" | "case" | "happened_at" | "recorded_at" | "by" | "device";
+export type Fields<N extends EventName> = Omit<EventOf<N>, Stamped>;
