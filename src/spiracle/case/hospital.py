@@ -67,6 +67,7 @@ class Hospital(Strict, frozen=True, kw_only=True):
     name: str
     practice: bool = False
     names: Literal["inn", "usan"] = "inn"
+    zone: str = "UTC"
     weight_hours: int = 24
     weight_hours_small: int = 12
     attempt_limit: int = 3

@@ -439,6 +439,7 @@ class DrawnSyringe(Shape, frozen=True, kw_only=True):
     ladder: Ladder | None = None
     last_given: str = ""
     due: bool = False
+    diluted: str = ""
 
 
 class PrepareSheet(Shape, frozen=True, kw_only=True):
@@ -872,6 +873,7 @@ class RecordSheet(Shape, frozen=True, kw_only=True):
     signatures: tuple[Signature, ...]
     drug_totals: tuple[tuple[str, str, str], ...] = ()
     amendments: tuple[LogLine, ...] = ()
+    given: tuple[GivenLine, ...] = ()
     can_sign: bool = True
     pages_hint: int = 2
 

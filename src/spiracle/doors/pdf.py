@@ -1,0 +1,85 @@
+"""Prints: plain data from the sheets through our own templates to PDF. The same input gives the same bytes.
+
+Typst with our own faces only, so a print does not depend on what the machine has installed. Measured once per process,
+the faces cost about 0.15 s; a sheet 10 to 100 ms.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+from datetime import datetime
+from functools import lru_cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+import typst
+
+from spiracle.refusals import Missing, NotOneOf
+from spiracle.sheets import printed
+
+if TYPE_CHECKING:
+    from spiracle.case.facts import Facts
+    from spiracle.sheets.plan_shapes import Plan
+    from spiracle.sheets.shapes import CaseView, EmergencySheet
+
+PAPERS = ("a4", "letter")
+
+
+@lru_cache(maxsize=1)
+def _fonts() -> typst.Fonts:
+    folder = files("spiracle") / "fonts"
+    if not folder.is_dir():
+        raise Missing("print faces", "the faces of printed sheets are not built.", "Run: python3 dev.py setup")
+    return typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(folder)])
+
+
+def _print(template: str, data: dict[str, Any]) -> bytes:
+    folder = files("spiracle.doors") / "print"
+    return typst.compile(
+        str(folder / f"{template}.typ"), root=str(folder), font_paths=_fonts(), ignore_system_fonts=True,
+        sys_inputs={"data": json.dumps(data, ensure_ascii=False, sort_keys=True)}, pdf_standards=["a-2b"],
+    )  # fmt: skip
+
+
+def _paper(paper: str) -> str:
+    if paper not in PAPERS:
+        raise NotOneOf("paper", f"{paper!r} is not a paper Spiracle prints on.", "Use a4 or letter.")
+    return paper
+
+
+def record_pdf(view: CaseView, facts: Facts, paper: str, now: datetime) -> bytes:
+    """The whole record of a case."""
+    zone = ZoneInfo(facts.hospital.zone)
+    return _print("record", printed.record_data(view, facts.hospital.name, _paper(paper), now, zone))
+
+
+def labels_pdf(view: CaseView, facts: Facts, paper: str, now: datetime) -> bytes:
+    """One label for each syringe that was drawn."""
+    zone = ZoneInfo(facts.hospital.zone)
+    return _print("labels", printed.labels_data(view, facts.hospital.name, _paper(paper), now, zone, _code))
+
+
+def emergency_pdf(sheet: EmergencySheet, facts: Facts, paper: str, now: datetime, patient: str = "") -> bytes:
+    """The emergency sheet of one weight, on one page."""
+    zone = ZoneInfo(facts.hospital.zone)
+    data = printed.emergency_data(sheet, patient, facts.hospital.name, (facts.version,), _paper(paper), now, zone)
+    return _print("emergency", data)
+
+
+def plan_pdf(plan: Plan, facts: Facts, paper: str, now: datetime) -> bytes:
+    """The plan of one patient, with working and sources."""
+    from spiracle.sheets.printed_plan import plan_data
+
+    zone = ZoneInfo(facts.hospital.zone)
+    return _print("plan", plan_data(plan, facts.hospital.name, (facts.version,), _paper(paper), now, zone))
+
+
+def _code(text: str) -> str:
+    """A scannable code (ISO/IEC 18004) as SVG."""
+    import segno
+
+    out = io.BytesIO()
+    segno.make(text, error="m", micro=False).save(out, kind="svg", border=1, xmldecl=False, svgns=True)
+    return out.getvalue().decode()

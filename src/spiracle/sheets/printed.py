@@ -1,0 +1,333 @@
+"""Plain words and lists for the printed sheets, taken from what the page already got: nothing is computed here twice.
+
+Every number is already text with its unit in `CaseView`; this module orders it for paper and collects the workings of
+all figures on the sheet into one list of footnotes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from datetime import datetime, tzinfo
+from typing import Any
+
+import msgspec
+
+from spiracle.sheets.cautions import STANDING
+from spiracle.sheets.chart_svg import chart_svg, stretches
+from spiracle.sheets.shapes import CaseView, DrawnSyringe, DrugLine, EmergencyDrug, EmergencySheet, Num, WorkingShape
+
+Data = dict[str, Any]
+NO_BREAK = "\u00a0"
+
+
+def shown(num: Num | None, missing: str = "—") -> str:
+    """A figure with its unit; memory and estimate are said in words wherever the number stands."""
+    if num is None:
+        return missing
+    words = f"{num.text}{NO_BREAK}{num.unit}".strip()
+    if num.mark == "predicted":
+        words = f"≈ {words} est."
+    if num.memory:
+        words += " (from memory)"
+    return words
+
+
+def clock(at: datetime | None, zone: tzinfo, day: bool = False) -> str:
+    if at is None:
+        return "—"
+    return at.astimezone(zone).strftime("%a %d %b %H:%M" if day else "%H:%M")
+
+
+def workings(shape: object) -> Iterator[WorkingShape]:
+    """Every working inside a shape, in reading order."""
+    if isinstance(shape, WorkingShape):
+        yield shape
+    elif isinstance(shape, msgspec.Struct):
+        for name in shape.__struct_fields__:
+            yield from workings(getattr(shape, name))
+    elif isinstance(shape, tuple):
+        for part in shape:
+            yield from workings(part)
+
+
+def figures(shapes: Iterable[object]) -> list[Data]:
+    """The footnotes: each different working once."""
+    seen: dict[tuple[str, str], Data] = {}
+    for shape in shapes:
+        for w in workings(shape):
+            seen.setdefault(
+                (w.title, w.says),
+                {
+                    "title": w.title,
+                    "says": w.says,
+                    "held": "; ".join(w.held),
+                    "memory": w.memory,
+                    "cited": "; ".join(f"{c.citation} ({c.seen})" for c in w.cited) or "arithmetic",
+                },
+            )
+    return list(seen.values())
+
+
+def common(
+    title: str, subtitle: str, versions: Iterable[str], paper: str, now: datetime, zone: tzinfo, hospital: str
+) -> Data:
+    local = now.astimezone(zone)
+    return {
+        "title": title,
+        "subtitle": subtitle,
+        "versions": list(versions),
+        "date": [local.year, local.month, local.day],
+        "paper": {"a4": "a4", "letter": "us-letter"}[paper],
+        "cautions": list(STANDING),
+        "foot": f"{hospital} · printed {local:%Y-%m-%d %H:%M}",
+        "printed": f"{local:%Y-%m-%d %H:%M}",
+    }
+
+
+def record_data(view: CaseView, hospital: str, paper: str, now: datetime, zone: tzinfo) -> Data:
+    c = view.collar
+    about = ", ".join(w for w in (c.species, c.breed, c.age, c.sex) if w)
+    weight = shown(c.weight, "not weighed")
+    tags = [
+        t
+        for t, on in (
+            ("ESTIMATED WEIGHT", c.estimated),
+            ("DRAFT: " + "; ".join(c.draft_reasons), c.draft and not view.record.signatures),
+            ("PRACTICE", c.practice),
+        )
+        if on
+    ]
+    return {
+        **common(
+            f"Anaesthetic record: {c.name or 'unnamed'}",
+            f"{hospital} · {clock(view.as_of, zone, day=True)} · case {c.case}",
+            (*view.versions, f"log whole to entry {view.seq}"),
+            paper,
+            now,
+            zone,
+            hospital,
+        ),
+        "practice": c.practice,
+        "tags": tags,
+        "identity": _identity(view, about, weight, zone),
+        "charts": _charts(view, zone),
+        "chart_note": "",
+        "orders": [_order(line) for line in view.plan.lines],
+        "given": [_given(g, zone) for g in view.record.given],
+        "log": [_log(x, zone) for x in view.record.log],
+        "amendments": [_log(x, zone) for x in view.record.amendments],
+        "totals": [[name, " ".join(w for w in rest if w)] for name, *rest in view.record.drug_totals],
+        "balances": [
+            {
+                "name": b.name,
+                "strength": b.concentration,
+                "sum": f"{b.drawn} drawn = {b.given} given + {b.wasted} wasted + {b.returned} returned"
+                + ("" if b.closed else f"; {b.left} not accounted"),
+            }
+            for b in view.record.balances
+        ],
+        "airway": _airway(view, zone),
+        "recovery": _recovery(view, zone),
+        "gaps": [f"{g.title}: {g.explained or 'not in the record, not explained'}" for g in view.record.gaps],
+        "figures": figures((view.plan, view.induce, view.maintain, view.collar)),
+        "signatures": _signatures(view, zone),
+    }
+
+
+def _identity(view: CaseView, about: str, weight: str, zone: tzinfo) -> list[str]:
+    c, a = view.collar, view.assess
+    allergies = {"not asked": "Allergies: not asked", "none known": "Allergies: none known"}.get(c.allergies.state)
+    lines = [
+        about,
+        f"ASA {c.asa or 'not assigned'}" + (f" by {a.asa_by}" if a.asa_by else ""),
+        a.procedure or "procedure not named",
+        f"{weight}, {c.weight_basis or 'no weight'}, {clock(c.weight_at, zone)} {c.weight_by}",
+        allergies or f"Allergies: {c.allergies.text}",
+        f"Resuscitation wish: {a.resuscitation}",
+    ]
+    return lines + [f"{f.label}: {f.value}" for f in a.facts if f.value]
+
+
+def _charts(view: CaseView, zone: tzinfo) -> list[Data]:
+    chart = view.maintain.chart
+    if not (chart.rate or chart.pressures or any(r.points for r in chart.rows) or chart.bands):
+        return []
+    return [
+        {"svg": chart_svg(chart, a, b, zone), "from": clock(a, zone), "to": clock(b, zone)} for a, b in stretches(chart)
+    ]
+
+
+def _order(line: DrugLine) -> Data:
+    note = ""
+    if line.refusal is not None:
+        note = line.refusal.says
+    elif line.dilution is not None:
+        note = f"dilute to {line.dilution.concentration}"
+    return {
+        "name": line.name,
+        "strength": line.strength,
+        "order": line.order_text,
+        "purpose": f"{line.purpose}, {line.route}",
+        "amount": shown(line.amount),
+        "per_kg": f"delivers {shown(line.delivered)}" if line.delivered else "",
+        "volume": shown(line.volume) if line.volume else shown(line.rate),
+        "note": note,
+        "by": line.ordered_by + (f", {line.given_as}" if line.given_as else ""),
+    }
+
+
+def _given(g: Any, zone: tzinfo) -> Data:
+    return {
+        "at": clock(g.at, zone),
+        "name": g.name,
+        "amount": g.amount_text,
+        "volume": g.volume_text,
+        "per_kg": g.per_kg_text,
+        "route": g.route,
+        "by": g.by,
+        "struck": g.struck,
+        "note": g.note,
+    }
+
+
+def _log(x: Any, zone: tzinfo) -> Data:
+    late = f"entered {clock(x.recorded_at, zone)}, {x.late_min} min late" if x.late_min else ""
+    return {
+        "at": clock(x.at, zone),
+        "text": x.text,
+        "by": x.by,
+        "struck": x.struck,
+        "struck_at": clock(x.struck_at, zone),
+        "struck_by": x.struck_by,
+        "struck_reason": x.struck_reason,
+        "artefact": x.artefact,
+        "late": late,
+    }
+
+
+def _airway(view: CaseView, zone: tzinfo) -> list[str]:
+    i = view.induce
+    lines = [
+        f"Attempt {a.number}: ID {a.tube}, {a.outcome or 'not ended'}, {clock(a.began_at, zone)}"
+        + (f", view {a.view}" if a.view else "")
+        for a in i.attempts
+    ]
+    if i.placed_text:
+        lines.append(i.placed_text)
+    lines += [f"{p.label}: {p.detail or 'yes'}, {clock(p.seen_at, zone)} {p.by}" for p in i.proofs if p.seen_at]
+    lines.append(f"Proven {clock(i.proven_at, zone)} by {i.proven_by}" if i.proven_at else "Not declared proven")
+    if i.cuff:
+        lines.append(f"Cuff {shown(i.cuff)}" + (f", leak {shown(i.leak)}" if i.leak else ""))
+    lines.append(f"Machine: {view.prepare.machine or 'not named'}")
+    lines += [f"{x.title}: {x.done} of {x.of} lines" for x in view.prepare.lists]
+    return lines
+
+
+def _recovery(view: CaseView, zone: tzinfo) -> list[str]:
+    r = view.recover
+    lines = [f"Tube out {clock(r.extubated_at, zone)}" if r.extubated_at else "Tube not out"]
+    lines += [f"{name} {clock(at, zone)}" for name, at in r.milestones if at]
+    if r.watcher:
+        lines.append(f"Watched by {r.watcher} every {r.every_min} min" + (f", {r.place}" if r.place else ""))
+    lines += [f"{clock(x.at, zone)} {x.text} {x.by}" for x in r.looks if not x.struck]
+    for label, value in (
+        ("Pain relief", r.analgesia),
+        ("Handed to", r.handed_to),
+        ("Left", r.discharge),
+        ("After two days", r.outcome),
+    ):
+        if value:
+            lines.append(f"{label}: {value}")
+    return lines
+
+
+def _signatures(view: CaseView, zone: tzinfo) -> list[str]:
+    signed = {s.role: f"{s.role}: {s.by}, signed {clock(s.at, zone, day=True)}" for s in view.record.signatures}
+    return [signed.get(role, f"{role}: not signed") for role in ("technician", "veterinarian")]
+
+
+# ---- labels
+
+
+def labels_data(view: CaseView, hospital: str, paper: str, now: datetime, zone: tzinfo, code: Any) -> Data:
+    """One label a syringe. `code(text)` gives the picture of a scannable code as SVG."""
+    c = view.collar
+    labels = [_label(s, view, zone, code) for s in view.prepare.drawn if not s.void]
+    return {
+        **common(f"Syringe labels: {c.name or 'unnamed'}", "", view.versions, paper, now, zone, hospital),
+        "labels": labels,
+        "across": 2 if paper == "letter" else 3,
+    }
+
+
+def _label(s: DrawnSyringe, view: CaseView, zone: tzinfo, code: Any) -> Data:
+    c = view.collar
+    line = f"{clock(s.at, zone, day=True)} · {s.drawn_by}" + (f", seen {s.seen_by}" if s.seen_by else "")
+    if s.estimated or c.estimated:
+        line = f"ESTIMATED WEIGHT · {line}"
+    if c.practice:
+        line = f"PRACTICE · {line}"
+    return {
+        "name": s.name,
+        "class": s.syringe_class,
+        "reversal": s.reversal,
+        "strength": s.concentration,
+        "route": s.route,
+        "content": f"{shown(s.drawn)}",
+        "diluted": s.diluted,
+        "patient": c.name or c.species,
+        "weight": shown(c.weight, "not weighed"),
+        "line": line,
+        "code": code(f"spiracle:{c.case}/{s.syringe}"),
+    }
+
+
+# ---- the emergency sheet
+
+
+def emergency_data(
+    sheet: EmergencySheet, patient: str, hospital: str, versions: Iterable[str], paper: str, now: datetime, zone: tzinfo
+) -> Data:
+    titles = {
+        "arrest": "In arrest",
+        "reversal": "Reverse what was given",
+        "other": "Heart beating",
+        "shock": "Shock and fluids",
+    }
+    groups = [
+        {"title": words, "rows": [_emergency(x) for x in sheet.drugs if x.group == group]}
+        for group, words in titles.items()
+    ]
+    return {
+        **common(f"Emergency sheet{': ' + patient if patient else ''}", "", versions, paper, now, zone, hospital),
+        "species": sheet.species,
+        "weight": shown(sheet.weight),
+        "basis": "estimated" if sheet.estimated else "",
+        "estimated": sheet.estimated,
+        "sheet_id": sheet.sheet_id,
+        "groups": groups,
+        "shocks": [_emergency(x) for x in sheet.shocks],
+        "steps": [
+            sheet.rate_text,
+            f"One breath every {sheet.breath_every_s} s, {shown(sheet.breath)}.",
+            *sheet.steps,
+            *([f"CO₂ to aim for: {sheet.etco2_aim}"] if sheet.etco2_aim else []),
+        ],
+        "notes": list(sheet.notes),
+        "cited": [f"{c.citation} ({c.seen})" for c in sheet.cited],
+    }
+
+
+def _emergency(x: EmergencyDrug) -> Data:
+    return {
+        "name": x.name,
+        "class": x.syringe_class,
+        "reversal": x.group == "reversal",
+        "strength": x.strength,
+        "volume": x.volume.text if x.volume else "",
+        "unit": x.volume.unit if x.volume else "",
+        "dose": " ".join(w for w in (x.dose_text, f"= {x.amount_text}" if x.amount_text else "", x.route) if w),
+        "when": x.refusal.says if x.refusal else f"{x.what_for}; {x.when}".strip("; "),
+        "note": x.note,
+        "memory": x.memory,
+    }
