@@ -1,0 +1,119 @@
+"""The command line: the same core, for scripts, tests and people who like a terminal.
+
+Exit status 0 done, 1 refused (one sentence on standard error that names the input), 2 wrong usage. Heavy modules are
+imported inside the command that needs them, so that `--help` and a refusal stay quick.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TypeAlias
+
+from spiracle import __version__
+from spiracle.refusals import Refusal
+
+Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    parser = _parser()
+    args = parser.parse_args(arguments)
+    try:
+        status: int = args.run(args)
+    except Refusal as refusal:
+        print(refusal.sentence, file=sys.stderr)
+        return 1
+    return status
+
+
+def _parser() -> argparse.ArgumentParser:
+    from spiracle.sheets.cautions import STANDING
+
+    parser = argparse.ArgumentParser(
+        prog="spiracle", description="Plan, prepare, watch, record and review the anaesthesia of dogs and cats.",
+        epilog=" ".join(STANDING),
+    )  # fmt: skip
+    parser.add_argument("--version", action="version", version=f"spiracle {__version__}")
+    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    _add_serve(commands)
+    from spiracle.doors.cli_plan import add_emergency, add_plan
+
+    add_plan(commands)
+    add_emergency(commands)
+    _add_record(commands)
+    _add_verify(commands)
+    _add_checks(commands)
+    return parser
+
+
+def _database(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--database", metavar="URL", help="sqlite:///PATH or postgresql+psycopg://...; else your data folder"
+    )
+    command.add_argument("--hospital", type=Path, metavar="FILE", help="the hospital's own TOML laid over our tables")
+
+
+def _add_serve(commands: Commands) -> None:
+    serve = commands.add_parser("serve", help="run the app")
+    serve.add_argument("--demo", action="store_true", help="an invented hospital on its own database")
+    serve.add_argument("--host", default="127.0.0.1")
+    serve.add_argument("--port", type=int, default=8470)
+    serve.add_argument("--trust-network", action="store_true",
+                       help="serve beyond this machine: there are no accounts yet, so everyone on the network may write")  # fmt: skip
+    _database(serve)
+    serve.set_defaults(run=_serve)
+
+
+def _serve(args: argparse.Namespace) -> int:
+    from spiracle.doors.serve import run
+
+    run(args.database, args.host, args.port, args.demo, args.trust_network, args.hospital)
+    return 0
+
+
+def _add_record(commands: Commands) -> None:
+    record = commands.add_parser("record", help="the record of a stored case")
+    record.add_argument("case", help="the case's id, or `list` for the stored cases")
+    record.add_argument("--format", choices=("pdf", "json", "csv"), default="pdf")
+    record.add_argument("--paper", choices=("a4", "letter"), default="a4")
+    record.add_argument("--output", type=Path, metavar="PATH")
+    _database(record)
+    record.set_defaults(run=_record)
+
+
+def _record(args: argparse.Namespace) -> int:
+    from spiracle.doors.cli_record import record
+
+    return record(args)
+
+
+def _add_verify(commands: Commands) -> None:
+    verify = commands.add_parser("verify", help="are the log's seals whole (0), or where do they break (1)")
+    verify.add_argument("case", nargs="?", help="one case; all without it")
+    _database(verify)
+    verify.set_defaults(run=_verify)
+
+
+def _verify(args: argparse.Namespace) -> int:
+    from spiracle.doors.cli_record import verify
+
+    return verify(args)
+
+
+def _add_checks(commands: Commands) -> None:
+    checks = commands.add_parser("checks", help="every sourced check, run here and now")
+    checks.add_argument("--format", choices=("text", "json"), default="text")
+    checks.set_defaults(run=_checks)
+
+
+def _checks(args: argparse.Namespace) -> int:
+    from spiracle.doors.cli_checks import checks
+
+    return checks(args)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

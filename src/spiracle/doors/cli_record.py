@@ -1,0 +1,114 @@
+"""`spiracle record` and `spiracle verify`: a stored case on paper or as data, and whether its log is whole."""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import io
+import sys
+from typing import TYPE_CHECKING
+
+from spiracle.doors.clock import WallClock
+from spiracle.refusals import Unknown
+
+if TYPE_CHECKING:
+    from spiracle.case.events import Entry
+    from spiracle.case.facts import Facts
+    from spiracle.doors.log_store import LogStore
+
+
+def record(args: argparse.Namespace) -> int:
+    from spiracle.doors.log_store import open_store
+    from spiracle.doors.tables import load_facts
+
+    facts = load_facts(args.hospital)
+    clock = WallClock()
+    store = open_store(args.database, clock)
+    try:
+        if args.case == "list":
+            for row in store.case_rows():
+                print(f"{row.case}  {row.seq} entries, last {row.last_at:%Y-%m-%d %H:%M %Z}")
+            return 0
+        entries = store.entries(args.case)
+        if not entries:
+            raise Unknown(
+                "case", f"{args.case!r} is not in this database.", "`spiracle record list` shows the stored cases."
+            )
+        if args.format == "csv":
+            _write(args, _csv(entries).encode())
+        elif args.format == "json":
+            _write(args, _json(entries))
+        else:
+            _write(args, _pdf(store, facts, clock, args))
+    finally:
+        store.close()
+    return 0
+
+
+def _pdf(store: LogStore, facts: Facts, clock: WallClock, args: argparse.Namespace) -> bytes:
+    from spiracle.doors.pdf import record_pdf
+    from spiracle.sheets.case_view import case_view
+
+    case, seq = store.case(args.case)
+    now = clock.now()
+    return record_pdf(case_view(case, seq, facts, now), facts, args.paper, now)
+
+
+def _json(entries: tuple[Entry, ...]) -> bytes:
+    from spiracle.case.events import encode
+
+    lines = (
+        b'{"seq":%d,"arrived_at":"%s","event":%s}' % (n.seq, n.arrived_at.isoformat().encode(), encode(n.event))
+        for n in entries
+    )
+    return b"[" + b",\n".join(lines) + b"]\n"
+
+
+def _csv(entries: tuple[Entry, ...]) -> str:
+    """One line an entry: both clocks, hand, device, kind, and the event's own fields as one JSON column."""
+    import msgspec
+
+    from spiracle.case.events import Event
+
+    shared = Event.__struct_fields__
+    out = io.StringIO()
+    sheet = csv.writer(out)
+    sheet.writerow(["seq", "arrived_at", "happened_at", "recorded_at", "by", "device", "event", "id", "fields"])
+    for n in entries:
+        e = n.event
+        own = {f: getattr(e, f) for f in e.__struct_fields__ if f not in shared}
+        fields = msgspec.json.Encoder(decimal_format="number").encode(own).decode()
+        sheet.writerow([n.seq, n.arrived_at.isoformat(), e.happened_at.isoformat(), e.recorded_at.isoformat(), e.by,
+                        e.device, type(e).__name__, e.id, fields])  # fmt: skip
+    return out.getvalue()
+
+
+def _write(args: argparse.Namespace, content: bytes) -> None:
+    if args.output is not None:
+        args.output.write_bytes(content)
+        print(f"{args.output}: {len(content):,} bytes", file=sys.stderr)
+    elif args.format == "pdf" and sys.stdout.isatty():
+        raise Unknown("output", "a PDF does not belong on a terminal.", "Give --output PATH.")
+    else:
+        sys.stdout.buffer.write(content)
+
+
+def verify(args: argparse.Namespace) -> int:
+    from spiracle.doors.log_store import open_store
+
+    store = open_store(args.database, WallClock())
+    try:
+        rows = store.case_rows()
+        if args.case is not None and args.case not in {r.case for r in rows}:
+            raise Unknown(
+                "case", f"{args.case!r} is not in this database.", "`spiracle record list` shows the stored cases."
+            )
+        breaks = store.verify(args.case)
+    finally:
+        store.close()
+    for found in breaks:
+        print(f"case {found.case}, entry {found.seq}: {found.says}", file=sys.stderr)
+    if not breaks:
+        held = [r for r in rows if args.case in {None, r.case}]
+        print(f"whole: {len(held)} cases, {sum(r.seq for r in held)} entries")
+    return 1 if breaks else 0

@@ -1,0 +1,92 @@
+"""The plan of one patient ordered for paper. Everything was worked out in `Plan`; nothing is computed here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from datetime import datetime, tzinfo
+
+from spiracle.sheets.plan_shapes import Amount, Cite, DrugPart, LimitPart, Plan
+from spiracle.sheets.printed import Data, common
+
+
+def said(x: Amount | None, missing: str = "—") -> str:
+    """A figure with its unit and, where true, the word that it is from memory or predicted."""
+    if x is None:
+        return missing
+    marks = [w for w, on in (("from memory", x.memory), ("predicted", x.predicted)) if on]
+    return x.text + (f" ({', '.join(marks)})" if marks else "")
+
+
+def cites(source: Iterable[Cite]) -> str:
+    return "; ".join(f"{c.citation} ({c.seen})" for c in source) or "arithmetic"
+
+
+def plan_data(plan: Plan, hospital: str, versions: tuple[str, ...], paper: str, now: datetime, zone: tzinfo) -> Data:
+    p = plan.patient
+    return {
+        **common(f"Anaesthetic plan: {p.name or 'unnamed'}", hospital, (*versions, p.version), paper, now, zone, hospital),
+        "identity": [
+            ", ".join(w for w in (p.species, p.breed, p.age, p.sex) if w),
+            f"{said(p.weight)}, {p.method}"
+            + (f", doses on {said(p.dosing_weight)}: {p.dosing_reason}" if p.dosing_reason else ""),
+            f"ASA {p.asa or 'not assigned'}",
+            f"Conditions: {', '.join(p.conditions) or 'none named'}",
+        ],
+        "tags": ["ESTIMATED WEIGHT"] if p.estimated else [],
+        "alerts": [
+            {"title": f"{c.severity}: {c.about}" if c.about else c.severity, "says": c.text, "memory": c.memory}
+            for c in plan.cautions
+            if c.kind != "standing"
+        ],
+        "drugs": [_drug(d) for d in plan.drugs],
+        "sections": list(_sections(plan)),
+        "figures": [
+            {"title": d.name, "says": " · ".join(d.working), "held": d.limits.sentence if d.limits else "", "memory": d.memory,
+             "cited": cites(d.source)}
+            for d in plan.drugs
+        ],
+    }  # fmt: skip
+
+
+def _drug(d: DrugPart) -> Data:
+    dilution = ""
+    if d.dilution is not None:
+        x = d.dilution
+        dilution = (f"Dilute: {said(x.drug_volume)} drug + {said(x.diluent_volume)} {x.diluent} = {said(x.total)} of "
+                    f"{said(x.concentration)}")  # fmt: skip
+    return {
+        "name": d.name, "class": "other", "strength": said(d.concentration, "strength not picked"), "route": d.route,
+        "order": said(d.dose), "purpose": d.purpose, "amount": said(d.amount),
+        "delivered": f"delivers {said(d.delivered)}" if d.delivered else "",
+        "volume": said(d.rate if d.infusion else d.volume), "syringe": d.syringe.name if d.syringe else "",
+        "dilution": dilution, "refused": d.refused.sentence if d.refused else "",
+        "limits": (f"{d.zone}: " if d.zone else "") + (d.limits.sentence if d.limits else ""), "memory": d.memory,
+    }  # fmt: skip
+
+
+def _sections(plan: Plan) -> Iterator[Data]:
+    a, b, f = plan.airway, plan.breathing, plan.fluids
+    tubes = [[t.role, f"ID {said(t.id)}, outside {said(t.od)}, {'cuffed' if t.cuffed else 'plain'}"] for t in a.tubes]
+    airway = [*tubes, ["insertion depth", said(a.insertion_depth)], ["cut to", said(a.cut_length)],
+              ["stylet tip inside the tip by", said(a.stylet_setback)]]  # fmt: skip
+    if a.dead_space is not None:
+        airway.append(["dead space", f"tube {said(a.dead_space.before)} uncut, {said(a.dead_space.after)} cut; all parts "
+                                     f"{said(a.dead_space)} {a.dead_space.warning}"])  # fmt: skip
+    airway += [["", r.sentence] for r in a.refused] + [["", n] for n in a.notes]
+    yield {"title": "Airway", "rows": airway}
+    breathing = [["circuit", f"{b.circuit} {b.why}"], *[[f"fresh gas, {phase}", said(x)] for phase, x in b.fresh_gas.items()],
+                 ["bag", said(b.bag)], ["oxygen lasts", said(b.oxygen_minutes)]]  # fmt: skip
+    yield {"title": "Breathing", "rows": breathing + [["", r.sentence] for r in b.refused] + [["", n] for n in b.notes]}
+    fluids = [["rate", said(f.rate)], ["bolus, first step", said(f.bolus)], ["boluses in all, at most", said(f.bolus_limit)],
+              ["blood volume", said(f.blood_volume)], ["allowable loss", said(f.allowable_loss)]]  # fmt: skip
+    yield {"title": "Fluids", "rows": fluids + [["", r.sentence] for r in f.refused] + [["", n] for n in f.notes]}
+    yield {"title": "Limits to watch", "rows": [_limit(x) for x in plan.limits]}
+    yield {"title": "Emergency drugs", "rows": [
+        [d.name, f"{said(d.volume)} of {d.concentration} = {said(d.amount)}, {d.dose} {d.route}; {d.what_for}"
+                 + (" (from memory)" if d.memory else "")] for d in plan.emergency.drugs]}  # fmt: skip
+
+
+def _limit(x: LimitPart) -> list[str]:
+    bounds = [f"below {x.below:g}" if x.below is not None else "", f"above {x.above:g}" if x.above is not None else ""]
+    whose = f"ordered by {x.whose}" if x.ordered else "starting point" + (" (from memory)" if x.memory else "")
+    return [x.name, f"{' or '.join(w for w in bounds if w)} {x.unit}: {x.action} · {whose}"]
