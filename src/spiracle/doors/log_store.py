@@ -17,7 +17,7 @@ from spiracle.doors.clock import Clock, WallClock
 from spiracle.doors.log_store_schema import LOG, make_engine, migrate, read_url
 from spiracle.doors.log_store_seal import SealBreak, first_break
 from spiracle.doors.log_store_watch import Watcher
-from spiracle.doors.log_store_writer import Overtaken, Writer, unstamp
+from spiracle.doors.log_store_writer import Overtaken, Writer, stamp, unstamp
 
 __all__ = ["CaseRow", "LogStore", "Overtaken", "SealBreak", "open_store"]
 KEEP_FOLDED = 256
@@ -89,6 +89,15 @@ class LogStore:
         with self._reading.connect() as connection:
             found = connection.execute(rows.group_by(LOG.c.case_id).order_by(sa.desc("last"))).all()
         return tuple(CaseRow(case, seq, unstamp(first), unstamp(last)) for case, seq, first, last in found)
+
+    def open_cases(self, since: datetime, most: int = 200) -> tuple[str, ...]:
+        """Cases whose record was not signed before `since`, the newest first: what a day sheet has to look at."""
+        signed = LOG.alias("signed")
+        closed = sa.select(signed.c.place).where(signed.c.kind == "RecordSigned", signed.c.case_id == LOG.c.case_id,
+                                                 signed.c.arrived_at < stamp(since))  # fmt: skip
+        rows = sa.select(LOG.c.case_id).where(LOG.c.kind == "CaseOpened", ~closed.exists())
+        with self._reading.connect() as connection:
+            return tuple(connection.execute(rows.order_by(LOG.c.place.desc()).limit(most)).scalars())
 
     def case(self, case: str) -> tuple[Case, int]:
         """The folded case and the place it is folded up to. Kept in memory; only what is new is read and decoded."""

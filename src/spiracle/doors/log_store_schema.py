@@ -27,6 +27,7 @@ LOG = sa.Table(
     sa.Column("seal", sa.Text, nullable=False),
     sa.UniqueConstraint("case_id", "seq", name="log_case_seq"),
     sa.UniqueConstraint("id", name="log_id"),
+    sa.Index("log_kind", "kind", "case_id"),
 )
 
 
@@ -60,7 +61,9 @@ def _refused(text: str | None) -> NotOneOf:
 
 def make_engine(url: sa.URL, *, writer: bool) -> sa.Engine:
     """One engine for the writer thread (one connection, real transactions), one for readers (no transaction at all)."""
-    ways: dict[str, Any] = {"pool_size": 1, "max_overflow": 0} if writer else {"isolation_level": "AUTOCOMMIT"}
+    ways: dict[str, Any] = (
+        {"pool_size": 1, "max_overflow": 0} if writer else {"isolation_level": "AUTOCOMMIT", "max_overflow": 40}
+    )
     engine = sa.create_engine(url, pool_pre_ping=url.get_backend_name() != "sqlite", **ways)
     if url.get_backend_name() == "sqlite":
         sa.event.listen(engine, "connect", _sqlite_connected)

@@ -36,5 +36,6 @@ def upgrade() -> None:
         sa.UniqueConstraint("case_id", "seq", name="log_case_seq"),
         sa.UniqueConstraint("id", name="log_id"),
     )
+    op.create_index("log_kind", "log", ["kind", "case_id"])
     for line in SQLITE if op.get_bind().dialect.name == "sqlite" else POSTGRESQL:
         op.execute(line)

@@ -1,0 +1,147 @@
+"""What stands in a case now: weight, orders, times, signatures. One reading of the log for deciding and for showing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+
+from spiracle.case.events import (
+    AsaAssigned,
+    CaseOpened,
+    DosingWeightSet,
+    DrugGiven,
+    DrugOrdered,
+    Extubated,
+    OrderWithdrawn,
+    PlanApproved,
+    RecordSigned,
+    Species,
+    TimeMarked,
+    Weighed,
+)
+from spiracle.case.fold import Case
+
+
+@dataclass(frozen=True, slots=True)
+class WeightInUse:
+    """The weight every figure is worked on, and what it rests on."""
+
+    kg: Decimal
+    event: Weighed
+    estimated: bool
+    at: datetime
+    by: str
+
+
+def opened(case: Case) -> CaseOpened | None:
+    return case.last(CaseOpened)
+
+
+def species(case: Case) -> Species | None:
+    first = opened(case)
+    return None if first is None else first.species
+
+
+def is_emergency(case: Case) -> bool:
+    first = opened(case)
+    return first is not None and first.kind == "emergency"
+
+
+def weight_in_use(case: Case) -> WeightInUse | None:
+    """The last weight that stands; nothing is assumed where there is none."""
+    last = case.last(Weighed)
+    if last is None:
+        return None
+    return WeightInUse(last.weight_kg, last, last.method != "scale", last.happened_at, last.by)
+
+
+def dosing_weight_kg(case: Case) -> Decimal | None:
+    """The weight a veterinarian set for dosing, unless the animal was weighed again since; else the weight itself."""
+    weight, own = weight_in_use(case), case.last(DosingWeightSet)
+    if own is not None and (weight is None or own.happened_at >= weight.at):
+        return own.weight_kg
+    return None if weight is None else weight.kg
+
+
+def orders(case: Case) -> tuple[DrugOrdered, ...]:
+    """Orders that hold: the latest wording of each order id, less those withdrawn after it."""
+    latest: dict[str, DrugOrdered] = {o.order: o for o in case.live(DrugOrdered)}
+    for gone in case.live(OrderWithdrawn):
+        found = latest.get(gone.order)
+        if found is not None and gone.happened_at >= found.happened_at:
+            del latest[gone.order]
+    return tuple(latest.values())
+
+
+def order(case: Case, order_id: str) -> DrugOrdered | None:
+    return next((o for o in orders(case) if o.order == order_id), None)
+
+
+def given(case: Case, drug: str = "", order: str = "", syringe: str = "") -> tuple[DrugGiven, ...]:
+    """Every push that stands, of one drug, order or syringe if named."""
+    return tuple(g for g in case.live(DrugGiven)
+                 if drug in ("", g.drug) and order in ("", g.order) and syringe in ("", g.syringe))  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class PlanState:
+    """The signed plan that holds, and why it does not cover the case any more, if it does not."""
+
+    approved: PlanApproved | None
+    stale: tuple[str, ...] = ()
+
+
+def plan_state(case: Case) -> PlanState:
+    """A signature covers the weight, the ASA grade and the orders it was given for, and nothing else."""
+    signed_ = case.last(PlanApproved)
+    if signed_ is None:
+        return PlanState(None)
+    stale = []
+    weight, asa = weight_in_use(case), case.last(AsaAssigned)
+    if weight is not None and weight.kg != signed_.weight_kg:
+        stale.append(
+            f"weight is {weight.kg.normalize():f} kg, the plan was signed for {signed_.weight_kg.normalize():f} kg"
+        )
+    if asa is not None and signed_.asa.split(" ")[0] not in ("", asa.asa):
+        stale.append(f"ASA is {asa.asa}, the plan was signed for {signed_.asa}")
+    latest = {o.order: o for o in orders(case)}
+    added = [o.drug for o in latest.values() if o.order not in signed_.orders or o.happened_at > signed_.happened_at]
+    if added:
+        stale.append("orders changed after signing: " + ", ".join(added))
+    return PlanState(signed_, tuple(stale))
+
+
+def signed(case: Case, role: str) -> RecordSigned | None:
+    return next((s for s in reversed(case.live(RecordSigned)) if s.role == role), None)
+
+
+def marked_at(case: Case, mark: str) -> datetime | None:
+    """The last time this moment was marked."""
+    return next((m.happened_at for m in reversed(case.live(TimeMarked)) if m.mark == mark), None)
+
+
+def induced_at(case: Case) -> datetime | None:
+    """Marked, or the first push to induce if nobody marked it."""
+    pushes = [g.happened_at for g in case.live(DrugGiven) if "induction" in g.purpose]
+    return marked_at(case, "induction") or (pushes[0] if pushes else None)
+
+
+def extubated_at(case: Case) -> datetime | None:
+    out = case.last(Extubated)
+    return out.happened_at if out is not None else marked_at(case, "extubated")
+
+
+def ended_at(case: Case) -> datetime | None:
+    """When recovery ended, or the veterinarian signed."""
+    closed = signed(case, "veterinarian")
+    return marked_at(case, "recovery end") or (closed.happened_at if closed is not None else None)
+
+
+def packs(case: Case) -> tuple[int, int]:
+    """Throat packs and swabs counted in and out; a mark without a number counts one."""
+    count = {"packs in": 0, "packs out": 0}
+    for mark in case.live(TimeMarked):
+        if mark.mark in count:
+            count[mark.mark] += int(mark.detail) if mark.detail.isdecimal() else 1
+    return count["packs in"], count["packs out"]

@@ -1,0 +1,77 @@
+"""Letting entries in: fold the case, decide, append; and if somebody wrote meanwhile, fold and decide again."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from spiracle.case.decide import decide
+from spiracle.case.events import Entry, Event
+from spiracle.case.fold import Case, fold
+from spiracle.doors.clock import Clock
+from spiracle.doors.log_store import LogStore
+from spiracle.doors.log_store_writer import Overtaken
+from spiracle.refusals import IdTaken, Refusal
+from spiracle.sheets.shapes import Answer, Answers, Refused
+
+if TYPE_CHECKING:
+    from spiracle.case.facts import Facts
+
+TRIES = 50
+
+
+def shape_of(refusal: Refusal) -> Refused:
+    """A refusal as a page gets it."""
+    return Refused(name=refusal.name, field=refusal.field, says=refusal.says, accepts=refusal.accepts, use=refusal.use)
+
+
+def write(store: LogStore, facts: Facts, clock: Clock, case: str, events: Sequence[Event | Answer]) -> Answers:
+    """One answer per event, in order. An `Answer` among the events (one that could not be read) is passed through."""
+    answers = tuple(e if isinstance(e, Answer) else _write_one(store, facts, clock, case, e) for e in events)
+    return Answers(answers=answers, seq=store.case(case)[1])
+
+
+def _write_one(store: LogStore, facts: Facts, clock: Clock, case: str, event: Event) -> Answer:
+    for _ in range(TRIES):
+        folded, seq = store.case(case)
+        try:
+            known = _known(folded, event)
+            if known is not None:
+                return Answer(id=event.id, written=True, seq=known.seq)
+            entries = store.append(case, decide(folded, event, facts, clock.now()), seq)
+        except Overtaken:
+            continue
+        except Refusal as refusal:
+            return Answer(id=event.id, written=False, refused=shape_of(refusal))
+        return Answer(id=event.id, written=True, seq=entries[0].seq)
+    raise TimeoutError(f"case {case} is being written to without a pause")
+
+
+def _known(case: Case, event: Event) -> Entry | None:
+    """The entry this event became when it was sent before; the same id with other content is refused."""
+    line = case.line(event.id)
+    if line is None:
+        return None
+    if line.event != event:
+        raise IdTaken("id", f"{event.id} already stands for something else.", "Give a new entry a new id.")
+    return line.entry
+
+
+def would(store: LogStore, facts: Facts, clock: Clock, case: str, events: Sequence[Event | Answer]) -> Answers:
+    """What `write` would answer, each event decided as if those before it had been written. Nothing is."""
+    folded, seq = store.case(case)
+    entries, answers = [line.entry for line in folded.lines], []
+    for event in events:
+        if isinstance(event, Answer):
+            answers.append(event)
+            continue
+        try:
+            known = _known(folded, event)
+            lawful = () if known is not None else decide(folded, event, facts, clock.now())
+        except Refusal as refusal:
+            answers.append(Answer(id=event.id, written=False, refused=shape_of(refusal)))
+            continue
+        entries += [Entry(seq + 1 + n, clock.now(), e) for n, e in enumerate(lawful)]
+        folded = fold(entries) if lawful else folded
+        answers.append(Answer(id=event.id, written=False, seq=known.seq if known is not None else None))
+    return Answers(answers=tuple(answers), seq=seq)

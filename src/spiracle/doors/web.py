@@ -1,0 +1,254 @@
+"""The web door: entries in, sheets out, and a line held open to every page that wants to know when a case grows."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import AsyncIterator, Awaitable, Callable, Collection
+from contextlib import asynccontextmanager
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING
+from uuid import UUID
+
+import msgspec
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.requests import Request
+from starlette.responses import Response, StreamingResponse
+from starlette.routing import Route
+
+from spiracle.case.events import encode
+from spiracle.case.fold import Case
+from spiracle.doors.clock import Clock
+from spiracle.doors.live import EVERY_CASE, Live, message
+from spiracle.doors.log_store import LogStore
+from spiracle.doors.log_store_write import would, write
+from spiracle.doors.web_guard import LOOPBACK, Guard
+from spiracle.doors.web_pages import Pages, web_folder
+from spiracle.doors.web_wire import Turned, answer, body_of, events_of, number_param, turned_away
+from spiracle.refusals import Contradiction, Missing, NotAllowed, NotOneOf, Refusal, Unknown
+
+if TYPE_CHECKING:
+    from spiracle.case.facts import Facts
+    from spiracle.sheets.shapes import Board, CaseView
+
+PAPERS = ("a4", "letter")
+ENDED_FOR = timedelta(hours=24)
+SAME_VIEW = timedelta(seconds=1)
+Handler = Callable[[Request], Awaitable[Response]]
+
+
+class Door:
+    """The handlers, over one store, one set of facts and one clock."""
+
+    def __init__(self, store: LogStore, facts: Facts, clock: Clock, live: Live) -> None:
+        self.store, self.facts, self.clock, self.live = store, facts, clock, live
+        self._views: OrderedDict[str, tuple[int, datetime, CaseView]] = OrderedDict()
+
+    # ---- entries
+
+    async def post_events(self, request: Request) -> Response:
+        case = case_of(request)
+        events = events_of(await body_of(request), case)
+        return answer(await run_in_threadpool(write, self.store, self.facts, self.clock, case, events))
+
+    async def post_would(self, request: Request) -> Response:
+        case = case_of(request)
+        events = events_of(await body_of(request), case)
+        return answer(await run_in_threadpool(would, self.store, self.facts, self.clock, case, events))
+
+    async def get_log(self, request: Request) -> Response:
+        case = case_of(request)
+        after = number_param(request.query_params.get("after", "0"), "after")
+        entries = await run_in_threadpool(self.store.entries, case, after)
+        return answer(
+            [{"seq": n.seq, "arrived_at": n.arrived_at, "event": msgspec.Raw(encode(n.event))} for n in entries]
+        )
+
+    # ---- sheets
+
+    async def get_case(self, request: Request) -> Response:
+        return answer(await run_in_threadpool(self._view, case_of(request)))
+
+    def _view(self, case: str) -> CaseView:
+        """The sheet of a case; the same for a second, so that ten tablets woken by one entry cost one sheet."""
+        from spiracle.sheets.case_view import case_view
+
+        folded, seq = self.store.case(case)
+        if not seq:
+            raise Turned(404, Unknown("case", f"{case} is not in the log.", "Open it first."))
+        now = self.clock.now()
+        kept = self._views.get(case)
+        if kept is not None and kept[0] == seq and timedelta(0) <= now - kept[1] < SAME_VIEW:
+            return kept[2]
+        view = case_view(folded, seq, self.facts, now)
+        self._views[case] = (seq, now, view)
+        while len(self._views) > 64:
+            self._views.popitem(last=False)
+        return view
+
+    async def get_board(self, _request: Request) -> Response:
+        return answer(await run_in_threadpool(self._board))
+
+    def _board(self) -> Board:
+        from spiracle.sheets.board import board
+
+        now = self.clock.now()
+        cases: list[Case] = [self.store.case(c)[0] for c in self.store.open_cases(now - ENDED_FOR)]
+        return board(cases, self.facts, now)
+
+    async def get_hospital(self, _request: Request) -> Response:
+        from spiracle import __version__
+        from spiracle.sheets.hospital import hospital
+
+        return answer(await run_in_threadpool(hospital, self.facts, __version__, self.facts.version))
+
+    async def get_formulary(self, request: Request) -> Response:
+        from spiracle.patient import read_species
+        from spiracle.sheets.picker import pick_rows
+
+        species = read_species(request.query_params.get("species", ""))
+        return answer(await run_in_threadpool(pick_rows, species, self.facts))
+
+    async def get_emergency(self, request: Request) -> Response:
+        """The sheet of a weight without a case. A weight of which nothing is said counts as estimated."""
+        from spiracle.patient import read_species
+        from spiracle.quantity import read
+        from spiracle.sheets.emergency_sheet import emergency_sheet
+
+        asked = request.query_params
+        species = read_species(asked.get("species", ""))
+        if "weight" not in asked:
+            raise Missing("weight", "was not given.", "Give it with its unit, like weight=12.4 kg.")
+        weight = read(asked["weight"], "weight", "weight")
+        self.facts.patient.check_weight(species, weight.number("kg"), confirmed=True)
+        basis = one_of("method", asked.get("method", "estimated"), ("scale", "estimated", "owner", "earlier visit"))
+        sheet = await run_in_threadpool(emergency_sheet, species, weight, basis, self.facts, None, self.clock.now())
+        return answer(sheet)
+
+    # ---- paper
+
+    async def get_paper(self, request: Request) -> Response:
+        case, sheet = case_of(request), request.path_params["sheet"]
+        paper = one_of("paper", request.query_params.get("paper", "a4"), PAPERS)
+        printed = await run_in_threadpool(self._paper, case, sheet, paper)
+        return Response(printed, media_type="application/pdf", headers={
+            "Cache-Control": "no-store", "Content-Disposition": f'inline; filename="{sheet}-{case[:8]}.pdf"',
+        })  # fmt: skip
+
+    def _paper(self, case: str, sheet: str, paper: str) -> bytes:
+        from spiracle.doors import web_paper
+
+        folded, _ = self.store.case(case)
+        return web_paper.printed(sheet, folded, self._view(case), self.facts, paper, self.clock.now())
+
+    # ---- live
+
+    async def get_live(self, request: Request) -> Response:
+        case = case_of(request)
+        _, seq = await run_in_threadpool(self.store.case, case)
+        return stream(self.live, case, message(case, seq))
+
+    async def get_board_live(self, _request: Request) -> Response:
+        return stream(self.live, EVERY_CASE, message("", 0))
+
+
+def stream(live: Live, case: str, first: bytes) -> Response:
+    headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
+    return StreamingResponse(live.hear(case, first), media_type="text/event-stream", headers=headers)
+
+
+def case_of(request: Request) -> str:
+    text: str = request.path_params["case"]
+    try:
+        sound = str(UUID(text)) == text
+    except ValueError:
+        sound = False
+    if not sound:
+        raise Turned(
+            404, Unknown("case", f"{text[:60]!r} is not a case's id.", "Give the UUID the case was opened with.")
+        )
+    return text
+
+
+def one_of(field: str, value: str, choices: Collection[str]) -> str:
+    if value not in choices:
+        raise NotOneOf(field, f"{value[:40]!r} is not offered.", f"Give one of: {', '.join(choices)}.")
+    return value
+
+
+# ---- errors
+
+
+async def _on_turned(_request: Request, fault: Exception) -> Response:
+    assert isinstance(fault, Turned)  # noqa: S101
+    return turned_away(fault.refusal, fault.status)
+
+
+async def _on_refusal(_request: Request, fault: Exception) -> Response:
+    assert isinstance(fault, Refusal)  # noqa: S101
+    return turned_away(fault, 422)
+
+
+async def _on_http(_request: Request, fault: Exception) -> Response:
+    status = fault.status_code if isinstance(fault, HTTPException) else 500
+    headers = fault.headers if isinstance(fault, HTTPException) else None
+    if status == 405:
+        response = turned_away(
+            NotAllowed("method", "is not taken here.", "See the manual's page of addresses."), status
+        )
+    else:
+        response = turned_away(Unknown("page", "is not here.", "Open the front page."), status)
+    response.headers.update(headers or {})
+    return response
+
+
+async def _on_fault(_request: Request, _fault: Exception) -> Response:
+    return turned_away(Contradiction("server", "met a fault of its own; nothing was written by this request.",
+                                     "Try again; the server's own log says more."), 500)  # fmt: skip
+
+
+def build_app(
+    store: LogStore, facts: Facts, clock: Clock, *, hosts: Collection[str] | None = LOOPBACK, pages: Path | None = None
+) -> Starlette:
+    """The whole web door. `hosts` None trusts the network; `pages` is the built tablet's folder."""
+    live = Live(store)
+    door = Door(store, facts, clock, live)
+
+    @asynccontextmanager
+    async def running(_app: Starlette) -> AsyncIterator[None]:
+        live.start()
+        yield
+        live.stop()
+
+    def get(path: str, handler: Handler) -> Route:
+        return Route(path, handler, methods=["GET"])
+
+    routes = [
+        get("/api/hospital", door.get_hospital),
+        get("/api/board", door.get_board),
+        get("/api/board/live", door.get_board_live),
+        get("/api/formulary", door.get_formulary),
+        get("/api/emergency", door.get_emergency),
+        get("/api/cases/{case}", door.get_case),
+        get("/api/cases/{case}/live", door.get_live),
+        get("/api/cases/{case}/log", door.get_log),
+        get("/api/cases/{case}/{sheet}.pdf", door.get_paper),
+        Route("/api/cases/{case}/events", door.post_events, methods=["POST"]),
+        Route("/api/cases/{case}/would", door.post_would, methods=["POST"]),
+        get("/api/{path:path}", _no_such),
+        get("/{path:path}", Pages(pages or web_folder()).__call__),
+    ]
+    return Starlette(
+        routes=routes,
+        lifespan=running,
+        middleware=[Middleware(Guard, hosts=hosts), Middleware(GZipMiddleware, minimum_size=1400, compresslevel=5)],
+        exception_handlers={Turned: _on_turned, Refusal: _on_refusal, HTTPException: _on_http, 500: _on_fault},
+    )
+
+
+async def _no_such(_request: Request) -> Response:
+    return turned_away(Unknown("address", "is not one of Spiracle's.", "See the manual's page of addresses."), 404)
