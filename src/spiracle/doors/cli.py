@@ -62,7 +62,7 @@ def _add_serve(commands: Commands) -> None:
     serve.add_argument("--host", default="127.0.0.1")
     serve.add_argument("--port", type=int, default=8470)
     serve.add_argument("--trust-network", action="store_true",
-                       help="serve beyond this machine: there are no accounts yet, so everyone on the network may write")  # fmt: skip
+                       help="serve beyond this machine: no accounts yet, so everyone on the network may write")  # fmt: skip
     _database(serve)
     serve.set_defaults(run=_serve)
 

@@ -13,7 +13,7 @@ from spiracle.quantity.amount import Quantity
 from spiracle.quantity.units import Base, Unit, unit
 from spiracle.refusals import NotAQuantity, Unknown
 
-_NUMBER = re.compile(r"\d{1,9}(?:\.\d{1,9})?")
+_NUMBER = re.compile(r"\d{1,9}(?:\.\d{1,9})?", re.ASCII)
 _SPLIT = re.compile(r"^\s*([+\-−]?[\d.,']*(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
 
 
@@ -114,7 +114,9 @@ def read_age_days(text: object, field: str = "age") -> Decimal:
     >>> read_age_days("4 y")
     Decimal('1461.00')
     """
-    found = re.fullmatch(r"\s*(\d{1,3}(?:\.\d{1,2})?)\s*(y|years?|mo|months?|wk|w|weeks?|d|days?)\s*", str(text))
+    found = re.fullmatch(
+        r"\s*(\d{1,3}(?:\.\d{1,2})?)\s*(y|years?|mo|months?|wk|w|weeks?|d|days?)\s*", str(text), re.ASCII
+    )
     if not isinstance(text, str) or not found:
         raise NotAQuantity(field, f"{text!r} is not an age.", "Write it like 4 y, 6 mo, 9 wk or 3 d.")
     days = {"y": Decimal("365.25"), "m": Decimal("365.25") / 12, "w": Decimal(7), "d": Decimal(1)}[found.group(2)[0]]

@@ -76,18 +76,18 @@ def read_checks(texts: Mapping[str, str]) -> tuple[CheckRow, ...]:
 
 def formulas() -> dict[str, Formula]:
     """Every formula that a check may name, by room."""
-    from spiracle.airway.checks import CHECKS as airway
-    from spiracle.breathing.checks import CHECKS as breathing
-    from spiracle.circulation.checks import CHECKS as circulation
-    from spiracle.drugs.checks import CHECKS as drugs
-    from spiracle.emergency.checks import CHECKS as emergency
-    from spiracle.patient.checks import CHECKS as patient
-    from spiracle.recovery.checks import CHECKS as recovery
-    from spiracle.warmth.checks import CHECKS as warmth
+    from spiracle.airway import checks as airway
+    from spiracle.breathing import checks as breathing
+    from spiracle.circulation import checks as circulation
+    from spiracle.drugs import checks as drugs
+    from spiracle.emergency import checks as emergency
+    from spiracle.patient import checks as patient
+    from spiracle.recovery import checks as recovery
+    from spiracle.warmth import checks as warmth
 
     found: dict[str, Formula] = {}
     for room in (airway, breathing, circulation, drugs, emergency, patient, recovery, warmth):
-        for key, formula in room.items():
+        for key, formula in room.CHECKS.items():
             if key in found:
                 raise BadTable(f"formula {key}", "stands in two rooms.")
             found[key] = formula
@@ -125,9 +125,9 @@ def checks_page(rows: Iterable[CheckRow]) -> str:
     lines = [
         "# Sourced checks",
         "",
-        "Generated from `src/spiracle/source/tables/checks-*.toml` by `python3 dev.py docs`. `spiracle checks` runs every row on",
-        "your machine; the tests run the same rows. A value marked `from_memory` was not read in a source: it guards against",
-        "change, and is no evidence.",
+        "Generated from `src/spiracle/source/tables/checks-*.toml` by `python3 dev.py docs`. `spiracle checks` runs every row",
+        "on your machine; the tests run the same rows. A value marked `from_memory` was not read in a source: it guards",
+        "against change, and is no evidence.",
         "",
         f"{len(rows)} checks: {counts['published']} published, {counts['common_practice']} common practice, "
         f"{counts['from_memory']} from memory.",

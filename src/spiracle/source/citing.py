@@ -55,6 +55,10 @@ class Sources:
             raise BadTable(f"source {id_}", "is cited but not listed.", "Add it to the sources table.")
         return self._by_id[id_]
 
+    def get(self, id_: str) -> Source | None:
+        """The citation, or None: for pages that list what is there, never for a row that is loaded."""
+        return self._by_id.get(id_)
+
     def __contains__(self, id_: object) -> bool:
         return id_ in self._by_id
 
