@@ -133,3 +133,12 @@ def test_generated_pages_are_current() -> None:
 
     for name, text in pages().items():
         assert (ROOT / "docs" / name).read_text("utf-8") == text, f"docs/{name} is old: python3 dev.py docs"
+
+
+def test_every_guarded_hazard_has_a_test_that_carries_it() -> None:
+    from spiracle.doors.manual import carried_by_tests
+    from spiracle.doors.tables import table_texts
+    from spiracle.sheets.hazards import read_hazards
+
+    carried = carried_by_tests(ROOT / "tests")
+    assert [h.id for h in read_hazards(table_texts()["hazards"]) if h.state != "open" and h.id not in carried] == []
