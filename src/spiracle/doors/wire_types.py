@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator, Mapping
-from typing import Any
+from typing import Any, get_args
 
 import msgspec
 
@@ -24,6 +24,8 @@ SENT = (
     shapes.Answers,
     shapes.EmergencySheet,
 )
+# Sets of words that a page names by itself.
+WORDS = ("MarkName", "ZoneName", "Priority", "PhaseName", "SyringeClass")
 # Every entry carries these; the tablet stamps them, so the fields of an event are the rest.
 STAMPED = ("event", "id", "case", "happened_at", "recorded_at", "by", "device")
 
@@ -32,7 +34,7 @@ def typescript() -> str:
     """The whole page of types: what a page gets, then what a page may post."""
     _, found = msgspec.json.schema_components((*SENT, AnyEvent), ref_template="{name}")
     events = {event.__name__ for event in every_event()}
-    blocks = [_opening()]
+    blocks = [_opening(), "\n".join(f"export type {name} = {_words(_literals(name))};" for name in WORDS)]
     blocks += [_interface(name, schema, posted=False) for name, schema in found.items() if name not in events]
     blocks += [_interface(name, schema, posted=True) for name, schema in found.items() if name in events]
     blocks.append(_union("AnyEvent", sorted(events)))
@@ -92,6 +94,10 @@ def _kind(schema: Schema) -> str:
     if "anyOf" in schema:
         return " | ".join(dict.fromkeys(_kind(part) for part in schema["anyOf"]))
     return _plain(schema)
+
+
+def _literals(name: str) -> list[Any]:
+    return sorted(get_args(getattr(shapes, name)))
 
 
 def _words(values: list[Any]) -> str:

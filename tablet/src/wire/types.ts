@@ -3,6 +3,12 @@
 
 export type Decimal = number | string;
 
+export type MarkName = "measured" | "predicted" | "table" | "typed" | "worked";
+export type ZoneName = "forbidden" | "unusual" | "usual";
+export type Priority = "high" | "low" | "medium";
+export type PhaseName = "assess" | "induce" | "maintain" | "plan" | "prepare" | "record" | "recover";
+export type SyringeClass = "anticholinergic" | "hypnotic" | "induction" | "local" | "opioid" | "other" | "relaxant" | "vasopressor";
+
 export interface CaseView {
   case: string;
   seq: number;
@@ -399,6 +405,7 @@ export interface DrawnSyringe {
   ladder: Ladder | null;
   last_given: string;
   due: boolean;
+  diluted: string;
 }
 
 export interface GivenLine {
@@ -758,6 +765,7 @@ export interface RecordSheet {
   signatures: Signature[];
   drug_totals: [string, string, string][];
   amendments: LogLine[];
+  given: GivenLine[];
   can_sign: boolean;
   pages_hint: number;
 }
