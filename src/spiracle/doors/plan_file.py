@@ -36,7 +36,7 @@ PATIENT = ("name", "species", "breed", "sex", "age", "weight", "weighed", "metho
            "dosing_weight", "dosing_reason", "last_weight", "weight_confirmed")  # fmt: skip
 ORDER = ("drug", "purpose", "route", "dose", "row", "concentration", "when", "given_as", "ordered_by", "over_hard_by",
          "reason")  # fmt: skip
-STOCK = ("strengths", "concentrations", "syringes", "tubes", "cylinder", "case_minutes", "parts")
+STOCK = ("strengths", "concentrations", "syringes", "tubes", "cylinder", "case_minutes", "parts", "circuit")
 TUBE = ("id", "od", "cuffed")
 CYLINDER = ("contents", "full", "gauge")
 PARTS = ("connector", "elbow", "filter", "sensor", "adapter", "mask")
@@ -254,6 +254,7 @@ def _stock(table: dict[str, Any]) -> Stock:
         cylinders=tuple(_cylinder(t, n) for n, t in enumerate(_tables(table.get("cylinder", []), "stock.cylinder"), 1)),
         case_minutes=_whole(table, "case_minutes", "stock", 1, 24 * 60),
         parts=tuple((name, read(value, f"stock, parts, {name}", "volume")) for name, value in parts.items()),
+        circuit=_text(table, "circuit", "stock"),
     )
 
 

@@ -45,8 +45,8 @@ class Patient:
 
     @property
     def estimated(self) -> bool:
-        """True for every weight that did not come from a scale today; every figure made from it inherits this."""
-        return self.method == "estimated"
+        """True for every weight that is not the scale's; every figure made from it says so."""
+        return self.method != "scale"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,6 +113,7 @@ class Stock:
     cylinders: tuple[Cylinder, ...] = ()
     case_minutes: int | None = None
     parts: tuple[tuple[str, Quantity], ...] = ()
+    circuit: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -166,10 +166,13 @@ class TubePart(Plain, frozen=True, kw_only=True):
 
 
 class DeadSpacePart(Amount, frozen=True, kw_only=True):
-    """`value` is the whole apparatus after cutting; `before` and `after` are the tube alone, uncut and cut."""
+    """What lies outside the incisors: protruding tube and parts. `value` is that after cutting (before, if no length to
+    cut to is known); `before` and `after` stand beside it. `tube_before` and `tube_after`: what the whole tube holds."""
 
     before: Amount | None = None
     after: Amount | None = None
+    tube_before: Amount | None = None
+    tube_after: Amount | None = None
     parts: tuple[NamedAmount, ...] = ()
     breath: Amount | None = None
     percent_of_breath: Decimal | None = None
@@ -201,6 +204,7 @@ class BreathingPart(Plain, frozen=True, kw_only=True):
     bag: Amount | None
     oxygen_minutes: Amount | None
     why: str = ""
+    oxygen_minutes_to_empty: Amount | None = None
     oxygen_litres: Amount | None = None
     case_minutes: int | None = None
     oxygen_enough: bool | None = None
@@ -211,9 +215,9 @@ class BreathingPart(Plain, frozen=True, kw_only=True):
 
 class FluidsPart(Plain, frozen=True, kw_only=True):
     rate: Amount | None
-    rate_dose: Amount | None
     rate_limit: Amount | None
     bolus: Amount | None
+    bolus_largest: Amount | None
     bolus_limit: Amount | None
     blood_volume: Amount | None
     allowable_loss: Amount | None
@@ -248,6 +252,8 @@ class EmergencyDrugPart(Plain, frozen=True, kw_only=True):
     concentration: str
     amount: Amount | None
     volume: Amount | None
+    syringe: str = ""
+    dilution: str = ""
     note: str = ""
     memory: bool = False
     refused: Refused | None = None
@@ -307,3 +313,8 @@ def amount(
 def plan_json(plan: Plan) -> bytes:
     """The plan's JSON, indented; decimals are JSON numbers, exactly as worked."""
     return msgspec.json.format(_ENCODER.encode(plan), indent=2) + b"\n"
+
+
+def emergency_json(species: str, sheet: EmergencyPart) -> bytes:
+    """The emergency sheet alone: the same part as in a plan, with its species in front."""
+    return msgspec.json.format(_ENCODER.encode({"species": species, "emergency": sheet}), indent=2) + b"\n"

@@ -1,0 +1,188 @@
+"""The emergency sheet of one weight: arrest drugs in millilitres, shocks, breath and beat, and what to reverse here.
+
+Its id is a digest of its content, so that another weight or another strength makes another sheet and voids the print.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+
+from spiracle.case.events import (
+    ArrestBegan,
+    ArrestEnded,
+    DrugGiven,
+    DrugOrdered,
+    InfusionStarted,
+    OrderWithdrawn,
+    SheetPrinted,
+)
+from spiracle.case.facts import Facts
+from spiracle.case.fold import Case
+from spiracle.drugs import DosingWeight, reverse
+from spiracle.emergency import EmergencyPlan, Item, Shock
+from spiracle.quantity import Quantity, figure
+from spiracle.sheets.cautions import STANDING
+from spiracle.sheets.shapes import EmergencyDrug, EmergencySheet, LogLine
+from spiracle.sheets.worked_shape import cited, number, refused
+from spiracle.source import Sources
+
+
+def sheet_id(plan: EmergencyPlan) -> str:
+    """Eight characters that change with any figure on the sheet."""
+    parts = [plan.species, f"{plan.weight.number('kg').normalize():f}", str(plan.estimated)]
+    for item in (*plan.items, *plan.reversals, *plan.others):
+        volume = "" if item.volume is None else str(item.volume.value)
+        parts.append(f"{item.id}|{item.strength}|{item.amount.value}|{volume}")
+    parts += [f"{s.id}|{s.first.value}|{s.then.value}" for s in plan.shocks]
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:8].upper()
+
+
+def emergency_sheet(
+    species: str,
+    weight: Quantity,
+    basis: str,
+    facts: Facts,
+    case: Case | None,
+    now: datetime,
+    *,
+    strengths: Mapping[str, tuple[str, ...]] | None = None,
+    log: tuple[LogLine, ...] = (),
+) -> EmergencySheet:
+    """The sheet for a species and a weight; with a case, also what this patient was given and the arrest's own times."""
+    plan = facts.emergency.plan(
+        species,
+        weight.number("kg"),
+        estimated=basis == "estimated",
+        on_board=() if case is None else on_board(case),
+        strengths=strengths if strengths is not None else hospital_strengths(facts),
+    )
+    began = None if case is None else case.last(ArrestBegan)
+    ended = None if case is None else case.last(ArrestEnded)
+    if began is None or (ended is not None and ended.happened_at < began.happened_at):
+        ended = None
+    own_id = sheet_id(plan)
+    return EmergencySheet(
+        sheet_id=own_id,
+        species=species,
+        weight=number(plan.weight, "weight", mark="typed" if plan.estimated else "measured", estimated=plan.estimated),
+        weight_kg=float(plan.weight.number("kg")),
+        estimated=plan.estimated,
+        drugs=tuple(_drugs(plan, facts, case, began, now)),
+        shocks=tuple(s for shock in plan.shocks for s in _shocks(shock, facts.sources)),
+        breath=number(plan.breath, "one breath", facts.sources),
+        rate_text=f"{plan.rate_low} to {plan.rate_high}",
+        cycle_s=plan.cycle_s,
+        beat_per_min=plan.beat_per_min,
+        breath_every_s=plan.breath_every_s,
+        etco2_aim=f"{plan.etco2_aim.value} or more",
+        steps=tuple(s.says for s in plan.steps),
+        notes=plan.notes,
+        cautions=(*plan.cautions, *STANDING),
+        void_prints=() if case is None else void_prints(case, own_id),
+        cited=cited(plan.sources, facts.sources),
+        arrest_began=None if began is None else began.happened_at,
+        arrest_ended=None if ended is None else ended.happened_at,
+        arrest_outcome="" if ended is None else ended.outcome,
+        leader="" if began is None else began.leader,
+        log=log,
+    )
+
+
+def hospital_strengths(facts: Facts) -> dict[str, tuple[str, ...]]:
+    return {facts.drugs.drug(d.drug).id: d.strengths for d in facts.hospital.drugs}
+
+
+def on_board(case: Case) -> tuple[str, ...]:
+    """Drug ids this animal was given, then those it is ordered to get: what a reversal may be wanted for."""
+    gone = {w.order for w in case.live(OrderWithdrawn)}
+    given = [g.drug for g in case.live(DrugGiven)] + [i.drug for i in case.live(InfusionStarted) if not i.fluid]
+    ordered = [o.drug for o in case.live(DrugOrdered) if o.order not in gone]
+    return tuple(dict.fromkeys((*given, *ordered)))
+
+
+def void_prints(case: Case, own_id: str) -> tuple[str, ...]:
+    """Emergency sheets printed earlier that no longer hold."""
+    return tuple(
+        dict.fromkeys(p.print_id for p in case.live(SheetPrinted) if p.sheet == "emergency" and p.print_id != own_id)
+    )
+
+
+def _drugs(
+    plan: EmergencyPlan, facts: Facts, case: Case | None, began: ArrestBegan | None, now: datetime
+) -> Iterable[EmergencyDrug]:
+    seen: set[str] = set()
+    for item in (*plan.items, *plan.reversals, *plan.others):
+        if item.id in seen:
+            continue
+        seen.add(item.id)
+        words = "" if case is None else recorded(case, item.drug, plan, facts, now)
+        yield _drug(item, facts, _given(case, item.drug, began), words)
+
+
+def _given(case: Case | None, drug: str, began: ArrestBegan | None) -> tuple[datetime, ...]:
+    """When this drug went in since the arrest was called."""
+    if case is None or began is None:
+        return ()
+    return tuple(g.happened_at for g in case.live(DrugGiven) if g.drug == drug and g.happened_at >= began.happened_at)
+
+
+def recorded(case: Case, reversal: str, plan: EmergencyPlan, facts: Facts, now: datetime) -> str:
+    """What this reversal would reverse, as recorded, and how much of it that asks for while the heart beats.
+
+    Worked from the recorded amount and the time since, never from a volume.
+    """
+    words: list[str] = []
+    for given in case.live(DrugGiven):
+        known = facts.drugs.drug(given.drug)
+        if known.reversal != reversal:
+            continue
+        amount = Quantity.of(given.amount, given.unit)
+        minutes = max(0, int((now - given.happened_at).total_seconds() // 60))
+        told = f"{known.name} {amount} {given.route} was given {minutes} min ago"
+        weight = DosingWeight(kg=plan.weight.number("kg"), estimated=plan.estimated)
+        back = reverse(known.id, amount, minutes, plan.species, weight, facts.drugs)
+        if back.refusal is None and back.low is not None and back.high is not None:
+            span = str(back.high) if back.low.equals(back.high) else f"{back.low} to {back.high}"
+            told += f"; with the heart beating {span} IM"
+        words.append(told)
+    return ". ".join(words)
+
+
+def _drug(item: Item, facts: Facts, given: tuple[datetime, ...], recorded_words: str) -> EmergencyDrug:
+    volume = None if item.volume is None else number(item.volume, item.name, facts.sources, estimated=item.estimated)
+    dilution = "" if item.dilution is None else item.dilution.says
+    return EmergencyDrug(
+        drug=item.drug,
+        name=item.name,
+        syringe_class=item.syringe_class,
+        what_for=item.what_for,
+        when=item.when,
+        strength=item.strength,
+        route=item.route,
+        dose_text=item.dose_text,
+        volume=volume,
+        volume_ml=None if item.volume is None else float(item.volume.value.number("mL")),
+        amount=float(item.amount.value.value),
+        unit=str(item.amount.value.unit),
+        amount_text=f"{figure(item.amount.value.value, 4)} {item.amount.value.unit}",
+        note=". ".join(t.rstrip(".") for t in (item.note, dilution, recorded_words) if t),
+        memory=item.memory,
+        once=item.once,
+        every_min=item.every_min,
+        given=given,
+        refusal=None if item.refusal is None else refused(item.refusal),
+        group=item.group,
+    )
+
+
+def _shocks(shock: Shock, sources: Sources) -> Iterable[EmergencyDrug]:
+    for when, joules in (("first", shock.first), ("then", shock.then)):
+        value = joules.value
+        yield EmergencyDrug(
+            drug="defibrillation", name=f"Shock, {shock.mode}", what_for="shockable rhythm", when=when, strength="",
+            route=shock.mode, dose_text=joules.working.says, volume=number(joules, shock.mode, sources, significant=3),
+            amount=float(value.value), unit=str(value.unit), amount_text=f"{figure(value.value, 3)} {value.unit}",
+            note=shock.note, memory=shock.memory, group="shock",
+        )  # fmt: skip

@@ -1,0 +1,177 @@
+"""Airway, breathing, fluids, limits and shared ceilings as the tablet's plan shows them."""
+
+from __future__ import annotations
+
+from spiracle.airway import AirwayChoice
+from spiracle.case.facts import Facts
+from spiracle.drugs import BudgetSum
+from spiracle.quantity import figure
+from spiracle.refusals import Refusal
+from spiracle.sheets.plan_rooms import limit_parts
+from spiracle.sheets.plan_shapes import LimitPart
+from spiracle.sheets.plan_work import PlanWork
+from spiracle.sheets.shapes import (
+    AirwayPlan,
+    BreathingPlan,
+    Budget,
+    Cited,
+    FluidPlan,
+    LimitRow,
+    Num,
+    Part,
+    RiskFlag,
+    TubeShape,
+)
+from spiracle.sheets.worked_shape import cited, number, refused, working_shape
+from spiracle.source import Worked
+
+
+def airway_plan(work: PlanWork, facts: Facts) -> AirwayPlan:
+    choice, sources = work.airway, facts.sources
+    if choice is None:
+        return AirwayPlan(tubes=(), refusal=refused(work.refusals["airway"]))
+    return AirwayPlan(
+        tubes=tuple(
+            TubeShape(role=t.role, id_text=f"{t.id_mm:.1f}", id_mm=t.id_mm, od_mm=t.od_mm, od_memory=t.od_memory,
+                      cuffed=t.cuffed)
+            for t in choice.tubes
+        ),
+        why=choice.why.says,
+        insertion=_num(choice.insertion, "how far in", facts, 1),
+        cut=_num(choice.cut, "length to cut", facts, 1),
+        stylet_setback=_num(choice.stylet_setback, "stylet inside the tip by", facts),
+        dead_space_before=_num(choice.dead_space_before, "outside the incisors, uncut", facts, 1),
+        dead_space_after=_num(choice.dead_space_after, "outside the incisors, cut", facts, 1),
+        parts=tuple(Part(name=p.name, ml=p.ml, text=f"{p.name} {p.ml:g} mL") for p in choice.parts),
+        percent_of_breath=choice.percent_of_breath,
+        tidal=number(choice.tidal, "one breath", sources, significant=3),
+        warn_percent=choice.caution_percent,
+        stop_percent=choice.stop_percent,
+        warning=_warning(choice),
+        attempts=attempt_words(facts),
+        memory=choice.memory,
+        refusal=refused(choice.refusals[0]) if choice.refusals else None,
+    )  # fmt: skip
+
+
+def attempt_words(facts: Facts) -> tuple[str, ...]:
+    """What is done after the first, second and third try."""
+    from spiracle.airway import attempt_rules
+
+    return attempt_rules(facts.airway).next_steps
+
+
+def _warning(choice: AirwayChoice) -> str:
+    return " ".join(w for w in (choice.dead_space_warning, *choice.cautions) if w)
+
+
+def _num(worked: Worked | None, title: str, facts: Facts, places: int | None = None) -> Num | None:  # type: ignore[type-arg]
+    return None if worked is None else number(worked, title, facts.sources, places=places)
+
+
+def breathing_plan(work: PlanWork, facts: Facts) -> BreathingPlan:
+    choice, sources = work.breathing, facts.sources
+    if choice is None:
+        return BreathingPlan(refusal=refused(work.refusals["breathing"]))
+    oxygen = choice.oxygen
+    told: tuple[Refusal, ...] = (*((work.refusals["oxygen"],) if "oxygen" in work.refusals else ()), *choice.refusals)
+    return BreathingPlan(
+        circuit=choice.circuit,
+        why=choice.why.says,
+        bag=number(choice.bag, "bag", sources, significant=3),
+        fresh_gas=tuple(
+            (g.phase, number(g.set, f"fresh gas, {g.phase}", sources, significant=2)) for g in choice.fresh_gas
+        ),
+        oxygen_minutes=None if oxygen is None else number(
+            oxygen.minutes_above_reserve, "oxygen left above the reserve", sources, significant=3, mark="predicted"
+        ),
+        oxygen_litres=None if oxygen is None else number(oxygen.litres, "oxygen in the cylinder", sources, significant=3),
+        oxygen_gauge=None if oxygen is None else oxygen.fraction,
+        case_minutes=work.request.stock.case_minutes,
+        oxygen_enough=None if oxygen is None else oxygen.enough,
+        refusal=refused(told[0]) if told else None,
+        cautions=choice.cautions + (oxygen.cautions if oxygen is not None else ()),
+    )  # fmt: skip
+
+
+def fluid_plan(work: PlanWork, facts: Facts) -> FluidPlan:
+    fluids, sources = work.fluids, facts.sources
+    bolus = fluids.bolus
+    notes = (f"Bolus over {bolus.minutes[0]} to {bolus.minutes[1]} min. {bolus.says}".strip(), bolus.between)
+    return FluidPlan(
+        rate=number(fluids.rate, "fluid rate", sources, significant=3),
+        bolus=number(bolus.first, "first bolus", sources, significant=3),
+        bolus_limit=number(bolus.in_all, "boluses in all", sources, significant=3),
+        blood_volume=number(fluids.blood, "blood volume", sources, significant=3, mark="predicted"),
+        allowable_loss=None if fluids.loss is None else number(fluids.loss, "allowable loss", sources, significant=3,
+                                                               mark="predicted"),
+        notes=tuple(n for n in notes if n),
+    )  # fmt: skip
+
+
+def limit_rows(work: PlanWork, facts: Facts) -> tuple[LimitRow, ...]:
+    return tuple(_limit_row(p) for p in limit_parts(work, facts))
+
+
+def _limit_row(part: LimitPart) -> LimitRow:
+    return LimitRow(
+        reading=part.reading,
+        text=limit_words(part),
+        low=None if part.below is None else float(part.below),
+        high=None if part.above is None else float(part.above),
+        unit=part.unit,
+        action=part.action,
+        whose=part.whose,
+        memory=part.memory,
+        cited=tuple(Cited(citation=c.citation, seen=c.seen, memory=c.memory) for c in part.source),
+    )
+
+
+def limit_words(part: LimitPart) -> str:
+    """A limit as one reads it aloud: "MAP below 60 mmHg".
+
+    >>> from decimal import Decimal
+    >>> limit_words(LimitPart(reading="map", name="Mean pressure", below=Decimal(60), above=None, unit="mmHg", action="",
+    ...                       ordered=True))
+    'Mean pressure below 60 mmHg'
+    """
+    sides = []
+    if part.below is not None:
+        sides.append(f"below {figure(part.below)}")
+    if part.above is not None:
+        sides.append(f"above {figure(part.above)}")
+    return f"{part.name} {' or '.join(sides)} {part.unit}".strip()
+
+
+def budget(found: BudgetSum, facts: Facts) -> Budget:
+    """A shared ceiling: planned and given parts in per cent of it."""
+    parts = [(p.planned, Part(name=p.name, ml=float(p.percent), text=f"{p.name} {p.amount}")) for p in found.parts]
+    return Budget(
+        id=found.id,
+        title=found.title,
+        warn_percent=70,
+        planned=tuple(p for planned, p in parts if planned),
+        given=tuple(p for planned, p in parts if not planned),
+        percent=float(found.percent),
+        text=". ".join(found.apart),
+        working=working_shape(found.working, found.title, facts.sources),
+    )
+
+
+def risk_flags(work: PlanWork, facts: Facts) -> tuple[RiskFlag, ...]:
+    """What this patient brings, then what its drugs say about it, the gravest first."""
+    grave = ("never", "avoid", "care")
+    flags = [
+        RiskFlag(title=f.title, changes=f.changes, severity=f.severity, memory=f.memory,
+                 cited=cited((f.source,) if isinstance(f.source, str) else f.source, facts.sources))
+        for f in work.flags
+    ]  # fmt: skip
+    for order in work.orders:
+        name = order.made.drug.name if order.made.drug else order.asked.drug
+        flags += [
+            RiskFlag(title=f"{name}: {h.condition or h.about}", changes=h.statement, severity=h.severity, memory=h.memory,
+                     cited=cited(h.sources, facts.sources))
+            for h in order.cautions
+            if h.matched
+        ]  # fmt: skip
+    return tuple(sorted(dict.fromkeys(flags), key=lambda f: grave.index(f.severity)))

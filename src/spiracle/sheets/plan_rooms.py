@@ -1,0 +1,222 @@
+"""Airway, breathing, fluids, limits and the emergency sheet in the plan's JSON."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from spiracle.airway import AirwayChoice
+from spiracle.case.facts import Facts
+from spiracle.circulation import Limit
+from spiracle.emergency import EmergencyPlan, Item, Shock
+from spiracle.quantity import Quantity
+from spiracle.refusals import Refusal
+from spiracle.sheets.emergency_sheet import sheet_id
+from spiracle.sheets.plan_request import LimitAsked
+from spiracle.sheets.plan_shapes import (
+    AirwayPart,
+    Amount,
+    BreathingPart,
+    DeadSpacePart,
+    EmergencyDrugPart,
+    EmergencyPart,
+    FluidsPart,
+    LimitPart,
+    NamedAmount,
+    Refused,
+    TubePart,
+    amount,
+)
+from spiracle.sheets.plan_work import PlanWork
+from spiracle.sheets.worked_shape import cites, plain_refused, worked_amount
+from spiracle.source import Worked
+
+_MM = Quantity.of(1, "mm").unit
+
+
+def airway_part(work: PlanWork, facts: Facts) -> AirwayPart:
+    choice, estimated = work.airway, work.request.patient.estimated
+    if choice is None:
+        told = (plain_refused(work.refusals["airway"]),)
+        return AirwayPart(
+            tubes=(), insertion_depth=None, cut_length=None, dead_space=None, stylet_setback=None, refused=told
+        )
+    return AirwayPart(
+        tubes=tuple(
+            TubePart(
+                role=t.role,
+                id=amount(_mm(t.id_mm), predicted=True, memory=choice.memory, estimated=estimated),
+                od=amount(_mm(t.od_mm), memory=t.od_memory),
+                cuffed=t.cuffed,
+            )
+            for t in choice.tubes
+        ),
+        insertion_depth=_or_none(choice.insertion),
+        cut_length=_or_none(choice.cut),
+        dead_space=_dead_space(choice),
+        stylet_setback=worked_amount(choice.stylet_setback),
+        why=choice.why.says,
+        refused=tuple(plain_refused(r) for r in choice.refusals),
+        notes=choice.cautions,
+        source=cites(choice.why.sources, facts.sources),
+    )
+
+
+def _mm(value: float) -> Quantity:
+    return Quantity(Decimal(str(value)), _MM)
+
+
+def _or_none(worked: Worked[Quantity] | None) -> Amount | None:
+    return None if worked is None else worked_amount(worked)
+
+
+def _dead_space(choice: AirwayChoice) -> DeadSpacePart | None:
+    whole = choice.dead_space_after or choice.dead_space_before
+    if whole is None:
+        return None
+    base = worked_amount(whole)
+    percent = choice.percent_of_breath
+    return DeadSpacePart(
+        value=base.value,
+        unit=base.unit,
+        ucum=base.ucum,
+        working=base.working,
+        memory=base.memory or any(p.memory for p in choice.parts),
+        estimated=base.estimated,
+        before=_or_none(choice.dead_space_before),
+        after=_or_none(choice.dead_space_after),
+        tube_before=_or_none(choice.tube_volume_before),
+        tube_after=_or_none(choice.tube_volume_after),
+        parts=tuple(
+            NamedAmount(name=p.name, amount=amount(Quantity.of(str(p.ml), "mL"), memory=p.memory)) for p in choice.parts
+        ),
+        breath=worked_amount(choice.tidal),
+        percent_of_breath=None if percent is None else _one_place(percent),
+        warn_percent=_one_place(choice.caution_percent),
+        stop_percent=_one_place(choice.stop_percent),
+        warning=choice.dead_space_warning,
+    )
+
+
+def _one_place(value: float) -> Decimal:
+    return round(Decimal(str(value)), 1)
+
+
+def breathing_part(work: PlanWork, facts: Facts) -> BreathingPart:
+    choice = work.breathing
+    refused = [plain_refused(work.refusals[k]) for k in ("breathing", "oxygen") if k in work.refusals]
+    if choice is None:
+        return BreathingPart(circuit="", fresh_gas={}, bag=None, oxygen_minutes=None, refused=tuple(refused))
+    oxygen = choice.oxygen
+    return BreathingPart(
+        circuit=choice.circuit,
+        fresh_gas={g.phase: worked_amount(g.set) for g in choice.fresh_gas},
+        bag=worked_amount(choice.bag),
+        oxygen_minutes=None if oxygen is None else worked_amount(oxygen.minutes_above_reserve, predicted=True),
+        oxygen_minutes_to_empty=None if oxygen is None else worked_amount(oxygen.minutes, predicted=True),
+        why=choice.why.says,
+        oxygen_litres=None if oxygen is None else worked_amount(oxygen.litres),
+        case_minutes=work.request.stock.case_minutes,
+        oxygen_enough=None if oxygen is None else oxygen.enough,
+        refused=(*refused, *(plain_refused(r) for r in choice.refusals)),
+        notes=choice.cautions + (oxygen.cautions if oxygen is not None else ()),
+        source=cites(choice.why.sources, facts.sources),
+    )
+
+
+def fluids_part(work: PlanWork, facts: Facts) -> FluidsPart:
+    fluids = work.fluids
+    bolus = fluids.bolus
+    minutes = f"over {bolus.minutes[0]} to {bolus.minutes[1]} min"
+    used = (fluids.rate, fluids.ceiling, bolus.first, bolus.in_all, fluids.blood)
+    ids = dict.fromkeys(i for w in used for i in w.working.sources)
+    return FluidsPart(
+        rate=worked_amount(fluids.rate),
+        rate_limit=worked_amount(fluids.ceiling),
+        bolus=worked_amount(bolus.first),
+        bolus_largest=worked_amount(bolus.largest),
+        bolus_limit=worked_amount(bolus.in_all),
+        blood_volume=worked_amount(fluids.blood),
+        allowable_loss=_or_none(fluids.loss),
+        notes=tuple(n for n in (f"Bolus {minutes}. {bolus.says}", bolus.between) if n.strip()),
+        source=cites(ids, facts.sources),
+    )
+
+
+def limit_parts(work: PlanWork, facts: Facts) -> tuple[LimitPart, ...]:
+    """Starting limits of the tables for this species and size; a veterinarian's own word replaces its reading's row."""
+    rows = facts.circulation.limits(work.request.patient.species, work.size)
+    asked = {a.reading: a for a in work.limits}
+    known = {r.reading: r for r in rows}
+    parts = [_limit_row(r, facts) for r in rows if r.reading not in asked]
+    return (*(_limit_asked(a, known.get(a.reading)) for a in work.limits), *parts)
+
+
+def _limit_row(row: Limit, facts: Facts) -> LimitPart:
+    return LimitPart(
+        reading=row.reading, name=row.title, below=row.low, above=row.high, unit=row.unit, action=row.action,
+        ordered=False, whose="starting point of the tables", memory=row.memory,
+        source=cites(row.source, facts.sources),
+    )  # fmt: skip
+
+
+def _limit_asked(asked: LimitAsked, row: Limit | None) -> LimitPart:
+    return LimitPart(
+        reading=asked.reading,
+        name=asked.reading if row is None else row.title,
+        below=asked.below,
+        above=asked.above,
+        unit="" if row is None else row.unit,
+        action=asked.action or ("" if row is None else row.action),
+        ordered=True,
+        whose=asked.ordered_by or "ordered",
+    )
+
+
+def emergency_part(work: PlanWork, facts: Facts) -> EmergencyPart:
+    return emergency_of(work.emergency, facts)
+
+
+def emergency_of(plan: EmergencyPlan, facts: Facts) -> EmergencyPart:
+    """The emergency room's answer as plain data."""
+    items = (*plan.items, *plan.reversals, *plan.others)
+    return EmergencyPart(
+        sheet_id=sheet_id(plan),
+        weight=amount(plan.weight, estimated=plan.estimated),
+        drugs=tuple(emergency_drug(i) for i in {i.id: i for i in items}.values()),
+        shocks=tuple(part for s in plan.shocks for part in shock_parts(s)),
+        breath=worked_amount(plan.breath),
+        rate=f"{plan.rate_low} to {plan.rate_high} compressions a minute, {plan.breaths_per_min} breaths a minute",
+        etco2_aim=f"{plan.etco2_aim.value} or more",
+        steps=tuple(s.says for s in plan.steps),
+        notes=(*plan.notes, *plan.cautions),
+        source=cites(plan.sources, facts.sources),
+    )
+
+
+def emergency_drug(item: Item) -> EmergencyDrugPart:
+    return EmergencyDrugPart(
+        drug=item.drug, name=item.name, group=item.group, what_for=item.what_for, when=item.when, route=item.route,
+        dose=item.dose_text, concentration=item.strength, amount=worked_amount(item.amount),
+        volume=_or_none(item.volume), syringe=item.barrel,
+        dilution="" if item.dilution is None else item.dilution.says, note=item.note, memory=item.memory,
+        refused=refused_or_none(item.refusal),
+    )  # fmt: skip
+
+
+def refused_or_none(refusal: Refusal | None) -> Refused | None:
+    return None if refusal is None else plain_refused(refusal)
+
+
+def shock_parts(shock: Shock) -> tuple[EmergencyDrugPart, ...]:
+    """First shock, and the energy to go to after it failed."""
+    base = {"drug": "defibrillation", "group": "shock", "route": shock.mode, "concentration": "", "volume": None}
+    return tuple(
+        EmergencyDrugPart(
+            name=f"Shock, {shock.mode}", what_for=what, when=when, dose=str(joules.value), amount=worked_amount(joules),
+            note=shock.note, memory=shock.memory, **base,  # type: ignore[arg-type]
+        )
+        for what, when, joules in (
+            ("shockable rhythm", "first", shock.first),
+            ("shockable rhythm that stays", "then", shock.then),
+        )
+    )  # fmt: skip

@@ -1,0 +1,278 @@
+"""The plan of a stored case, from its live events: the same work as for a plan file, worded for the tablet's page."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from decimal import Decimal
+
+from spiracle.case import standing
+from spiracle.case.events import (
+    AirwayMeasured,
+    AsaAssigned,
+    BodyConditionScored,
+    DosingWeightSet,
+    DrugGiven,
+    DrugOrdered,
+    HistoryTaken,
+    InfusionStarted,
+    LimitOrdered,
+    MachineAssigned,
+    OxygenRead,
+    PatientDescribed,
+    PlanSent,
+    PreviousAnaesthesiaNoted,
+    ProcedurePlanned,
+    SyringeDrawn,
+)
+from spiracle.case.facts import Facts
+from spiracle.case.fold import Case
+from spiracle.drugs import DosingWeight, LocalDose, budgets
+from spiracle.quantity import Quantity, read, read_age_days
+from spiracle.refusals import Missing, Refusal
+from spiracle.sheets.plan_around import airway_plan, breathing_plan, budget, fluid_plan, limit_rows, risk_flags
+from spiracle.sheets.plan_lines import drug_line
+from spiracle.sheets.plan_request import (
+    AirwayInputs,
+    Cylinder,
+    DrugInBody,
+    LimitAsked,
+    OrderAsked,
+    Patient,
+    PlanRequest,
+    Stock,
+    TubeStocked,
+)
+from spiracle.sheets.plan_work import OrderWork, PlanWork, shelf_of, work_out
+from spiracle.sheets.shapes import DrugLine, PlanSheet
+from spiracle.sheets.worked_shape import number
+
+
+def plan_sheet(case: Case, facts: Facts, now: datetime) -> PlanSheet:
+    """Everything the Plan page shows. Without a weight there are orders but no volumes: nothing is assumed."""
+    state = standing.plan_state(case)
+    sent = case.last(PlanSent)
+    signed = state.approved
+    try:
+        request = request_of(case, facts)
+    except Missing as refusal:
+        return PlanSheet(lines=_unweighed(case, refusal), sent_to="" if sent is None else sent.to)
+    work = work_out(request, facts)
+    lines = _lines(work, facts)
+    return PlanSheet(
+        lines=lines,
+        airway=airway_plan(work, facts),
+        breathing=breathing_plan(work, facts),
+        fluids=fluid_plan(work, facts),
+        limits=limit_rows(work, facts),
+        budgets=_budgets(work, case, facts, now),
+        cautions=risk_flags(work, facts),
+        sent_to="" if sent is None else sent.to,
+        signed_by="" if signed is None else signed.signed_by,
+        signed_how="" if signed is None else signed.how,
+        signed_at=None if signed is None else signed.happened_at,
+        open_lines=sum(line.refusal is not None for line in lines),
+        weight_basis=_basis_words(request.patient),
+        lean=None
+        if work.lean is None
+        else number(work.lean, "lean weight", facts.sources, significant=3, mark="predicted"),
+    )
+
+
+def drug_lines(case: Case, facts: Facts, now: datetime) -> tuple[DrugLine, ...]:
+    """The orders alone, worked: for the list of what is to be drawn up."""
+    return plan_sheet(case, facts, now).lines
+
+
+def request_of(case: Case, facts: Facts) -> PlanRequest:
+    """What a plan of this case is made from. Missing when there is no species or no weight yet."""
+    return PlanRequest(
+        patient=_patient(case),
+        orders=tuple(_order(o, case, facts) for o in standing.orders(case)),
+        stock=_stock(case, facts),
+        airway=_airway(case),
+        limits=tuple(
+            LimitAsked(reading=o.reading, below=o.below, above=o.above, action=o.action, ordered_by=o.ordered_by)
+            for o in case.live(LimitOrdered)
+        ),
+        given=tuple(DrugInBody(drug=g.drug, amount=Quantity.of(g.amount, g.unit), at=g.happened_at)
+                    for g in case.live(DrugGiven)),
+    )  # fmt: skip
+
+
+def _lines(work: PlanWork, facts: Facts) -> tuple[DrugLine, ...]:
+    stock, _ = shelf_of(work.request, facts)
+    weight = DosingWeight(
+        kg=work.request.patient.basis.number("kg"),
+        estimated=work.request.patient.estimated,
+        basis=_basis_words(work.request.patient),
+    )
+    return tuple(drug_line(o, facts, weight, stock.strengths) for o in work.orders)
+
+
+def _unweighed(case: Case, refusal: Refusal) -> tuple[DrugLine, ...]:
+    """Orders as said, each with the reason why it has no volume."""
+    from spiracle.sheets.worked_shape import refused
+
+    return tuple(
+        DrugLine(
+            order=o.order, event_id=o.id, drug=o.drug, name=o.drug, purpose=o.purpose, route=o.route, when=o.when,
+            order_text=_asked(o).words, given_as=o.given_as, ordered_by=o.ordered_by, refusal=refused(refusal),
+        )
+        for o in standing.orders(case)
+    )  # fmt: skip
+
+
+def _basis_words(patient: Patient) -> str:
+    how = {"scale": "scale", "estimated": "estimated", "owner": "as the owner says", "earlier visit": "earlier visit"}
+    if patient.dosing_weight is not None:
+        return f"dosing weight {patient.dosing_weight}: {patient.dosing_reason} (body weight {patient.weight})"
+    return f"body weight, {how[patient.method]}"
+
+
+# ---- events into the request
+
+
+def _patient(case: Case) -> Patient:
+    opened, weight = standing.opened(case), standing.weight_in_use(case)
+    if opened is None:
+        raise Missing("species", "Nobody has opened this case.", "Open it with a species.")
+    if weight is None:
+        raise Missing("weight", "No weight yet, so no volume.", "Weigh the animal, or enter an estimated weight.")
+    said = _described(case)
+    score, asa, basis = case.last(BodyConditionScored), case.last(AsaAssigned), case.last(DosingWeightSet)
+    dosing = standing.dosing_weight_kg(case)
+    other = basis is not None and dosing is not None and dosing != weight.kg
+    return Patient(
+        species=opened.species,
+        weight=Quantity.of(weight.kg, "kg"),
+        method=weight.event.method,
+        weighed=weight.at,
+        name=said.get("name") or opened.name,
+        breed=said.get("breed", ""),
+        sex=said.get("sex", ""),
+        age=said.get("age", ""),
+        age_days=_days(said.get("age", "")),
+        body_condition=None if score is None else score.score,
+        asa="" if asa is None else asa.asa + (" E" if asa.emergency else ""),
+        conditions=tuple(dict.fromkeys(c for h in case.live(HistoryTaken) for c in h.conditions)),
+        dosing_weight=Quantity.of(dosing, "kg") if other and dosing is not None else None,
+        dosing_reason=basis.reason if other and basis is not None else "",
+    )
+
+
+def _described(case: Case) -> Mapping[str, str]:
+    """Signalment as last told; an empty field leaves what was said before."""
+    said: dict[str, str] = {}
+    for event in case.live(PatientDescribed):
+        said |= {k: v for k in ("name", "breed", "sex", "age") if (v := getattr(event, k))}
+    return said
+
+
+def _days(text: str) -> Decimal | None:
+    """An age in days; an age told in other words gives none, and no rule that needs one is applied."""
+    try:
+        return read_age_days(text) if text else None
+    except Refusal:
+        return None
+
+
+def _order(order: DrugOrdered, case: Case, facts: Facts) -> OrderAsked:
+    return _asked(order, _vial(order, case, facts))
+
+
+def _asked(order: DrugOrdered, concentration: Quantity | None = None) -> OrderAsked:
+    return OrderAsked(
+        field=f"order {order.order}", order=order.order, event_id=order.id, drug=order.drug, purpose=order.purpose,
+        route=order.route, low=Quantity.of(order.low, order.unit), high=Quantity.of(order.high, order.unit), row=order.row,
+        concentration=concentration, when=order.when, given_as=order.given_as, ordered_by=order.ordered_by,
+        over_hard_by=order.over_hard_by, reason=order.reason,
+    )  # fmt: skip
+
+
+def _vial(order: DrugOrdered, case: Case, facts: Facts) -> Quantity | None:
+    """The vial in hand: that of the syringe drawn for this order, else the strength named in the order."""
+    drawn = [s for s in case.live(SyringeDrawn) if s.order == order.order]
+    text = drawn[-1].vial_concentration if drawn else order.concentration
+    if not text:
+        return None
+    try:
+        return read(text, f"order {order.order}, concentration", "concentration")
+    except Refusal:
+        return None
+
+
+def _stock(case: Case, facts: Facts) -> Stock:
+    """The hospital's shelf, the machine this patient is on, and the oxygen as read."""
+    hospital, planned = facts.hospital, case.last(ProcedurePlanned)
+    machine = case.last(MachineAssigned)
+    return Stock(
+        tubes=tuple(
+            TubeStocked(
+                id_mm=read(t.id, "hospital, tube", "diameter").number("mm"),
+                od_mm=read(t.od, "hospital, tube, od", "diameter").number("mm") if t.od else None,
+                cuffed=t.cuffed,
+            )
+            for t in hospital.tubes
+        ),
+        cylinders=_cylinders(case),
+        case_minutes=None if planned is None else planned.minutes,
+        parts=tuple((p.name, read(p.volume, f"hospital, part {p.name}", "volume")) for p in hospital.parts),
+        circuit="" if machine is None else machine.circuit,
+    )
+
+
+def _cylinders(case: Case) -> tuple[Cylinder, ...]:
+    oxygen = case.last(OxygenRead)
+    if oxygen is None or oxygen.source != "cylinder" or oxygen.contents_l is None:
+        return ()
+    try:
+        full = read(oxygen.full_pressure, "oxygen, full pressure", "pressure")
+        gauge = read(oxygen.gauge, "oxygen, gauge", "pressure") if oxygen.gauge else None
+    except Refusal:
+        return ()
+    return (Cylinder(contents=Quantity.of(oxygen.contents_l, "L"), full=full, gauge=gauge),)
+
+
+def _airway(case: Case) -> AirwayInputs:
+    """Measurements as last taken; each field from the latest event that holds it."""
+    found: dict[str, Decimal] = {}
+    for earlier in case.live(PreviousAnaesthesiaNoted):
+        if earlier.tube_id_mm is not None:
+            found["tube_id_mm"] = earlier.tube_id_mm
+    for event in case.live(AirwayMeasured):
+        for name in ("incisors_to_inlet_cm", "tracheal_diameter_mm", "tube_id_mm"):
+            value = getattr(event, name)
+            if value is not None:
+                found[name] = value
+    inlet, trachea, tube = (found.get(n) for n in ("incisors_to_inlet_cm", "tracheal_diameter_mm", "tube_id_mm"))
+    return AirwayInputs(
+        incisors_to_inlet=None if inlet is None else Quantity.of(inlet, "cm"),
+        tracheal_diameter=None if trachea is None else Quantity.of(trachea, "mm"),
+        tube_id=None if tube is None else Quantity.of(tube, "mm"),
+    )
+
+
+# ---- shared ceilings
+
+
+def _budgets(work: PlanWork, case: Case, facts: Facts, now: datetime) -> tuple[object, ...]:
+    """Planned and given parts of every ceiling that two drugs or two givers share."""
+    given = [
+        LocalDose(drug=g.drug, amount=Quantity.of(g.amount, g.unit), at=g.happened_at, planned=False)
+        for g in case.live(DrugGiven)
+    ]
+    begun = {g.order for g in case.live(DrugGiven) if g.order} | {
+        i.order for i in case.live(InfusionStarted) if i.order
+    }
+    planned = [_planned(o) for o in work.orders if o.asked.order not in begun]
+    weight = DosingWeight(kg=work.request.patient.basis.number("kg"), estimated=work.request.patient.estimated)
+    doses = [*given, *(p for p in planned if p is not None)]
+    return tuple(budget(b, facts) for b in budgets(doses, weight, work.request.patient.species, facts.drugs, now))
+
+
+def _planned(order: OrderWork) -> LocalDose | None:
+    made = order.made
+    if made.drug is None or made.amount is None or made.row is None or made.row.infusion:
+        return None
+    return LocalDose(drug=made.drug.id, amount=made.delivered or made.amount, at=None, planned=True)

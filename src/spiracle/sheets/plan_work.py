@@ -1,0 +1,258 @@
+"""A plan worked out, before it is worded: the one piece of work behind the plan file's JSON and a stored case's plan.
+
+Rooms do not know one another; here they meet. The patient room names this animal's conditions, the drug room works each
+order, the airway, breathing, circulation and emergency rooms answer for the same animal.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from spiracle.airway import AirwayChoice, Measured, TubeInStock, lay_out
+from spiracle.breathing import BreathingChoice
+from spiracle.breathing import Cylinder as OxygenCylinder
+from spiracle.breathing import plan as breathing_plan
+from spiracle.case.facts import Facts
+from spiracle.circulation import Bolus
+from spiracle.drugs import CautionHit, DosingWeight, OrderedDose, Prepared, Stock, cautions, prepare
+from spiracle.emergency import EmergencyPlan
+from spiracle.patient import Flag
+from spiracle.quantity import Quantity
+from spiracle.refusals import Contradiction, Missing, NotMeasurable, OverLimit, Refusal
+from spiracle.sheets.plan_request import LimitAsked, OrderAsked, Patient, PlanRequest
+from spiracle.source import Worked
+
+
+@dataclass(frozen=True, slots=True)
+class OrderWork:
+    """One order with what the drug room made of it. `shelf` says whose list of strengths was used."""
+
+    asked: OrderAsked
+    made: Prepared
+    cautions: tuple[CautionHit, ...] = ()
+    shelf: str = ""
+
+
+def conditions_of(patient: Patient, facts: Facts) -> frozenset[str]:
+    """Every condition id that holds for this animal: named ones and those its breed, age and weight bring."""
+    return facts.patient.conditions_of(
+        patient.species,
+        named=patient.conditions,
+        breed=patient.breed,
+        age_days=patient.age_days,
+        kg=patient.weight.number("kg"),
+        body_condition=patient.body_condition,
+        asa=patient.asa,
+    )
+
+
+def shelf_of(request: PlanRequest, facts: Facts) -> tuple[Stock, Mapping[str, str]]:
+    """What stands on the shelf: the plan file's list over the hospital's over Spiracle's, and whose word each drug is."""
+    base = facts.drugs.stock()
+    hospital = {facts.drugs.drug(d.drug).id: d.strengths for d in facts.hospital.drugs}
+    told = {facts.drugs.drug(d).id: tuple(str(q) for q in qs) for d, qs in request.stock.strengths.items()}
+    whose = {drug: "Spiracle's list" for drug in base.strengths}
+    whose |= dict.fromkeys(hospital, facts.hospital.name) | dict.fromkeys(told, "plan file")
+    barrels = request.stock.syringes or facts.hospital.barrels
+    return Stock.over(base, {**hospital, **told}, barrels), whose
+
+
+def work_orders(request: PlanRequest, facts: Facts, conditions: frozenset[str]) -> tuple[OrderWork, ...]:
+    """Every order worked, in the order given. Never raises for an order: its refusal stands in its own line."""
+    stock, whose = shelf_of(request, facts)
+    weight = DosingWeight(
+        kg=request.patient.basis.number("kg"),
+        estimated=request.patient.estimated,
+        basis=request.patient.dosing_reason or "body weight",
+    )
+    return tuple(_work_order(order, request, facts, conditions, stock, whose, weight) for order in request.orders)
+
+
+def _work_order(
+    order: OrderAsked,
+    request: PlanRequest,
+    facts: Facts,
+    conditions: frozenset[str],
+    stock: Stock,
+    whose: Mapping[str, str],
+    weight: DosingWeight,
+) -> OrderWork:
+    ordered = OrderedDose(
+        drug=order.drug,
+        species=request.patient.species,
+        purpose=order.purpose,
+        route=order.route,
+        low=order.low,
+        high=order.high,
+        row=order.row,
+        strength="" if order.concentration is None else str(order.concentration),
+        conditions=tuple(sorted(conditions)),
+        over_hard_by=order.over_hard_by,
+        reason=order.reason,
+    )
+    made = prepare(ordered, weight, stock, facts.drugs)
+    if made.drug is None:
+        return OrderWork(order, made)
+    hits = cautions(made.drug.id, request.patient.species, conditions, facts.drugs)
+    shelf = "vial named in the order" if order.concentration is not None else whose.get(made.drug.id, "")
+    return OrderWork(order, made, hits, shelf)
+
+
+def strengths_of(request: PlanRequest, facts: Facts) -> dict[str, tuple[str, ...]]:
+    """Strengths really on the shelf (file, else hospital) for the emergency sheet; absent drugs keep the printed one."""
+    found = {facts.drugs.drug(d.drug).id: d.strengths for d in facts.hospital.drugs}
+    return found | {facts.drugs.drug(d).id: tuple(str(q) for q in qs) for d, qs in request.stock.strengths.items()}
+
+
+def in_body(request: PlanRequest, works: Iterable[OrderWork]) -> tuple[str, ...]:
+    """Drug ids this animal had or is ordered to have, those given first: what a reversal may be wanted for."""
+    ids = [d.drug for d in request.given] + [w.made.drug.id for w in works if w.made.drug is not None]
+    return tuple(dict.fromkeys(ids))
+
+
+INSIDE = ("strength", "concentration", "volume", "syringe", "vial")
+
+
+def stands_inside(refusal: Refusal) -> bool:
+    """True when only this drug's volume is withheld; False when the order itself cannot be what was meant."""
+    return isinstance(refusal, OverLimit | NotMeasurable) or any(w in refusal.field for w in INSIDE)
+
+
+def named(refusal: Refusal, order: OrderAsked) -> Refusal:
+    """The same refusal with the order's place in front of its field: "order 2, dose"."""
+    field = refusal.field.split(",")[-1].strip()
+    return type(refusal)(f"{order.field}, {field}", refusal.says, refusal.accepts, refusal.use)
+
+
+# ---- around the drugs
+
+
+@dataclass(frozen=True, slots=True)
+class FluidWork:
+    """Rate and bolus of crystalloid, and the blood that may be lost before someone is called."""
+
+    rate: Worked[Quantity]
+    ceiling: Worked[Quantity]
+    bolus: Bolus
+    blood: Worked[Quantity]
+    loss: Worked[Quantity] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PlanWork:
+    """Everything worked out for one animal. A room that refused leaves its refusal instead of its answer."""
+
+    request: PlanRequest
+    conditions: frozenset[str]
+    size: str
+    orders: tuple[OrderWork, ...]
+    flags: tuple[Flag, ...]
+    airway: AirwayChoice | None
+    breathing: BreathingChoice | None
+    fluids: FluidWork
+    emergency: EmergencyPlan
+    lean: Worked[Quantity] | None = None
+    limits: tuple[LimitAsked, ...] = ()
+    refusals: Mapping[str, Refusal] = field(default_factory=dict)
+
+
+def work_out(request: PlanRequest, facts: Facts) -> PlanWork:
+    """The whole plan. Pure; the same request and tables give the same plan."""
+    patient = request.patient
+    conditions = conditions_of(patient, facts)
+    orders = work_orders(request, facts, conditions)
+    refusals: dict[str, Refusal] = {}
+    return PlanWork(
+        request=request,
+        conditions=conditions,
+        size=facts.patient.size_class(patient.species, patient.weight.number("kg"), patient.breed),
+        orders=orders,
+        flags=facts.patient.flags(conditions),
+        airway=_airway(request, facts, conditions, refusals),
+        breathing=_breathing(request, facts, refusals),
+        fluids=_fluids(request, facts, conditions),
+        emergency=emergency_work(request, facts, orders),
+        lean=_lean(patient, facts),
+        limits=request.limits,
+        refusals=refusals,
+    )
+
+
+def emergency_work(request: PlanRequest, facts: Facts, orders: Iterable[OrderWork]) -> EmergencyPlan:
+    return facts.emergency.plan(
+        request.patient.species,
+        request.patient.weight.number("kg"),
+        estimated=request.patient.estimated,
+        on_board=in_body(request, orders),
+        strengths=strengths_of(request, facts),
+    )
+
+
+def _lean(patient: Patient, facts: Facts) -> Worked[Quantity] | None:
+    if patient.body_condition is None:
+        return None
+    return facts.patient.lean(patient.species, patient.weight.number("kg"), patient.body_condition)
+
+
+def _airway(
+    request: PlanRequest, facts: Facts, conditions: frozenset[str], refusals: dict[str, Refusal]
+) -> AirwayChoice | None:
+    inputs, stock = request.airway, request.stock
+    tubes = [
+        TubeInStock(float(t.id_mm), None if t.od_mm is None else float(t.od_mm), cuffed=t.cuffed) for t in stock.tubes
+    ]
+    try:
+        return lay_out(
+            facts.airway,
+            request.patient.species,
+            request.patient.weight,
+            brachycephalic="brachycephalic" in conditions,
+            measured=Measured(
+                incisors_to_inlet=inputs.incisors_to_inlet,
+                tracheal_diameter=inputs.tracheal_diameter,
+                previous_tube_id=inputs.tube_id,
+            ),
+            stock=tubes or None,
+            fittings=stock.parts or None,
+        )
+    except Refusal as refusal:
+        refusals["airway"] = refusal
+        return None
+
+
+def _breathing(request: PlanRequest, facts: Facts, refusals: dict[str, Refusal]) -> BreathingChoice | None:
+    stock = request.stock
+    read = [c for c in stock.cylinders if c.gauge is not None]
+    cylinder = None
+    if len(read) == 1 and read[0].gauge is not None:
+        cylinder = OxygenCylinder(contents=read[0].contents, full_pressure=read[0].full, gauge=read[0].gauge)
+    elif len(read) > 1:
+        refusals["oxygen"] = Contradiction(
+            "oxygen", f"{len(read)} cylinders have a gauge reading.", "Keep the one that will be used."
+        )
+    elif stock.cylinders:
+        refusals["oxygen"] = Missing("oxygen", "the gauge was not read.", "Read the gauge to see how long it lasts.")
+    try:
+        return breathing_plan(
+            facts.breathing,
+            request.patient.species,
+            request.patient.weight,
+            circuits=[stock.circuit] if stock.circuit else None,
+            cylinder=cylinder,
+            planned_minutes=stock.case_minutes,
+        )
+    except Refusal as refusal:
+        refusals["breathing"] = refusal
+        return None
+
+
+def _fluids(request: PlanRequest, facts: Facts, conditions: frozenset[str]) -> FluidWork:
+    species, kg = request.patient.species, request.patient.weight.number("kg")
+    room = facts.circulation
+    return FluidWork(
+        rate=room.fluid_rate(species, kg, conditions=conditions),
+        ceiling=room.rate_ceiling(species, kg),
+        bolus=room.bolus(species, kg),
+        blood=room.blood_volume(species, kg),
+    )
