@@ -12,7 +12,6 @@ from decimal import Decimal
 from pathlib import Path
 
 from measuring import Result, percentile
-
 from spiracle.case.events import CaseOpened, ReadingTaken
 from spiracle.doors.clock import WallClock
 from spiracle.doors.log_store import open_store

@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 from measuring import Result, median_ms
-
 from spiracle.doors.plan_file import read_plan
 from spiracle.doors.tables import load_facts
 from spiracle.sheets.plan import plan

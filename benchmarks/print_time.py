@@ -6,14 +6,14 @@ import tempfile
 from pathlib import Path
 
 import typst
-from measuring import Result, median_ms
+from spiracle.sheets.case_view import case_view
 
+from measuring import Result, median_ms
 from spiracle.doors.clock import WallClock
 from spiracle.doors.demo import fill, hospital_path
 from spiracle.doors.log_store import open_store
 from spiracle.doors.pdf import labels_pdf, record_pdf
 from spiracle.doors.tables import load_facts
-from spiracle.sheets.case_view import case_view
 
 
 def results() -> list[Result]:
