@@ -77,8 +77,9 @@ def chart_svg(chart: Chart, from_at: datetime, to_at: datetime, zone: tzinfo) ->
 
 
 def stretches(chart: Chart, hours: int = 1) -> tuple[tuple[datetime, datetime], ...]:
-    """The chart cut into sheets of whole hours from its first five minutes on."""
+    """The chart cut into sheets of whole hours, beginning a step before its first so that no mark lies on the scale."""
     start = chart.from_at.replace(minute=chart.from_at.minute - chart.from_at.minute % 5, second=0, microsecond=0)
+    start -= timedelta(minutes=chart.every_min)
     cuts = []
     while start < chart.to_at:
         cuts.append((start, start + timedelta(hours=hours)))
