@@ -376,6 +376,17 @@ class CatheterPlaced(Event, frozen=True, kw_only=True):
     attempts: int = 1
 
 
+class VialPicked(Event, frozen=True, kw_only=True):
+    """The vial in the hand for one order: its strength as printed, lot and expiry. The plan's volumes follow it."""
+
+    covers = ("D3",)
+    order: str
+    drug: str
+    concentration: str
+    lot: str = ""
+    expires: str = ""
+
+
 class SyringeDrawn(Event, frozen=True, kw_only=True):
     """A syringe was filled: vial in hand (strength, lot, expiry), volume, dilution, who drew and who saw it.
 
