@@ -1,0 +1,187 @@
+"""Words for the time asleep: airway, readings, signs, settings, moments, trouble, arrest."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from spiracle.case import events as ev
+from spiracle.quantity import figure, reading
+from spiracle.sheets.names import Names, joined, ml, observed, plain, unit_text
+from spiracle.sheets.readings import READINGS
+
+SIGNS = {
+    "co2": "CO₂ breaths", "left chest": "left chest heard", "right chest": "right chest heard",
+    "chest moves": "chest moves with the bag", "bag moves": "bag moves with the breath", "mist": "mist in the tube",
+    "palpation": "one tube felt in the neck", "stylet out": "stylet out", "depth": "depth at the teeth",
+    "valve open": "relief valve OPEN", "oxygen flows": "oxygen flows", "tied": "tied",
+    "direct view": "seen between the folds",
+}  # fmt: skip
+
+
+def _attempt(e: ev.AttemptBegan, n: Names) -> str:
+    who = f"by {n.hand(e.operator)}" if e.operator else ""
+    return joined(
+        (f"tube attempt began, ID {reading(e.tube_id_mm, 1)} mm", who, e.blade and f"blade {e.blade}", *e.aids)
+    )
+
+
+def _attempt_end(e: ev.AttemptEnded, n: Names) -> str:
+    how = {"in": "tube in", "out": "tube came out", "oesophagus": "tube was in the oesophagus, taken out"}[e.outcome]
+    return joined((f"tube attempt ended: {how}", e.view and f"view {e.view}", e.difficulty))
+
+
+def tube_words(e: ev.TubePlaced) -> str:
+    """The tube that stayed: size as printed on it, cuff, length, mark at the teeth."""
+    return joined((
+        f"{e.kind} ID {reading(e.id_mm, 1)} mm", f"OD {reading(e.od_mm, 1)} mm" if e.od_mm is not None else "",
+        "cuffed" if e.cuffed else "uncuffed",
+        f"cut to {figure(e.cut_length_cm)} cm" if e.cut_length_cm is not None else "",
+        f"{figure(e.depth_cm)} cm at the teeth" if e.depth_cm is not None else "",
+    ))  # fmt: skip
+
+
+def _tube(e: ev.TubePlaced, n: Names) -> str:
+    return tube_words(e)
+
+
+def _proof(e: ev.ProofNoted, n: Names) -> str:
+    count = f"{e.breaths} breaths" if e.breaths is not None else ""
+    return joined((SIGNS[e.sign] if e.seen else f"not so: {SIGNS[e.sign]}", count, e.detail))
+
+
+def _proven(e: ev.AirwayProven, n: Names) -> str:
+    second = f"second person {n.hand(e.second_person)}" if e.second_person else ""
+    return joined((f"airway proven by {e.method}", second))
+
+
+def _cuff(e: ev.CuffChecked, n: Names) -> str:
+    return joined((
+        f"cuff {figure(e.pressure_cmh2o)} cmH₂O" if e.pressure_cmh2o is not None else "cuff pressure not measured",
+        f"{ml(e.volume_ml)} of air" if e.volume_ml is not None else "",
+        f"leaks at {figure(e.leak_cmh2o)} cmH₂O" if e.leak_cmh2o is not None else "",
+    ))  # fmt: skip
+
+
+def quality_words(quality: str) -> str:
+    return {"questionable": "signal questionable", "invalid": "signal invalid"}.get(quality, "")
+
+
+def _reading(e: ev.ReadingTaken, n: Names) -> str:
+    shape = READINGS[e.reading]
+    figure_ = f"{shape.title} {observed(e.value, shape.places)} {unit_text(e.unit)}".rstrip()
+    return joined((figure_, e.site, e.method, e.monitor, quality_words(e.quality)))
+
+
+def pressure_figures(e: ev.PressureTaken) -> str:
+    """Systolic over diastolic, mean in brackets: only what was measured stands.
+
+    A Doppler gives a systolic figure alone and stays so.
+    """
+    sap = observed(e.sap, 0) if e.sap is not None else "—"
+    pair = f"{sap}/{observed(e.dap, 0)}" if e.dap is not None else sap
+    if e.map is None:
+        return pair
+    return f"({observed(e.map, 0)})" if pair == "—" else f"{pair} ({observed(e.map, 0)})"
+
+
+def _pressure(e: ev.PressureTaken, n: Names) -> str:
+    cuff = f"cuff {figure(e.cuff_cm)} cm" if e.cuff_cm is not None else ""
+    return joined((f"pressure {pressure_figures(e)} mmHg", e.method, cuff, e.site, e.monitor, quality_words(e.quality)))
+
+
+def _sign(e: ev.SignSeen, n: Names) -> str:
+    name = {"pulse": "pulse by finger", "palpebral": "palpebral reflex", "effort": "breathing effort"}.get(
+        e.sign, e.sign
+    )
+    return f"{name}: {e.finding}"
+
+
+def _gas(e: ev.GasSet, n: Names) -> str:
+    other = f"{e.other} {figure(e.other_l_min)} L/min" if e.other and e.other_l_min is not None else e.other
+    return joined((f"oxygen {figure(e.oxygen_l_min)} L/min", other))
+
+
+def _vaporiser(e: ev.VaporiserSet, n: Names) -> str:
+    return f"{n.drug(e.agent)} off" if not e.percent else f"{n.drug(e.agent)} dial to {figure(e.percent)} %"
+
+
+def _ventilation(e: ev.VentilationSet, n: Names) -> str:
+    return joined((
+        f"breathing {e.mode}", f"{e.rate} /min" if e.rate is not None else "",
+        ml(e.tidal_ml) if e.tidal_ml is not None else "",
+        f"peak {figure(e.peak_cmh2o)} cmH₂O" if e.peak_cmh2o is not None else "",
+        f"PEEP {figure(e.peep_cmh2o)} cmH₂O" if e.peep_cmh2o is not None else "",
+    ))  # fmt: skip
+
+
+def _warming(e: ev.WarmingSet, n: Names) -> str:
+    return joined((f"warming: {e.device_used}", e.setting))
+
+
+def _sample(e: ev.SampleAnalysed, n: Names) -> str:
+    said = joined(f"{name} {value} {unit_text(unit)}".rstrip() for name, value, unit in e.results)
+    return f"{e.kind}: {said or 'no result noted'}"
+
+
+def _artefact(e: ev.ArtefactMarked, n: Names) -> str:
+    return joined(("a value was judged an artefact", e.reason))
+
+
+def _mark(e: ev.TimeMarked, n: Names) -> str:
+    return joined((e.mark, e.detail))
+
+
+def _position(e: ev.Positioned, n: Names) -> str:
+    apart = {True: "disconnected first", False: "NOT disconnected first", None: ""}[e.disconnected_first]
+    eyes = "eyes lubricated" if e.eyes_lubricated else ""
+    return joined(
+        (f"position: {e.position}", apart, eyes, e.pads and f"pads: {e.pads}", e.to_room and f"to {e.to_room}")
+    )
+
+
+def _trouble(e: ev.TroubleBegan, n: Names) -> str:
+    return joined((f"trouble: {plain(e.kind)}", e.seen))
+
+
+def _treated(e: ev.TroubleTreated, n: Names) -> str:
+    return joined((f"done about it: {e.action}", e.order and f"by order: {n.order(e.order)}"))
+
+
+def _trouble_end(e: ev.TroubleEnded, n: Names) -> str:
+    return joined(("trouble over", e.response))
+
+
+def _help(e: ev.HelpCalled, n: Names) -> str:
+    return joined((f"{n.hand(e.whom)} called", e.why))
+
+
+def _came(e: ev.HelpArrived, n: Names) -> str:
+    return f"{n.hand(e.whom)} came"
+
+
+def _arrest(e: ev.ArrestBegan, n: Names) -> str:
+    lead = f"led by {n.hand(e.leader)}" if e.leader else ""
+    return joined(("arrest called", e.first_rhythm and f"first rhythm {e.first_rhythm}", lead))
+
+
+def _arrest_step(e: ev.ArrestStepDone, n: Names) -> str:
+    name = {"rhythm": "rhythm at the pause", "shock": "shock", "compressor": "change of who presses", "airway": "airway",
+            "agent off": "agent off", "etco2": "end-tidal CO₂", "other": "step"}[e.step]  # fmt: skip
+    return joined((name, f"{figure(e.joules)} J" if e.joules is not None else "", e.detail))
+
+
+def _arrest_end(e: ev.ArrestEnded, n: Names) -> str:
+    how = "pulse is back" if e.outcome == "pulse back" else "resuscitation stopped"
+    return joined((how, e.detail))
+
+
+SAYS: Mapping[type[ev.Event], Callable[[Any, Names], str]] = {
+    ev.AttemptBegan: _attempt, ev.AttemptEnded: _attempt_end, ev.TubePlaced: _tube, ev.ProofNoted: _proof,
+    ev.AirwayProven: _proven, ev.CuffChecked: _cuff, ev.ReadingTaken: _reading, ev.PressureTaken: _pressure,
+    ev.SignSeen: _sign, ev.GasSet: _gas, ev.VaporiserSet: _vaporiser, ev.VentilationSet: _ventilation,
+    ev.WarmingSet: _warming, ev.SampleAnalysed: _sample, ev.ArtefactMarked: _artefact, ev.TimeMarked: _mark,
+    ev.Positioned: _position, ev.TroubleBegan: _trouble, ev.TroubleTreated: _treated, ev.TroubleEnded: _trouble_end,
+    ev.HelpCalled: _help, ev.HelpArrived: _came, ev.ArrestBegan: _arrest, ev.ArrestStepDone: _arrest_step,
+    ev.ArrestEnded: _arrest_end,
+}  # fmt: skip
