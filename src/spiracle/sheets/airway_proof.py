@@ -1,0 +1,211 @@
+"""Attempts at the tube and the proof that it lies in the trachea: what was seen, what still lacks."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from spiracle.airway import (
+    attempt_rules,
+    breaths_needed,
+    cuff_band,
+    cuff_recheck_minutes,
+    leak_band,
+    proof_lacking,
+    proofs,
+)
+from spiracle.case import events as ev
+from spiracle.quantity import Quantity, figure, reading
+from spiracle.sheets.names import joined, quantity_text
+from spiracle.sheets.shapes import Attempt, InduceSheet, Num, PlanSheet, Proof, ToEffect
+from spiracle.sheets.told import Told
+from spiracle.sheets.words_during import tube_words
+from spiracle.source import Guardrail
+
+
+def airway_part(t: Told, agents: tuple[ToEffect, ...], plan: PlanSheet) -> InduceSheet:
+    rules = attempt_rules(t.facts.airway)
+    placed = tube_in_place(t)
+    signs = signs_since(t, placed)
+    proven = proven_since(t, placed)
+    cuff = cuff_since(t, placed)
+    return InduceSheet(
+        agents=agents,
+        attempts=attempts(t),
+        attempt_limit=min(rules.attempts, t.hospital.attempt_limit),
+        limit_s=rules.limit_s,
+        spo2_floor=rules.spo2_floor,
+        next_steps=rules.next_steps,
+        tubes=plan.airway.tubes if plan.airway is not None else (),
+        placed=_placed(t, placed),
+        placed_text=tube_words(placed) if placed is not None else "",
+        breaths=breaths(signs),
+        breaths_needed=breaths_needed(t.facts.airway),
+        proofs=_proofs(t, signs, plan),
+        lacking=() if proven is not None else lacking(t, signs, placed),
+        proven_at=proven.happened_at if proven is not None else None,
+        proven_by=joined((proven.method, t.names.hand(proven.second_person))) if proven is not None else "",
+        cuff=_pressure(t, cuff),
+        cuff_band=band_text(cuff_band(t.facts.airway, t.species)),
+        cuff_volume=_volume(t, cuff),
+        leak=_leak(t, cuff),
+        leak_band=band_text(leak_band(t.facts.airway, t.species)),
+        cuff_recheck=cuff_recheck(t),
+    )
+
+
+def tube_in_place(t: Told) -> ev.TubePlaced | None:
+    """The tube that lies there now: placed after the last one came out."""
+    placed = t.case.last(ev.TubePlaced)
+    if placed is None or (t.extubated_at is not None and t.extubated_at >= placed.happened_at):
+        return None
+    out = [a for a in t.case.live(ev.AttemptEnded) if a.outcome != "in" and a.happened_at > placed.happened_at]
+    return None if out else placed
+
+
+def tube_went_in(t: Told) -> datetime | None:
+    """When the last attempt ended with the tube in, or the tube was noted as placed; None once it came out."""
+    ends = t.case.live(ev.AttemptEnded)
+    last = ends[-1] if ends else None
+    placed = tube_in_place(t)
+    if last is not None and last.outcome != "in" and (placed is None or placed.happened_at < last.happened_at):
+        return None
+    times = [x.happened_at for x in (last, placed) if x is not None]
+    start = min(times) if times else None
+    if start is not None and t.extubated_at is not None and t.extubated_at >= start:
+        return None
+    return start
+
+
+def _from(t: Told, placed: ev.TubePlaced | None) -> datetime | None:
+    """Signs count from the moment this tube went in, not from an earlier try."""
+    went_in = tube_went_in(t)
+    times = [x for x in (went_in, placed.happened_at if placed is not None else None) if x is not None]
+    return min(times) if times else None
+
+
+def signs_since(t: Told, placed: ev.TubePlaced | None) -> dict[str, ev.ProofNoted]:
+    """The last word on each sign of the tube that lies there now; a sign noted as not seen is not a proof."""
+    start = _from(t, placed)
+    if start is None:
+        return {}
+    found = {p.sign: p for p in t.case.live(ev.ProofNoted) if p.happened_at >= start}
+    return {sign: p for sign, p in found.items() if p.seen}
+
+
+def proven_since(t: Told, placed: ev.TubePlaced | None) -> ev.AirwayProven | None:
+    start = _from(t, placed)
+    proven = t.case.last(ev.AirwayProven)
+    return proven if proven is not None and start is not None and proven.happened_at >= start else None
+
+
+def cuff_since(t: Told, placed: ev.TubePlaced | None) -> ev.CuffChecked | None:
+    last = t.case.last(ev.CuffChecked)
+    return last if last is not None and placed is not None and last.happened_at >= placed.happened_at else None
+
+
+def breaths(signs: dict[str, ev.ProofNoted]) -> int:
+    co2 = signs.get("co2")
+    return co2.breaths or 0 if co2 is not None else 0
+
+
+def lacking(t: Told, signs: dict[str, ev.ProofNoted], placed: ev.TubePlaced | None) -> tuple[str, ...]:
+    """What must still be seen before the airway may be called proven."""
+    if placed is None and tube_went_in(t) is None:
+        return ("no tube in place",)
+    return proof_lacking(t.facts.airway, {s: p.breaths for s, p in signs.items()}, second_person=False)
+
+
+def attempts(t: Told) -> tuple[Attempt, ...]:
+    ended = {e.attempt: e for e in t.case.live(ev.AttemptEnded)}
+    found = []
+    for number, began in enumerate(t.case.live(ev.AttemptBegan), 1):
+        end = ended.get(began.attempt)
+        found.append(
+            Attempt(
+                attempt=began.attempt,
+                number=number,
+                began_at=began.happened_at,
+                ended_at=end.happened_at if end is not None else None,
+                outcome=end.outcome if end is not None else "",
+                tube=f"ID {reading(began.tube_id_mm, 1)} mm",
+                operator=t.names.hand(began.operator) if began.operator else "",
+                view=end.view if end is not None else "",
+            )
+        )
+    return tuple(found)
+
+
+def _placed(t: Told, placed: ev.TubePlaced | None) -> Proof | None:
+    if placed is None:
+        return None
+    depth = f"{figure(placed.depth_cm)} cm" if placed.depth_cm is not None else ""
+    return Proof(
+        sign="tube",
+        label=f"ID {reading(placed.id_mm, 1)} mm",
+        seen_at=placed.happened_at,
+        by=t.names.hand(placed.by),
+        detail=depth,
+        event_id=placed.id,
+    )
+
+
+def _proofs(t: Told, signs: dict[str, ev.ProofNoted], plan: PlanSheet) -> tuple[Proof, ...]:
+    depth = plan.airway.insertion if plan.airway is not None else None
+    found = []
+    for row in proofs(t.facts.airway):
+        noted = signs.get(row.sign)
+        expected = f"{depth.text} {depth.unit} expected" if row.sign == "depth" and depth is not None else row.expected
+        found.append(
+            Proof(
+                sign=row.sign,
+                label=row.label,
+                expected=expected,
+                seen_at=noted.happened_at if noted is not None else None,
+                by=t.names.hand(noted.by) if noted is not None else "",
+                detail=noted.detail if noted is not None else "",
+                event_id=noted.id if noted is not None else "",
+            )
+        )
+    return tuple(found)
+
+
+def band_text(band: Guardrail) -> str:
+    """A band in words; one figure where low and high are the same."""
+    if band.usual_low.equals(band.usual_high):
+        return quantity_text(band.usual_high)
+    return f"{figure(band.usual_low.value)} to {quantity_text(band.usual_high)}"
+
+
+def _num(t: Told, value: Decimal | None, unit: str, e: ev.CuffChecked) -> Num | None:
+    if value is None:
+        return None
+    text = quantity_text(Quantity.of(value, unit)).rsplit(" ", 1)
+    return Num(text=text[0], unit=text[1], mark="typed", at=e.happened_at, by=t.names.hand(e.by))
+
+
+def _pressure(t: Told, cuff: ev.CuffChecked | None) -> Num | None:
+    return _num(t, cuff.pressure_cmh2o, "cmH2O", cuff) if cuff is not None else None
+
+
+def _volume(t: Told, cuff: ev.CuffChecked | None) -> Num | None:
+    return _num(t, cuff.volume_ml, "mL", cuff) if cuff is not None else None
+
+
+def _leak(t: Told, cuff: ev.CuffChecked | None) -> Num | None:
+    return _num(t, cuff.leak_cmh2o, "cmH2O", cuff) if cuff is not None else None
+
+
+def cuff_recheck(t: Told) -> datetime | None:
+    """Ten minutes after the first check of this tube, and again after each turn; None when nothing is owed."""
+    placed = tube_in_place(t)
+    if placed is None or not placed.cuffed:
+        return None
+    checks = [c.happened_at for c in t.case.live(ev.CuffChecked) if c.happened_at >= placed.happened_at]
+    if not checks:
+        return None
+    wait = timedelta(minutes=float(cuff_recheck_minutes(t.facts.airway).value.number("min")))
+    turned = [p.happened_at for p in t.case.live(ev.Positioned) if p.happened_at > checks[-1]]
+    if turned:
+        return turned[0]
+    return checks[0] + wait if len(checks) == 1 else None

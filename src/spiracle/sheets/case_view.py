@@ -1,0 +1,75 @@
+"""Everything a page shows of one case: one index of the log, one plan, and each sheet folded from them."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from spiracle.case.facts import Facts
+from spiracle.case.fold import Case
+from spiracle.quantity import Quantity
+from spiracle.sheets.advice import advice
+from spiracle.sheets.assess import assess
+from spiracle.sheets.collar import collar
+from spiracle.sheets.due import due
+from spiracle.sheets.emergency_sheet import emergency_sheet
+from spiracle.sheets.induce import induce
+from spiracle.sheets.maintain import maintain
+from spiracle.sheets.phases import phases
+from spiracle.sheets.plan_sheet import plan_sheet
+from spiracle.sheets.prepare import prepare
+from spiracle.sheets.record import record, record_gaps
+from spiracle.sheets.recover import recover
+from spiracle.sheets.shapes import CaseView, EmergencySheet, LogLine, PlanSheet
+from spiracle.sheets.told import Told, told
+
+
+def case_view(case: Case, seq: int, facts: Facts, now: datetime) -> CaseView:
+    """The view as of log place `seq`. The same entries, facts and `now` give the same view, in any order of arrival."""
+    t = told(case, facts, now)
+    plan = _plan(t)
+    gaps = record_gaps(t)
+    written = record(t, gaps)
+    induction = induce(t, plan)
+    urgent = advice(t, induction, plan.lines)
+    return CaseView(
+        case=t.opened.case,
+        seq=seq,
+        as_of=now,
+        collar=collar(t, plan.open_lines),
+        phases=phases(t, gaps),
+        advice=urgent,
+        due=due(t),
+        assess=assess(t),
+        plan=plan,
+        prepare=prepare(t, plan.lines),
+        induce=induction,
+        maintain=maintain(t, plan.limits, plan.budgets, urgent),
+        recover=recover(t, plan.lines),
+        emergency=_emergency(t, written.log),
+        record=written,
+        versions=(facts.version,) if facts.version else (),
+    )
+
+
+def _plan(t: Told) -> PlanSheet:
+    """The plan; without a weight nothing can be worked out, and the orders stand without volumes."""
+    return plan_sheet(t.case, t.facts, t.now)
+
+
+def _emergency(t: Told, log: tuple[LogLine, ...]) -> EmergencySheet | None:
+    """The emergency sheet of the weight in use; None only while nobody has said any weight."""
+    if t.weight is None:
+        return None
+    weight = Quantity.of(t.weight.kg, "kg")
+    basis = "estimated" if t.estimated else "scale"
+    return emergency_sheet(t.species, weight, basis, t.facts, t.case, t.now, log=_arrest_log(t, log))
+
+
+def _arrest_log(t: Told, log: tuple[LogLine, ...]) -> tuple[LogLine, ...]:
+    """What was written since the arrest was called, newest first."""
+    from spiracle.case.events import ArrestBegan
+
+    began = t.case.last(ArrestBegan)
+    if began is None:
+        return ()
+    return tuple(line for line in reversed(log) if line.at >= began.happened_at)

@@ -1,0 +1,32 @@
+"""What a tablet must know of the hospital before any case is open."""
+
+from __future__ import annotations
+
+from spiracle.case.facts import Facts
+from spiracle.sheets.cautions import STANDING
+from spiracle.sheets.shapes import Hand, Hospital
+
+FLUID_GROUPS = frozenset({"fluid", "colloid", "hyperosmolar fluid", "blood product"})
+
+
+def hospital(facts: Facts) -> Hospital:
+    """People, rooms, machines and lists to choose from. Emergency weights open a case in two touches."""
+    own = facts.hospital
+    return Hospital(
+        name=own.name,
+        practice=own.practice,
+        staff=tuple(Hand(id=p.id, initials=p.initials, name=p.name, role=p.role) for p in own.people),
+        rooms=own.rooms,
+        machines=own.machines,
+        scales=own.scales,
+        monitors=own.monitors,
+        conditions=tuple(facts.patient.hospital_conditions()),
+        agents=own.agents,
+        fluids=tuple(d.id for d in facts.drugs.drugs if d.group in FLUID_GROUPS),
+        pain_scales=tuple((s.name, float(s.high)) for s in facts.recovery.scales("pain")),
+        trouble_kinds=tuple(id_ for id_, _ in facts.emergency.troubles("dog")),
+        emergency_weights={s: tuple(float(w) for w in facts.emergency.quick_weights(s)) for s in ("dog", "cat")},
+        cautions=STANDING,
+        version=facts.version.split(",")[0],
+        tables=facts.version.split(",")[-1].strip().removeprefix("tables "),
+    )

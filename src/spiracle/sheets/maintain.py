@@ -1,0 +1,281 @@
+"""The maintenance sheet: the ribbon of readings, the five-minute row, what is running, budgets, fluids, trouble."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from spiracle.case import events as ev
+from spiracle.case.syringes import Infusion
+from spiracle.quantity import figure
+from spiracle.sheets.bands import short, total_until
+from spiracle.sheets.chart import EVERY, chart, tick_before
+from spiracle.sheets.names import joined, unit_text
+from spiracle.sheets.readings import READINGS, RIBBON, ReadingShape
+from spiracle.sheets.shapes import (
+    Advice,
+    Budget,
+    LimitRow,
+    MaintainSheet,
+    Num,
+    PadLine,
+    Running,
+    Trouble,
+    Vital,
+)
+from spiracle.sheets.told import Seen, Told
+from spiracle.sheets.words_during import pressure_figures
+
+# What no monitor sees, in the order in which hand and eye go over the head of the animal.
+SIGN_LINES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
+    ("eye", "Eye", ("down", "middle", "up")),
+    ("jaw", "Jaw", ("loose", "some", "tight")),
+    ("pulse", "Pulse by finger", ("strong", "fair", "weak")),
+    ("gums", "Gums", ("pink", "pale", "blue or dark")),
+)
+NUMBER_LINES = ("heart_rate", "spo2", "pressure", "etco2", "respiratory_rate", "temperature", "agent_et")
+PRESSURES = ("map", "sap", "dap")
+DEVICE_FRESH = timedelta(minutes=5)
+
+
+def maintain(
+    t: Told, limits: tuple[LimitRow, ...], budgets: tuple[Budget, ...], advice: tuple[Advice, ...] = ()
+) -> MaintainSheet:
+    row_at = row_due(t)
+    dial = t.case.last(ev.VaporiserSet)
+    gas = t.case.last(ev.GasSet)
+    return MaintainSheet(
+        ribbon=ribbon(t, limits, advice),
+        chart=chart(t, limits),
+        row_at=row_at,
+        row_lines=row_lines(t),
+        row_filled=row_filled(t, row_at),
+        running=tuple(running(t, i) for i in t.infusions if i.running),
+        vaporiser=Num(text=figure(dial.percent), unit="%", mark="typed", at=dial.happened_at, by=t.names.hand(dial.by)) if dial else None,
+        vaporiser_agent=t.names.drug(dial.agent) if dial else "",
+        oxygen=Num(text=figure(gas.oxygen_l_min), unit="L/min", mark="typed", at=gas.happened_at, by=t.names.hand(gas.by)) if gas else None,
+        budgets=budgets,
+        fluids_in=fluids_in(t),
+        losses=losses(t),
+        troubles=troubles(t),
+    )  # fmt: skip
+
+
+# ---- the ribbon
+
+
+def ribbon(t: Told, limits: tuple[LimitRow, ...], advice: tuple[Advice, ...] = ()) -> tuple[Vital, ...]:
+    """Same cells, same order, always. A reading that nobody saw has no value; the page ages the others."""
+    by_reading = {row.reading: row for row in limits}
+    urgent = {a.id.removeprefix("limit "): a.priority for a in reversed(advice)}
+    return tuple(_cell(t, READINGS[name], by_reading.get(name), urgent) for name in RIBBON)
+
+
+def _cell(t: Told, shape: ReadingShape, limit: LimitRow | None, urgent: dict[str, str]) -> Vital:
+    seen = t.current(shape.reading)
+    if shape.reading == "heart_rate" and seen is None:
+        seen = t.current("pulse_rate")
+    title = shape.title
+    dial = t.case.last(ev.VaporiserSet)
+    if shape.reading == "agent_et" and dial is not None:
+        title = f"{short(t.names.drug(dial.agent))} Et"
+    return Vital(
+        reading=shape.reading,
+        title=title,
+        unit=shape.printed_unit,
+        limit=_limit_text(t, shape.reading, limit, dial),
+        value=_num(t, seen) if seen else None,
+        extra=_extra(t, shape.reading, seen),
+        foot=_foot(t, shape.reading, seen),
+        priority=urgent.get(shape.reading),  # type: ignore[arg-type]
+        stale_after_s=600 if shape.reading in {"map", "temperature"} else 300,
+    )
+
+
+def _num(t: Told, s: Seen) -> Num:
+    return Num(text=s.text, mark=s.mark, at=s.at, by=s.monitor if s.device and s.monitor else t.names.hand(s.by))
+
+
+def _limit_text(t: Told, reading: str, limit: LimitRow | None, dial: ev.VaporiserSet | None) -> str:
+    if reading == "agent_et":
+        return f"dial {figure(dial.percent)}" if dial is not None else ""
+    return limit.text if limit is not None else ""
+
+
+def _extra(t: Told, reading: str, seen: Seen | None) -> str:
+    """Beside a mean the systolic over the diastolic of the same moment; nothing is mixed from two moments."""
+    if reading != "map" or seen is None:
+        return ""
+    parts = [s.text for name in ("sap", "dap") for s in t.seen.get(name, ()) if s.event_id == seen.event_id]
+    return "/".join(parts)
+
+
+def _foot(t: Told, reading: str, seen: Seen | None) -> str:
+    if reading == "map" and seen is not None:
+        line = t.case.line(seen.event_id)
+        if line is not None and isinstance(line.event, ev.PressureTaken):
+            e = line.event
+            return joined((e.method, f"cuff {figure(e.cuff_cm)} cm" if e.cuff_cm is not None else ""), " · ")
+    if reading == "etco2":
+        inspired = t.current("fico2")
+        return f"in {inspired.text}" if inspired is not None else ""
+    if reading == "map":
+        alone = t.current("sap")
+        return f"systolic {alone.text}" if alone is not None else ""
+    return ""
+
+
+# ---- the five-minute row
+
+
+def row_due(t: Told) -> datetime | None:
+    """The line that asks to be filled: the last five-minute line if it is still empty, else the next one."""
+    if not t.asleep or t.induced_at is None:
+        return None
+    last = tick_before(t.now)
+    if last <= t.induced_at:
+        return last + EVERY
+    return last if not row_filled(t, last) else last + EVERY
+
+
+def row_filled(t: Told, row_at: datetime | None) -> tuple[tuple[str, str, str], ...]:
+    """What stands in one row: line, words or figure, and the entry's id (a second touch strikes the first)."""
+    if row_at is None:
+        return ()
+    filled: dict[str, tuple[str, str, str]] = {}
+    for sign in t.case.live(ev.SignSeen):
+        if sign.row_at == row_at:
+            filled[sign.sign] = (sign.sign, sign.finding, sign.id)
+    for name in NUMBER_LINES:
+        for seen in t.seen.get(name, ()):
+            if seen.row_at == row_at and not seen.struck:
+                filled[name] = (name, seen.text, seen.event_id)
+    for pressure in t.case.live(ev.PressureTaken):
+        if pressure.row_at == row_at:
+            filled["pressure"] = ("pressure", pressure_figures(pressure), pressure.id)
+    return tuple(filled.values())
+
+
+def row_lines(t: Told) -> tuple[PadLine, ...]:
+    """The four signs, then each number that no device has given within one interval. Never prefilled."""
+    last_sign: dict[str, str] = {}
+    for sign in t.case.live(ev.SignSeen):
+        last_sign[sign.sign] = sign.finding
+    signs = [PadLine(id=i, title=title, choices=choices, last=last_sign.get(i, "")) for i, title, choices in SIGN_LINES]
+    return (*signs, *(number_line(t, name) for name in NUMBER_LINES if not _device_gives(t, name)))
+
+
+def _device_gives(t: Told, name: str) -> bool:
+    readings = PRESSURES if name == "pressure" else (name,)
+    return any(s.device and t.now - s.at <= DEVICE_FRESH for r in readings if (s := t.current(r)) is not None)
+
+
+def number_line(t: Told, name: str) -> PadLine:
+    """A number to type, with the bounds that refuse it and the distance from the last that asks again."""
+    if name == "pressure":
+        return _pressure_line(t)
+    shape, seen = READINGS[name], t.current(name)
+    bounds = t.facts.circulation.bounds(name, t.species)
+    ask_low, ask_high = bounds.ask(seen.value if seen else None)
+    return PadLine(
+        id=name,
+        title=shape.title,
+        unit=unit_text(bounds.unit),
+        last=seen.text if seen else "",
+        low=_float(bounds.low),
+        high=_float(bounds.high),
+        ask_low=_float(ask_low),
+        ask_high=_float(ask_high),
+        places=bounds.places,
+    )
+
+
+def _pressure_line(t: Told) -> PadLine:
+    """One line for the three figures of one measurement: from the lowest diastolic to the highest systolic possible."""
+    last = next((p for p in reversed(t.case.every(ev.PressureTaken)) if p.struck is None and p.artefact is None), None)
+    low, high = t.facts.circulation.bounds("dap", t.species), t.facts.circulation.bounds("sap", t.species)
+    said = pressure_figures(last.event) if last is not None and isinstance(last.event, ev.PressureTaken) else ""
+    return PadLine(
+        id="pressure",
+        title="Pressure",
+        unit=unit_text(high.unit),
+        last=said,
+        low=_float(low.low),
+        high=_float(high.high),
+    )
+
+
+def _float(value: Decimal | None) -> float | None:
+    return None if value is None else float(value)
+
+
+# ---- running, fluids, trouble
+
+
+def running(t: Told, i: Infusion) -> Running:
+    started = i.started
+    total = i.volume_ml(total_until(t, i)).quantize(Decimal("0.1"))
+    dose = None
+    if i.dose_rate is not None:
+        dose = Num(text=figure(i.dose_rate), unit=unit_text(i.dose_unit), mark="typed", estimated=t.estimated)
+    return Running(
+        infusion=started.infusion,
+        drug=started.drug,
+        name=t.names.drug(started.drug),
+        syringe_class=t.facts.drugs.class_of(started.drug),
+        fluid=started.fluid,
+        rate=Num(text=figure(i.rate_ml_h), unit="mL/h", mark="typed", at=i.since),
+        dose_rate=dose,
+        since=started.happened_at,
+        total=Num(text=figure(total), unit="mL"),
+        ends_at=ends_at(t, i),
+    )
+
+
+def ends_at(t: Told, i: Infusion) -> datetime | None:
+    """When the bag or syringe runs empty at the present rate; unknown unless its size was told."""
+    if i.started.bag_ml is None or not i.rate_ml_h:
+        return None
+    left = i.started.bag_ml - i.volume_ml(t.now)
+    seconds = int(left / i.rate_ml_h * 3600)
+    return t.now + timedelta(seconds=max(0, seconds))
+
+
+def fluid_total_ml(t: Told) -> Decimal:
+    """All that went in: running fluids and infusions, boluses and flushes, and the volume of every push."""
+    ran = sum((i.volume_ml(total_until(t, i)) for i in t.infusions), Decimal(0))
+    bolus = sum((f.volume_ml for f in t.case.live(ev.FluidGiven)), Decimal(0))
+    pushed = sum((g.volume_ml or Decimal(0) for g in t.given), Decimal(0))
+    return ran + bolus + pushed
+
+
+def fluids_in(t: Told) -> Num | None:
+    total = fluid_total_ml(t)
+    if not total:
+        return None
+    return Num(text=figure(total.quantize(Decimal("0.1"))), unit="mL", estimated=t.estimated)
+
+
+def losses(t: Told) -> Num | None:
+    lost = sum((f.volume_ml for f in t.case.live(ev.FluidLost)), Decimal(0))
+    return Num(text=figure(lost), unit="mL") if lost else None
+
+
+def troubles(t: Told) -> tuple[Trouble, ...]:
+    """Each trouble with what was done about it; one without an end is still there."""
+    done: dict[str, list[str]] = {}
+    for e in t.case.live(ev.TroubleTreated):
+        done.setdefault(e.trouble, []).append(e.action)
+    ended = {e.trouble: e for e in t.case.live(ev.TroubleEnded)}
+    return tuple(
+        Trouble(
+            trouble=b.trouble,
+            kind=b.kind,
+            seen=b.seen,
+            from_at=b.happened_at,
+            to_at=ended[b.trouble].happened_at if b.trouble in ended else None,
+            treatment=tuple(done.get(b.trouble, ())),
+            response=ended[b.trouble].response if b.trouble in ended else "",
+        )
+        for b in t.case.live(ev.TroubleBegan)
+    )

@@ -1,0 +1,202 @@
+"""Syringes that exist: what is in each, what is left, whether its label still holds, and what is said as it is handed over."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from decimal import Decimal
+
+from spiracle.case.events import DrugOrdered, SyringeDrawn, Weighed
+from spiracle.case.syringes import Syringe
+from spiracle.drugs import Barrel, DoseRow, DosingWeight, OrderedDose
+from spiracle.quantity import Quantity, figure, unit
+from spiracle.refusals import Refusal
+from spiracle.sheets.given import concentration, given_line, ladder
+from spiracle.sheets.names import clock, joined
+from spiracle.sheets.phases import present
+from spiracle.sheets.shapes import DrawnSyringe, DrugLine, Ladder, Num
+from spiracle.sheets.told import Told
+from spiracle.source import Guardrail
+
+DUE_IN = {
+    "prepare": ("premedication",),
+    "induce": ("induction",),
+    "maintain": ("induction", "maintenance", "analgesia", "block"),
+    "recover": ("reversal", "analgesia"),
+}
+
+
+def drawn_syringes(t: Told, lines: tuple[DrugLine, ...]) -> tuple[DrawnSyringe, ...]:
+    """All syringes that stand, the one that is due on top, else in the order of drawing."""
+    planned = {line.order: line for line in lines}
+    phase = present(t)
+    found = [drawn_syringe(t, s, planned.get(s.drawn.order), phase) for s in t.syringes]
+    return tuple(sorted(found, key=lambda d: not d.due))
+
+
+def drawn_syringe(t: Told, s: Syringe, planned: DrugLine | None, phase: str) -> DrawnSyringe:
+    e = s.drawn
+    order = t.orders.get(e.order)
+    barrel = barrel_of(t, e)
+    left = s.left_ml
+    purpose = order.purpose if order else ""
+    return DrawnSyringe(
+        syringe=e.syringe,
+        event_id=e.id,
+        order=e.order,
+        drug=e.drug,
+        name=t.names.drug(e.drug),
+        syringe_class=t.facts.drugs.class_of(e.drug),
+        reversal=t.facts.drugs.is_reversal(e.drug),
+        controlled=t.facts.drugs.controlled_class(e.drug),
+        concentration=e.concentration,
+        barrel=barrel.name if barrel else e.barrel,
+        mark_ml=float(barrel.mark.number("mL")) if barrel else 0.0,
+        holds_ml=float(barrel.holds.number("mL")) if barrel else float(e.volume_ml),
+        drawn=Num(text=figure(e.volume_ml), unit="mL", mark="typed", at=e.happened_at, by=t.names.hand(e.by)),
+        left=Num(text=figure(left), unit="mL"),
+        left_ml=float(left),
+        drawn_by=t.names.hand(e.by),
+        seen_by=t.names.hand(e.seen_by) if e.seen_by else "",
+        at=e.happened_at,
+        lot=e.lot,
+        expires=e.expires,
+        route=order.route if order else "",
+        purpose=purpose,
+        planned_ml=planned.volume_ml if planned else None,
+        estimated=_weight_then_estimated(t, e.happened_at),
+        void=void(t, e),
+        speak=speak(t, e.drug, order, planned),
+        ladder=syringe_ladder(t, e, order, barrel),
+        last_given=_last(t, s),
+        diluted=diluted(e),
+        due=not s.pushes and left > 0 and any(p in purpose for p in DUE_IN.get(phase, ())),
+    )
+
+
+def diluted(e: SyringeDrawn) -> str:
+    """How it was thinned: "0.2 mL of 10 mg/mL with 1.8 mL saline"; empty where it was not."""
+    if not e.diluent_volume_ml:
+        return ""
+    return f"{figure(e.drug_volume_ml)} mL of {e.vial_concentration} with {figure(e.diluent_volume_ml)} mL {e.diluent}".rstrip()
+
+
+def _last(t: Told, s: Syringe) -> str:
+    """What was last given from it, when and by whom: "1.6 mg, 08:31, KM"."""
+    if s.last_given is None:
+        return ""
+    line = t.case.line(s.last_given.id)
+    if line is None:
+        return ""
+    given = given_line(t, line)
+    return joined((given.amount_text, clock(given.at), given.by))
+
+
+def barrel_of(t: Told, e: SyringeDrawn) -> Barrel | None:
+    """The barrel by its id or name; a barrel nobody knows has no ladder."""
+    return next((b for b in t.facts.drugs.barrels if e.barrel in {b.id, b.name}), None)
+
+
+def speak(t: Told, drug: str, order: DrugOrdered | None, planned: DrugLine | None = None) -> str:
+    """The sentence to say aloud at the push: drug, patient, route."""
+    if planned is not None and planned.speak:
+        return f"{planned.speak}, for {t.name}"
+    route = order.route if order else ""
+    return joined((t.names.drug(drug), t.name or t.species, route))
+
+
+def void(t: Told, e: SyringeDrawn) -> str:
+    """Why a syringe's label does not hold any more; empty while it does."""
+    if e.order and e.order not in t.orders:
+        return "order withdrawn"
+    then = _weight_at(t, e.happened_at)
+    now = t.weight
+    if then is not None and now is not None and then.weight_kg != now.kg:
+        return f"drawn for {figure(then.weight_kg)} kg, now {figure(now.kg)} kg"
+    return ""
+
+
+def _weight_at(t: Told, at: datetime) -> Weighed | None:
+    before = [w for w in t.case.live(Weighed) if w.happened_at <= at]
+    return before[-1] if before else None
+
+
+def _weight_then_estimated(t: Told, at: datetime) -> bool:
+    then = _weight_at(t, at)
+    return then is not None and then.method != "scale"
+
+
+def dosing_weight(t: Told) -> DosingWeight | None:
+    return DosingWeight(kg=t.kg, estimated=t.estimated) if t.kg else None
+
+
+def syringe_ladder(t: Told, e: SyringeDrawn, order: DrugOrdered | None, barrel: Barrel | None) -> Ladder | None:
+    """None while weight, barrel or strength is not known: then the page has no volumes to offer either."""
+    strength, weight = concentration(e.concentration), dosing_weight(t)
+    if strength is None or weight is None or barrel is None:
+        return None
+    high = order_high(order)
+    try:
+        return ladder(strength, barrel, weight, limit_of(t, order), high)
+    except Refusal:  # an order in a unit this strength cannot be held against: marks without zones
+        return ladder(strength, barrel, weight, None, None)
+
+
+def order_high(order: DrugOrdered | None) -> Quantity | None:
+    """The ordered ceiling with its unit."""
+    if order is None:
+        return None
+    try:
+        return Quantity(order.high, unit(order.unit))
+    except Refusal:
+        return None
+
+
+def dose_row(t: Told, order: DrugOrdered | None) -> DoseRow | None:
+    """The row of the formulary an order is held against; None where there is none, and then no limit is shown."""
+    if order is None:
+        return None
+    try:
+        if order.row:
+            return t.facts.drugs.row(order.row)
+        weight = dosing_weight(t)
+        high = order_high(order)
+        if weight is None or high is None:
+            return None
+        asked = OrderedDose(
+            drug=order.drug,
+            species=t.species,
+            purpose=order.purpose,
+            route=order.route,
+            low=Quantity(order.low, high.unit),
+            high=high,
+            conditions=tuple(sorted(t.conditions)),
+        )
+        return t.facts.drugs.choose(asked, weight)
+    except Refusal:
+        return None
+
+
+def limit_of(t: Told, order: DrugOrdered | None) -> Guardrail | None:
+    row = dose_row(t, order)
+    if row is None or not t.kg:
+        return None
+    try:
+        return row.guardrail(t.kg)
+    except Refusal:
+        return None
+
+
+def ordered_amount(order: DrugOrdered, kg: Decimal) -> Quantity | None:
+    """The whole amount of the ordered ceiling: per kg times the weight, or as it stands where it is per animal."""
+    high = order_high(order)
+    if high is None:
+        return None
+    symbols = {s for s, _ in high.unit.parts}
+    try:
+        if "kg" in symbols:
+            return high * Quantity.of(kg, "kg")
+        if "animal" in symbols:
+            return high * Quantity.of(1, "animal")
+    except Refusal:
+        return None
+    return high
