@@ -1,0 +1,23 @@
+"""Tubes: which three to lay out, how deep, how long, what dead space they leave, and when the airway is proven."""
+
+from spiracle.airway.checks import CHECKS
+from spiracle.airway.cuff import (
+    cuff_band,
+    cuff_recheck_minutes,
+    cuff_volume_limit,
+    cuff_words,
+    larynx_wait,
+    leak_band,
+)
+from spiracle.airway.lay_out import AirwayChoice, TubeFit, fit, lay_out
+from spiracle.airway.measured import Measured, read_tube
+from spiracle.airway.placing import PartVolume
+from spiracle.airway.proof import AttemptRules, attempt_rules, breaths_needed, proof_lacking, proofs
+from spiracle.airway.sizing import Tube, TubeInStock
+from spiracle.airway.tables import AirwayTables, ProofRow
+
+__all__ = [
+    "CHECKS", "AirwayChoice", "AirwayTables", "AttemptRules", "Measured", "PartVolume", "ProofRow", "Tube", "TubeFit",
+    "TubeInStock", "attempt_rules", "breaths_needed", "cuff_band", "cuff_recheck_minutes", "cuff_volume_limit", "cuff_words",
+    "fit", "larynx_wait", "lay_out", "leak_band", "proof_lacking", "proofs", "read_tube",
+]  # fmt: skip

@@ -1,0 +1,40 @@
+"""The airway's formulas under the names that the check rows use: the formulas themselves, not copies."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from decimal import Decimal
+from typing import Any
+
+from spiracle.airway import bore, resistance
+from spiracle.quantity import Quantity
+
+Inputs = Mapping[str, Any]
+
+
+def _convert(value: Any, given: str, wanted: str) -> float:
+    return float(Quantity.of(Decimal(str(value)), given).number(wanted))
+
+
+CHECKS: dict[str, Callable[[Inputs], float]] = {
+    "airway.tube_dead_space_ml": lambda i: bore.tube_dead_space_ml(i["id_mm"], i["length_cm"] * 10),
+    "airway.cut_saves_ml": lambda i: bore.cut_saves_ml(i["id_mm"], i["cut_cm"] * 10),
+    "airway.od_mm_of_french": lambda i: bore.od_mm_of_french(i["fr"]),
+    "airway.french_of_od_mm": lambda i: bore.french_of_od_mm(i["od_mm"]),
+    "airway.circumference_of_french_mm": lambda i: bore.circumference_mm(bore.od_mm_of_french(i["fr"])),
+    "airway.od_for_trachea_mm": lambda i: bore.od_for_trachea_mm(i["itd_mm"], i["fraction"]),
+    "airway.brachycephalic_id_mm": lambda i: bore.brachycephalic_id_mm(i["predicted_id_mm"], i["bias_mm"]),
+    "airway.half_width_95_mm": lambda i: bore.half_width_95_mm(i["sd_mm"]),
+    "airway.trachea_mm_from_back": lambda i: bore.trachea_mm_from_back(i["ot_cm"]) + i.get("bias_mm", 0),
+    "airway.trachea_length_cm_from_back": lambda i: bore.trachea_length_cm_from_back(i["ot_cm"]),
+    "airway.back_cm_of_trachea_mm": lambda i: bore.back_cm_of_trachea_mm(i["ivd_mm"]),
+    "airway.cmh2o_of_mmhg": lambda i: _convert(i["mmhg"], "mmHg", "cmH2O"),
+    "airway.mmhg_of_cmh2o": lambda i: _convert(i["cmh2o"], "cmH2O", "mmHg"),
+    "airway.cmh2o_of_pa": lambda i: _convert(i["pa"], "Pa", "cmH2O"),
+    "airway.bore_exponent": lambda i: resistance.bore_exponent(6.0, i["p6_pa"], 8.0, i["p8_pa"]),
+    "airway.times_more_when_narrowed": lambda i: resistance.times_more_when_narrowed(i["ratio"], i["power"]),
+    "airway.laminar_loss_cmh2o": lambda i: _convert(
+        resistance.laminar_loss_pa(i["id_mm"], i["length_cm"] * 10, i["flow_lpm"], i["mu"]), "Pa", "cmH2O"
+    ),
+    "airway.reynolds": lambda i: resistance.reynolds(i["id_mm"], i["flow_lpm"], resistance.Gas(i["mu"], i["rho"])),
+}

@@ -1,0 +1,156 @@
+"""The airway part of a plan: three tubes, depth, cut, stylet, dead space, resistance, in one record."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from spiracle.airway import placing
+from spiracle.airway.measured import Measured, check, check_bore
+from spiracle.airway.placing import PartVolume
+from spiracle.airway.sizing import Tube, TubeInStock, aim_at, shelf, three
+from spiracle.airway.tables import AirwayTables
+from spiracle.quantity import Quantity
+from spiracle.refusals import OutOfRange, Refusal
+from spiracle.source import Worked, Working, Zone
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AirwayChoice:
+    """Everything the airway page shows. What could not be worked out is None, and its refusal stands in `refusals`."""
+
+    tubes: tuple[Tube, ...]
+    why: Working
+    insertion: Worked[Quantity] | None
+    cut: Worked[Quantity] | None
+    stylet_setback: Worked[Quantity]
+    tube_volume_before: Worked[Quantity] | None
+    tube_volume_after: Worked[Quantity] | None
+    dead_space_before: Worked[Quantity] | None
+    dead_space_after: Worked[Quantity]
+    parts: tuple[PartVolume, ...]
+    tidal: Worked[Quantity]
+    percent_of_breath: Decimal
+    dead_space_zone: Zone
+    caution_percent: Decimal
+    stop_percent: Decimal
+    dead_space_warning: str
+    resistances: tuple[tuple[Tube, Worked[Quantity]], ...]
+    cautions: tuple[str, ...]
+    refusals: tuple[Refusal, ...]
+    memory: bool = True
+
+    @property
+    def first(self) -> Tube:
+        return next(t for t in self.tubes if t.role == "first choice")
+
+
+def lay_out(
+    facts: AirwayTables, species: str, weight: Quantity, *, brachycephalic: bool = False, measured: Measured | None = None,
+    stock: Sequence[TubeInStock] | None = None, parts: Sequence[tuple[str, Quantity]] | None = None,
+) -> AirwayChoice:  # fmt: skip
+    """Three tubes and how the first is to be placed. `stock` and `parts` None mean not told: typical ones, from memory.
+
+    Raises Unknown (species), OutOfRange (weight, a length longer than the animal, a bore beyond the species), Missing (no tube
+    on the shelf fits). A depth that was not measured is refused in `refusals`, and the rest is still worked out.
+    """
+    measured = measured or Measured()
+    check(facts, species, weight, measured)
+    aim = aim_at(facts, species, weight, brachycephalic, measured)
+    tubes, cautions = three(facts, species, aim, shelf(facts, species, stock))
+    first = next(t for t in tubes if t.role == "first choice")
+    depth = placing.insertion(measured)
+    cut, cut_cautions = placing.cut_length(facts, first, measured)
+    joined = placing.usual_parts(facts, weight.number("kg")) if parts is None else placing.stocked_parts(parts)
+    space = placing.dead_space(facts, weight, first, depth.value if depth else None, cut.value if cut else None, joined)
+    whole = None if first.length_mm is None else placing.volume(first, Quantity.of(first.length_mm, "mm").to("cm"))
+    return AirwayChoice(
+        tubes=tubes,
+        why=aim.working,
+        insertion=depth,
+        cut=cut,
+        stylet_setback=placing.stylet_setback(facts),
+        tube_volume_before=whole,
+        tube_volume_after=placing.volume(first, cut.value) if cut else None,
+        dead_space_before=space.before,
+        dead_space_after=space.after,
+        parts=space.parts,
+        tidal=space.tidal,
+        percent_of_breath=space.percent,
+        dead_space_zone=space.zone,
+        caution_percent=Decimal(facts.setting("dead-space-caution").value),
+        stop_percent=Decimal(facts.setting("dead-space-stop").value),
+        dead_space_warning=space.warning,
+        resistances=_resistances(facts, weight, tubes, cut.value if cut else None),
+        cautions=(*aim.cautions, *cautions, *cut_cautions, *_uncuffed(first)),
+        refusals=() if depth else (placing.no_depth(),),
+    )
+
+
+def _uncuffed(first: Tube) -> tuple[str, ...]:
+    return () if first.cuffed else ("No cuff at this size: the airway is not sealed; listen for the leak.",)
+
+
+def _resistances(
+    facts: AirwayTables, weight: Quantity, tubes: tuple[Tube, ...], cut: Quantity | None
+) -> tuple[tuple[Tube, Worked[Quantity]], ...]:
+    """Each tube of the set at one length, so that the sizes compare: the cut length, else the first choice's own."""
+    length = cut
+    if length is None:
+        first = next(t for t in tubes if t.role == "first choice")
+        if first.length_mm is None:
+            return ()
+        length = Quantity.of(first.length_mm, "mm").to("cm")
+    return tuple((t, placing.resistance(facts, weight, t, length)) for t in tubes)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TubeFit:
+    """One tube that somebody wants to use, held against this animal."""
+
+    tube: Tube
+    expected_id_mm: Decimal
+    volume: Worked[Quantity] | None
+    dead_space: Worked[Quantity] | None
+    percent_of_breath: Decimal | None
+    resistance: Worked[Quantity] | None
+    why: Working
+    cautions: tuple[str, ...]
+
+
+def fit(
+    facts: AirwayTables, species: str, weight: Quantity, tube_id: Quantity, *, tube_od: Quantity | None = None,
+    length: Quantity | None = None, brachycephalic: bool = False, measured: Measured | None = None,
+    parts: Sequence[tuple[str, Quantity]] | None = None,
+) -> TubeFit:  # fmt: skip
+    """Hold one tube against the animal. Raises OutOfRange for a bore beyond the species, or wider than its measured trachea."""
+    measured = measured or Measured()
+    check(facts, species, weight, measured)
+    check_bore(facts, species, tube_id)
+    aim = aim_at(facts, species, weight, brachycephalic, measured)
+    tube = shelf(facts, species, [TubeInStock(
+        id_mm=tube_id.number("mm"), od_mm=None if tube_od is None else tube_od.number("mm"),
+        length_mm=None if length is None else length.number("mm"))])[0]  # fmt: skip
+    trachea = measured.tracheal_diameter
+    if trachea is not None and tube.od_mm >= trachea.number("mm"):
+        raise OutOfRange(
+            "tube", f"{tube.od_mm} mm outside does not go into a trachea of {trachea}.", "Take a smaller tube."
+        )
+    cautions = list(aim.cautions)
+    half = facts.setting("size-half-width")
+    if abs(tube.id_mm - aim.id_mm) > Decimal(half.value):
+        side = "larger" if tube.id_mm > aim.id_mm else "smaller"
+        cautions.append(f"{tube.id_text} is {side} than expected ({aim.id_mm:.1f} mm) by more than {half.value} mm.")
+    long = None if tube.length_mm is None else Quantity.of(tube.length_mm, "mm").to("cm")
+    space = None
+    if long is not None and measured.incisors_to_inlet is not None:
+        joined = placing.usual_parts(facts, weight.number("kg")) if parts is None else placing.stocked_parts(parts)
+        space = placing.dead_space(facts, weight, tube, measured.incisors_to_inlet, long, joined)
+        cautions += [space.warning] if space.warning else []
+    return TubeFit(
+        tube=tube, expected_id_mm=aim.id_mm, volume=placing.volume(tube, long) if long else None,
+        dead_space=space.after if space else None, percent_of_breath=space.percent if space else None,
+        resistance=placing.resistance(facts, weight, tube, long) if long else None, why=aim.working,
+        cautions=tuple(cautions),
+    )  # fmt: skip

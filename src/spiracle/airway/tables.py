@@ -1,0 +1,223 @@
+"""The airway's tables: what is known, and the settings, tubes, parts and signs that Spiracle acts on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Literal, TypeVar
+
+import msgspec
+
+from spiracle.quantity import Quantity
+from spiracle.refusals import BadTable, Unknown
+from spiracle.source import Seen, Sources, need_sources, read_table
+from spiracle.source.stated import Facts, read_stated
+
+Species = Literal["dog", "cat"]
+
+
+class Row(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Root of every row: whose word it is, how it was seen, which facts it rests on."""
+
+    id: str
+    rests_on: tuple[str, ...]
+    source: tuple[str, ...]
+    seen: Seen
+    note: str = ""
+    origin: str = "spiracle"
+
+    @property
+    def memory(self) -> bool:
+        return self.seen is Seen.MEMORY
+
+
+class Setting(Row, frozen=True, kw_only=True):
+    """One figure that is acted on. An empty unit is a pure number."""
+
+    says: str
+    value: Decimal | int
+    unit: str
+
+    @property
+    def quantity(self) -> Quantity:
+        return Quantity.of(self.value, self.unit)
+
+    @property
+    def number(self) -> float:
+        return float(self.value)
+
+
+class TubeRow(Row, frozen=True, kw_only=True):
+    """A size that shelves usually hold."""
+
+    id_mm: Decimal
+    od_mm: Decimal
+    od_within_mm: Decimal
+    cuffed: bool
+    length_mm: Decimal | int | None = None
+
+
+class SizeRow(Row, frozen=True, kw_only=True):
+    """One step from weight to inside diameter."""
+
+    species: Species
+    kg: Decimal
+    mm: Decimal
+    low_mm: Decimal
+    high_mm: Decimal
+
+
+class Reach(Row, frozen=True, kw_only=True):
+    """The bounds of the possible in one species; outside them an input is refused."""
+
+    species: Species
+    id_low_mm: Decimal
+    id_high_mm: Decimal
+    weight_low_kg: Decimal | int
+    weight_high_kg: Decimal | int
+    trachea_low_mm: Decimal | int
+    trachea_high_mm: Decimal | int
+    depth_low_cm: Decimal | int
+    depth_high_cm: Decimal | int
+    depth_low_per_root: Decimal | int
+    depth_high_per_root: Decimal | int
+
+
+class PartRow(Row, frozen=True, kw_only=True):
+    """A part between tube and Y-piece and the gas it holds."""
+
+    name: str
+    ml: Decimal | int
+    ml_low: Decimal | int
+    ml_high: Decimal | int
+    from_kg: Decimal | int
+    below_kg: Decimal | int
+    usual: bool
+
+
+class CuffRow(Row, frozen=True, kw_only=True):
+    """Cuff pressure and leak pressure of a species [cmH2O], and the air a cuff may take [mL] where it is known."""
+
+    species: Species
+    low: int
+    high: int
+    leak_low: int
+    leak_high: int
+    leak_memory: bool
+    air_usual_ml: Decimal | int | None = None
+    air_hard_ml: Decimal | int | None = None
+
+
+class WordRow(Row, frozen=True, kw_only=True):
+    species: Literal["dog", "cat", "any"]
+    says: str
+
+
+class TryRow(Row, frozen=True, kw_only=True):
+    """What is done after a failed attempt, counted."""
+
+    after: int
+    says: str
+
+
+class ProofRow(Row, frozen=True, kw_only=True):
+    """A sign at the tube. `proof` proves alone; two `sign`s and a second person prove together; a `hint` never proves;
+    `secure` keeps a proven tube safe. The id is the sign's name in the log."""
+
+    label: str
+    expected: str
+    part: Literal["proof", "sign", "hint", "secure"]
+
+    @property
+    def sign(self) -> str:
+        return self.id
+
+
+class _File(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    setting: tuple[Setting, ...] = ()
+    cuff: tuple[CuffRow, ...] = ()
+    word: tuple[WordRow, ...] = ()
+    tries: tuple[TryRow, ...] = msgspec.field(default=(), name="try")
+    proof: tuple[ProofRow, ...] = ()
+    tube: tuple[TubeRow, ...] = ()
+    size: tuple[SizeRow, ...] = ()
+    reach: tuple[Reach, ...] = ()
+    part: tuple[PartRow, ...] = ()
+
+
+R = TypeVar("R", bound=Row)
+SETTINGS = frozenset({
+    "attempt-seconds", "attempt-spo2", "attempts", "back-shortfall", "brachycephalic-shift", "breaths-needed",
+    "cuff-recheck", "cut-step", "dead-space-caution", "dead-space-stop", "gas-density", "gas-viscosity", "larynx-wait",
+    "one-size", "quiet-flow", "size-half-width", "stylet-setback", "tidal", "trachea-fraction",
+})  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class AirwayTables:
+    """Everything known and set about tubes. Read once; a missing setting or a row without its facts does not load."""
+
+    stated: Facts
+    settings: Mapping[str, Setting]
+    cuffs: tuple[CuffRow, ...]
+    words: tuple[WordRow, ...]
+    tries: tuple[TryRow, ...]
+    proofs: tuple[ProofRow, ...]
+    tubes: tuple[TubeRow, ...]
+    sizes: tuple[SizeRow, ...]
+    reaches: tuple[Reach, ...]
+    parts: tuple[PartRow, ...]
+
+    @classmethod
+    def read(cls, files: Mapping[str, str], sources: Sources) -> AirwayTables:
+        stated = read_stated(files, "-facts", sources)
+        plain = [read_table(t, _File, n) for n, t in sorted(files.items()) if not n.endswith("-facts")]
+
+        def all_of(pick: str, shape: type[R]) -> tuple[R, ...]:
+            return _checked((row for file in plain for row in getattr(file, pick)), shape, stated, sources)
+
+        settings = {row.id: row for row in all_of("setting", Setting)}
+        if settings.keys() != SETTINGS:
+            raise BadTable("airway settings", f"are not the ones expected: {sorted(settings.keys() ^ SETTINGS)}.")
+        return cls(
+            stated=stated,
+            settings=settings,
+            cuffs=all_of("cuff", CuffRow),
+            words=all_of("word", WordRow),
+            tries=tuple(sorted(all_of("tries", TryRow), key=lambda t: t.after)),
+            proofs=all_of("proof", ProofRow),
+            tubes=tuple(sorted(all_of("tube", TubeRow), key=lambda t: t.id_mm)),
+            sizes=tuple(sorted(all_of("size", SizeRow), key=lambda s: s.kg)),
+            reaches=all_of("reach", Reach),
+            parts=all_of("part", PartRow),
+        )
+
+    def setting(self, id_: str) -> Setting:
+        return self.settings[id_]
+
+    def reach(self, species: str) -> Reach:
+        """The bounds of a species; there is no default species."""
+        for row in self.reaches:
+            if row.species == species:
+                return row
+        raise Unknown("species", f"{species!r} is not a species Spiracle knows.", "Say dog or cat.")
+
+    def cuff(self, species: str) -> CuffRow:
+        self.reach(species)
+        return next(row for row in self.cuffs if row.species == species)
+
+
+def _checked(rows: Iterable[R], shape: type[R], stated: Facts, sources: Sources) -> tuple[R, ...]:
+    """Rows that cite something listed and rest on facts that are there, each id once."""
+    found: list[R] = []
+    for row in rows:
+        need_sources(row.id, row.source)
+        sources.of(row.source)
+        for fact in row.rests_on:
+            if fact not in stated:
+                raise BadTable(f"row {row.id}", f"rests on {fact}, which is not listed.")
+        if any(row.id == other.id for other in found):
+            raise BadTable(f"row {row.id}", "stands twice.", "Give each row one id.")
+        found.append(row)
+    return tuple(found)

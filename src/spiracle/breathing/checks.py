@@ -1,0 +1,52 @@
+"""The breathing room's formulas under the names that the check rows use: the formulas themselves, not copies."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from decimal import Decimal
+from typing import Any
+
+from spiracle.breathing import flows, ventilation
+from spiracle.breathing.oxygen import litres_left, minutes_of
+
+Inputs = Mapping[str, Any]
+
+
+def _d(value: object) -> Decimal:
+    return Decimal(str(value))
+
+
+CHECKS: dict[str, Callable[[Inputs], float]] = {
+    "breathing.flow_ml_min": lambda i: flows.flow_ml_min(i["kg"], i["ml_kg_min"]),
+    "breathing.flow_l_min": lambda i: flows.flow_ml_min(i["kg"], i["ml_kg_min"]) / 1000,
+    "breathing.minute_volume_l": lambda i: flows.minute_volume_ml(i["rr"], i["vt_ml"]) / 1000,
+    "breathing.bag_ml": lambda i: flows.bag_ml(i["kg"], i["vt_ml_kg"], i["multiple"]),
+    "breathing.time_constant_min": lambda i: flows.time_constant_min(i["circuit_l"], i["fgf_lpm"]),
+    "breathing.part_changed": lambda i: flows.part_changed(i["taus"]),
+    "breathing.half_time_min": lambda i: flows.half_time_min(i["tau_min"]),
+    "breathing.oxygen_need_ml_min": lambda i: flows.oxygen_need_ml_min(i["kg"]),
+    "breathing.liquid_agent_ml_h": lambda i: flows.liquid_agent_ml_h(
+        i["percent"], i["fgf_ml_min"], i["vapour_ml_per_ml"]
+    ),
+    "breathing.liquid_agent_by_rule_ml_h": lambda i: flows.liquid_agent_ml_h(
+        i["percent"], i["fgf_lpm"] * 1000, 600 / i["factor"]
+    ),
+    "breathing.mg_m3_of_ppm": lambda i: flows.mg_m3_of_ppm(i["ppm"], i["mw"], i["molar_l"]),
+    "breathing.litres_left": lambda i: float(litres_left(_d(i["full_l"]), _d(i["full"]), _d(i["gauge"]))),
+    "breathing.oxygen_minutes": lambda i: float(
+        minutes_of(litres_left(_d(i["full_l"]), _d(i["full"]), _d(i["gauge"])), _d(i["lpm"]))
+    ),
+    "breathing.litres_above_reserve": lambda i: float(
+        litres_left(_d(i["full_l"]), _d(i["full"]), _d(i["gauge"]) - _d(i["reserve"]))
+    ),
+    "breathing.minutes_of": lambda i: float(minutes_of(_d(i["litres"]) * _d(i.get("margin", 1)), _d(i["lpm"]))),
+    "breathing.hours_of": lambda i: float(minutes_of(_d(i["litres"]), _d(i["lpm"]))) / 60,
+    "breathing.dead_part_ml_kg": lambda i: ventilation.dead_part_ml_kg(i["vt_ml_kg"], i["fraction"]),
+    "breathing.alveolar_ml_kg": lambda i: ventilation.alveolar_ml_kg(i["vt_ml_kg"], i["fraction"]),
+    "breathing.co2_with_added_dead_space": lambda i: ventilation.co2_with_added_dead_space(
+        i["paco2_0"], i["vt_ml_kg"], i["vd_ml_kg"], i["extra_ml_kg"]
+    ),
+    "breathing.dead_share": lambda i: ventilation.dead_share_bohr(i["paco2"], i["expired"]),
+    "breathing.expiration_per_inspiration": lambda i: ventilation.expiration_per_inspiration(i["rr"], i["ti_s"]),
+    "breathing.compliance_ml_cmh2o_kg": lambda i: ventilation.compliance_ml_cmh2o_kg(i["vt_ml_kg"], i["dp_cmh2o"]),
+}

@@ -1,0 +1,241 @@
+"""The tables of breathing system, ventilation, oxygen and check lists."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Literal, TypeVar
+
+import msgspec
+
+from spiracle.quantity import Quantity
+from spiracle.refusals import BadTable, NotOneOf, Unknown
+from spiracle.source import Seen, Sources, need_sources, read_table
+from spiracle.source.stated import Facts, read_stated
+
+Species = Literal["dog", "cat"]
+Phase = Literal["induction", "maintenance", "recovery"]
+ListName = Literal["machine", "patient", "sign-in", "time-out", "recovery"]
+LISTS: tuple[ListName, ...] = ("machine", "patient", "sign-in", "time-out", "recovery")
+PHASES: tuple[Phase, ...] = ("induction", "maintenance", "recovery")
+
+
+class Row(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Root of every row: whose word it is, how it was seen, which facts it rests on."""
+
+    id: str
+    rests_on: tuple[str, ...]
+    source: tuple[str, ...]
+    seen: Seen
+    note: str = ""
+    origin: str = "spiracle"
+
+    @property
+    def memory(self) -> bool:
+        return self.seen is Seen.MEMORY
+
+
+class Setting(Row, frozen=True, kw_only=True):
+    """One figure that is acted on."""
+
+    says: str
+    value: Decimal | int
+    unit: str
+
+    @property
+    def quantity(self) -> Quantity:
+        return Quantity.of(self.value, self.unit)
+
+
+class LeakRow(Row, frozen=True, kw_only=True):
+    """A published leak limit [mL/min] at a test pressure [cmH2O]."""
+
+    says: str
+    at: int
+    most: int
+
+
+class VentilatorRow(Row, frozen=True, kw_only=True):
+    """Tidal volume [mL/kg], rate [/min] and peak pressure [cmH2O] of a species under a ventilator."""
+
+    species: Species
+    tidal_low: int
+    tidal_high: int
+    rate_low: int
+    rate_high: int
+    peak_low: int
+    peak_usual: int
+    peak_hard: int
+    peak_memory: bool
+
+
+class WeightSpan(Row, frozen=True, kw_only=True):
+    """What an animal of the species can weigh; outside it nothing is worked out."""
+
+    species: Species
+    weight_low_kg: Decimal | int
+    weight_high_kg: Decimal | int
+
+
+class CircuitRow(Row, frozen=True, kw_only=True):
+    """A breathing system, where it is taken first, and its gas volume if it rebreathes."""
+
+    name: str
+    also: tuple[str, ...]
+    rebreathing: bool
+    from_kg: Decimal | int
+    below_kg: Decimal | int
+    rank: int
+    ventilate: bool
+    volume_low_l: Decimal | int | None = None
+    volume_high_l: Decimal | int | None = None
+
+    def is_called(self, name: str) -> bool:
+        wanted = name.strip().casefold()
+        return wanted in {self.id.casefold(), self.name.casefold(), *(a.casefold() for a in self.also)}
+
+
+class FreshGasRow(Row, frozen=True, kw_only=True):
+    """Fresh gas of one phase [mL/kg/min] with its floor [L/min]."""
+
+    circuits: tuple[str, ...]
+    species: tuple[Species, ...]
+    phase: Phase
+    start: int
+    low: int
+    high: int
+    floor_l_min: Decimal | int
+    says: str
+
+
+class BagRow(Row, frozen=True, kw_only=True):
+    ml: int
+
+
+class ListRow(Row, frozen=True, kw_only=True):
+    """One line of a list that is read aloud. The id is `list.line`."""
+
+    list: ListName
+    place: int
+    says: str
+    detail: str = ""
+
+    @property
+    def line(self) -> str:
+        return self.id.partition(".")[2]
+
+
+class _File(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    setting: tuple[Setting, ...] = ()
+    leak: tuple[LeakRow, ...] = ()
+    ventilator: tuple[VentilatorRow, ...] = ()
+    span: tuple[WeightSpan, ...] = ()
+    circuit: tuple[CircuitRow, ...] = ()
+    fresh_gas: tuple[FreshGasRow, ...] = ()
+    bag: tuple[BagRow, ...] = ()
+    line: tuple[ListRow, ...] = ()
+
+
+R = TypeVar("R", bound=Row)
+SETTINGS = frozenset({
+    "bag-need", "band-high", "band-low", "band-turn", "cat-flow-ask", "flow-step", "leak-pressure-high",
+    "leak-pressure-low", "minute-volume", "overfill", "oxygen-reserve",
+})  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class BreathingTables:
+    """Everything known and set about the breathing system. A gap in the tables does not load."""
+
+    stated: Facts
+    settings: Mapping[str, Setting]
+    leaks: tuple[LeakRow, ...]
+    ventilators: tuple[VentilatorRow, ...]
+    spans: tuple[WeightSpan, ...]
+    circuits: tuple[CircuitRow, ...]
+    fresh_gas: tuple[FreshGasRow, ...]
+    bags: tuple[BagRow, ...]
+    lines: tuple[ListRow, ...]
+
+    @classmethod
+    def read(cls, files: Mapping[str, str], sources: Sources) -> BreathingTables:
+        stated = read_stated(files, "-facts", sources)
+        plain = [read_table(t, _File, n) for n, t in sorted(files.items()) if not n.endswith("-facts")]
+
+        def all_of(pick: str, shape: type[R]) -> tuple[R, ...]:
+            return _checked((row for file in plain for row in getattr(file, pick)), shape, stated, sources)
+
+        settings = {row.id: row for row in all_of("setting", Setting)}
+        if settings.keys() != SETTINGS:
+            raise BadTable("breathing settings", f"are not the ones expected: {sorted(settings.keys() ^ SETTINGS)}.")
+        found = cls(
+            stated=stated,
+            settings=settings,
+            leaks=all_of("leak", LeakRow),
+            ventilators=all_of("ventilator", VentilatorRow),
+            spans=all_of("span", WeightSpan),
+            circuits=tuple(sorted(all_of("circuit", CircuitRow), key=lambda c: c.rank)),
+            fresh_gas=all_of("fresh_gas", FreshGasRow),
+            bags=tuple(sorted(all_of("bag", BagRow), key=lambda b: b.ml)),
+            lines=tuple(sorted(all_of("line", ListRow), key=lambda x: (LISTS.index(x.list), x.place))),
+        )
+        found._whole()
+        return found
+
+    def _whole(self) -> None:
+        """Every system has gas for every species and phase; machine and patient lists end at the relief valve."""
+        for circuit in self.circuits:
+            for species in ("dog", "cat"):
+                for phase in PHASES:
+                    self.gas(circuit.id, species, phase)
+        for name in ("machine", "patient"):
+            if self.check_list(name)[-1].line != "valve-open":
+                raise BadTable(f"list {name}", "does not end at the relief valve.", "Put valve-open last.")
+
+    def setting(self, id_: str) -> Setting:
+        return self.settings[id_]
+
+    def span(self, species: str) -> WeightSpan:
+        for row in self.spans:
+            if row.species == species:
+                return row
+        raise Unknown("species", f"{species!r} is not a species Spiracle knows.", "Say dog or cat.")
+
+    def ventilator(self, species: str) -> VentilatorRow:
+        self.span(species)
+        return next(row for row in self.ventilators if row.species == species)
+
+    def circuit(self, name: str) -> CircuitRow:
+        """A breathing system by id, name or another name of the trade."""
+        for row in self.circuits:
+            if row.is_called(name):
+                return row
+        raise Unknown("breathing system", f"{name!r} is not a system Spiracle knows.",
+                      "Known: " + ", ".join(c.name for c in self.circuits) + ".")  # fmt: skip
+
+    def gas(self, circuit: str, species: str, phase: str) -> FreshGasRow:
+        for row in self.fresh_gas:
+            if circuit in row.circuits and species in row.species and row.phase == phase:
+                return row
+        raise BadTable(f"fresh gas {circuit}, {species}, {phase}", "has no row.")
+
+    def check_list(self, name: str) -> tuple[ListRow, ...]:
+        if name not in LISTS:
+            raise NotOneOf("list", f"{name!r} is not a list.", "Known: " + ", ".join(LISTS) + ".")
+        return tuple(row for row in self.lines if row.list == name)
+
+
+def _checked(rows: Iterable[R], shape: type[R], stated: Facts, sources: Sources) -> tuple[R, ...]:
+    """Rows that cite something listed and rest on facts that are there, each id once."""
+    found: list[R] = []
+    for row in rows:
+        need_sources(row.id, row.source)
+        sources.of(row.source)
+        for fact in row.rests_on:
+            if fact not in stated:
+                raise BadTable(f"row {row.id}", f"rests on {fact}, which is not listed.")
+        if any(row.id == other.id for other in found):
+            raise BadTable(f"row {row.id}", "stands twice.", "Give each row one id.")
+        found.append(row)
+    return tuple(found)

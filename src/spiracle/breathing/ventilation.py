@@ -1,0 +1,73 @@
+"""Dead space and ventilation: what part of a breath reaches the alveoli, and what added dead space does to CO2."""
+
+from __future__ import annotations
+
+from spiracle.refusals import OutOfRange
+
+
+def dead_part_ml_kg(tidal_ml_kg: float, fraction: float) -> float:
+    """Physiological dead space [mL/kg] as a part of the tidal volume.
+
+    Source: about 35 % of 10 to 15 mL/kg, Veterinary Anesthesia & Analgesia Support Group, 2005.
+    >>> dead_part_ml_kg(10, 0.35)
+    3.5
+    """
+    return tidal_ml_kg * fraction
+
+
+def alveolar_ml_kg(tidal_ml_kg: float, fraction: float) -> float:
+    """What is left for the alveoli [mL/kg].
+
+    >>> alveolar_ml_kg(15, 0.35)
+    9.75
+    """
+    return tidal_ml_kg - dead_part_ml_kg(tidal_ml_kg, fraction)
+
+
+def co2_with_added_dead_space(paco2: float, tidal_ml_kg: float, dead_ml_kg: float, added_ml_kg: float) -> float:
+    """Arterial CO2 [the unit given] after apparatus dead space is added, at the same rate and tidal volume.
+
+    Source: alveolar ventilation equation. An animal that breathes for itself answers by breathing more, so the true rise
+    is smaller. Refused when the whole breath would be dead space.
+    >>> round(co2_with_added_dead_space(40, 10, 3.5, 2), 1)
+    57.8
+    """
+    left = tidal_ml_kg - dead_ml_kg - added_ml_kg
+    if left <= 0:
+        raise OutOfRange("apparatus dead space", f"{added_ml_kg:g} mL/kg leaves nothing of a {tidal_ml_kg:g} mL/kg breath.",
+                         "Take parts away, or ventilate with larger breaths.")  # fmt: skip
+    return paco2 * (tidal_ml_kg - dead_ml_kg) / left
+
+
+def dead_share_bohr(paco2: float, mixed_expired_pco2: float) -> float:
+    """Dead space as a share of the breath (Bohr, Enghoff): (PaCO2 - mixed expired PCO2) / PaCO2.
+
+    >>> dead_share_bohr(40, 28)
+    0.3
+    """
+    if not 0 <= mixed_expired_pco2 <= paco2 or paco2 == 0:
+        raise OutOfRange("mixed expired CO2", f"{mixed_expired_pco2:g} is not between 0 and the arterial {paco2:g}.")
+    return (paco2 - mixed_expired_pco2) / paco2
+
+
+def expiration_per_inspiration(rate_per_min: float, inspiration_s: float) -> float:
+    """The E of I:E = 1:E at a rate and an inspiratory time.
+
+    >>> expiration_per_inspiration(20, 1.0)
+    2.0
+    """
+    cycle = 60 / rate_per_min
+    if inspiration_s >= cycle:
+        raise OutOfRange(
+            "inspiratory time", f"{inspiration_s:g} s leaves no time to breathe out at {rate_per_min:g} /min."
+        )
+    return (cycle - inspiration_s) / inspiration_s
+
+
+def compliance_ml_cmh2o_kg(tidal_ml_kg: float, driving_cmh2o: float) -> float:
+    """How far lung and chest give way [mL/cmH2O/kg].
+
+    >>> round(compliance_ml_cmh2o_kg(16, 9), 2)
+    1.78
+    """
+    return tidal_ml_kg / driving_cmh2o
