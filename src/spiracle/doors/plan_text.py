@@ -165,8 +165,10 @@ def _syringe(drug: DrugPart, working: bool) -> Iterator[str]:
     if drug.rate is not None:
         yield from _row("RATE", marked(drug.rate))
         yield from _why(drug.rate, working)
-    if drug.volume is not None and drug.syringe is not None:
-        syringe = f"{drug.syringe.name} syringe, marks of {drug.syringe.mark.text}"
+    if drug.volume is not None:
+        syringe = "more than any syringe here holds: measure it from a bag or in parts"
+        if drug.syringe is not None:
+            syringe = f"{drug.syringe.name} syringe, marks of {drug.syringe.mark.text}"
         yield from _row("DRAW", f"{marked(drug.volume)}   {syringe}")
         yield from _why(drug.volume, working)
     if drug.delivered is not None:
@@ -255,7 +257,6 @@ def _breathing(plan: Plan, working: bool) -> Iterator[str]:
 def _oxygen(plan: Plan, working: bool) -> Iterator[str]:
     b = plan.breathing
     if b.oxygen_minutes is None:
-        yield from _row("oxygen", "no minutes: cylinder contents, full pressure and gauge were not given")
         return
     litres = f", {marked(b.oxygen_litres)} in the cylinder" if b.oxygen_litres is not None else ""
     yield from _row("oxygen", f"{marked(b.oxygen_minutes)} to the reserve{litres}")

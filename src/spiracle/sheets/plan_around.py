@@ -6,10 +6,9 @@ from spiracle.airway import AirwayChoice
 from spiracle.case.facts import Facts
 from spiracle.drugs import BudgetSum
 from spiracle.quantity import figure
-from spiracle.refusals import Refusal
 from spiracle.sheets.plan_rooms import limit_parts
 from spiracle.sheets.plan_shapes import LimitPart
-from spiracle.sheets.plan_work import PlanWork
+from spiracle.sheets.plan_work import PlanWork, breathing_refusals
 from spiracle.sheets.shapes import (
     AirwayPlan,
     BreathingPlan,
@@ -32,7 +31,7 @@ def airway_plan(work: PlanWork, facts: Facts) -> AirwayPlan:
         return AirwayPlan(tubes=(), refusal=refused(work.refusals["airway"]))
     return AirwayPlan(
         tubes=tuple(
-            TubeShape(role=t.role, id_text=f"{t.id_mm:.1f}", id_mm=t.id_mm, od_mm=t.od_mm, od_memory=t.od_memory,
+            TubeShape(role=t.role, id_text=t.id_text, id_mm=float(t.id_mm), od_mm=float(t.od_mm), od_memory=t.od_memory,
                       cuffed=t.cuffed)
             for t in choice.tubes
         ),
@@ -42,11 +41,11 @@ def airway_plan(work: PlanWork, facts: Facts) -> AirwayPlan:
         stylet_setback=_num(choice.stylet_setback, "stylet inside the tip by", facts),
         dead_space_before=_num(choice.dead_space_before, "outside the incisors, uncut", facts, 1),
         dead_space_after=_num(choice.dead_space_after, "outside the incisors, cut", facts, 1),
-        parts=tuple(Part(name=p.name, ml=p.ml, text=f"{p.name} {p.ml:g} mL") for p in choice.parts),
-        percent_of_breath=choice.percent_of_breath,
+        parts=tuple(Part(name=p.name, ml=float(p.ml), text=f"{p.name} {p.quantity}") for p in choice.parts),
+        percent_of_breath=float(round(choice.percent_of_breath, 1)),
         tidal=number(choice.tidal, "one breath", sources, significant=3),
-        warn_percent=choice.caution_percent,
-        stop_percent=choice.stop_percent,
+        warn_percent=float(round(choice.caution_percent, 1)),
+        stop_percent=float(round(choice.stop_percent, 1)),
         warning=_warning(choice),
         attempts=attempt_words(facts),
         memory=choice.memory,
@@ -74,23 +73,23 @@ def breathing_plan(work: PlanWork, facts: Facts) -> BreathingPlan:
     if choice is None:
         return BreathingPlan(refusal=refused(work.refusals["breathing"]))
     oxygen = choice.oxygen
-    told: tuple[Refusal, ...] = (*((work.refusals["oxygen"],) if "oxygen" in work.refusals else ()), *choice.refusals)
+    told = breathing_refusals(work)
     return BreathingPlan(
         circuit=choice.circuit,
         why=choice.why.says,
-        bag=number(choice.bag, "bag", sources, significant=3),
+        bag=None if choice.bag is None else number(choice.bag, "bag", sources, significant=3),
         fresh_gas=tuple(
-            (g.phase, number(g.set, f"fresh gas, {g.phase}", sources, significant=2)) for g in choice.fresh_gas
+            (g.phase, number(g.flow, f"fresh gas, {g.phase}", sources, significant=2)) for g in choice.fresh_gas
         ),
         oxygen_minutes=None if oxygen is None else number(
             oxygen.minutes_above_reserve, "oxygen left above the reserve", sources, significant=3, mark="predicted"
         ),
         oxygen_litres=None if oxygen is None else number(oxygen.litres, "oxygen in the cylinder", sources, significant=3),
-        oxygen_gauge=None if oxygen is None else oxygen.fraction,
+        oxygen_gauge=None if oxygen is None else float(oxygen.fraction),
         case_minutes=work.request.stock.case_minutes,
         oxygen_enough=None if oxygen is None else oxygen.enough,
         refusal=refused(told[0]) if told else None,
-        cautions=choice.cautions + (oxygen.cautions if oxygen is not None else ()),
+        cautions=choice.cautions,
     )  # fmt: skip
 
 

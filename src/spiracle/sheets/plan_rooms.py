@@ -26,7 +26,7 @@ from spiracle.sheets.plan_shapes import (
     TubePart,
     amount,
 )
-from spiracle.sheets.plan_work import PlanWork
+from spiracle.sheets.plan_work import PlanWork, breathing_refusals
 from spiracle.sheets.worked_shape import cites, plain_refused, worked_amount
 from spiracle.source import Worked
 
@@ -61,20 +61,16 @@ def airway_part(work: PlanWork, facts: Facts) -> AirwayPart:
     )
 
 
-def _mm(value: float) -> Quantity:
-    return Quantity(Decimal(str(value)), _MM)
+def _mm(value: Decimal) -> Quantity:
+    return Quantity(value, _MM)
 
 
 def _or_none(worked: Worked[Quantity] | None) -> Amount | None:
     return None if worked is None else worked_amount(worked)
 
 
-def _dead_space(choice: AirwayChoice) -> DeadSpacePart | None:
-    whole = choice.dead_space_after or choice.dead_space_before
-    if whole is None:
-        return None
-    base = worked_amount(whole)
-    percent = choice.percent_of_breath
+def _dead_space(choice: AirwayChoice) -> DeadSpacePart:
+    base = worked_amount(choice.dead_space_after)
     return DeadSpacePart(
         value=base.value,
         unit=base.unit,
@@ -86,39 +82,37 @@ def _dead_space(choice: AirwayChoice) -> DeadSpacePart | None:
         after=_or_none(choice.dead_space_after),
         tube_before=_or_none(choice.tube_volume_before),
         tube_after=_or_none(choice.tube_volume_after),
-        parts=tuple(
-            NamedAmount(name=p.name, amount=amount(Quantity.of(str(p.ml), "mL"), memory=p.memory)) for p in choice.parts
-        ),
+        parts=tuple(NamedAmount(name=p.name, amount=amount(p.quantity, memory=p.memory)) for p in choice.parts),
         breath=worked_amount(choice.tidal),
-        percent_of_breath=None if percent is None else _one_place(percent),
+        percent_of_breath=_one_place(choice.percent_of_breath),
         warn_percent=_one_place(choice.caution_percent),
         stop_percent=_one_place(choice.stop_percent),
         warning=choice.dead_space_warning,
     )
 
 
-def _one_place(value: float) -> Decimal:
-    return round(Decimal(str(value)), 1)
+def _one_place(value: Decimal) -> Decimal:
+    return round(value, 1)
 
 
 def breathing_part(work: PlanWork, facts: Facts) -> BreathingPart:
     choice = work.breathing
-    refused = [plain_refused(work.refusals[k]) for k in ("breathing", "oxygen") if k in work.refusals]
+    refused = tuple(plain_refused(r) for r in breathing_refusals(work))
     if choice is None:
-        return BreathingPart(circuit="", fresh_gas={}, bag=None, oxygen_minutes=None, refused=tuple(refused))
+        return BreathingPart(circuit="", fresh_gas={}, bag=None, oxygen_minutes=None, refused=refused)
     oxygen = choice.oxygen
     return BreathingPart(
         circuit=choice.circuit,
-        fresh_gas={g.phase: worked_amount(g.set) for g in choice.fresh_gas},
-        bag=worked_amount(choice.bag),
+        fresh_gas={g.phase: worked_amount(g.flow) for g in choice.fresh_gas},
+        bag=_or_none(choice.bag),
         oxygen_minutes=None if oxygen is None else worked_amount(oxygen.minutes_above_reserve, predicted=True),
         oxygen_minutes_to_empty=None if oxygen is None else worked_amount(oxygen.minutes, predicted=True),
         why=choice.why.says,
         oxygen_litres=None if oxygen is None else worked_amount(oxygen.litres),
         case_minutes=work.request.stock.case_minutes,
         oxygen_enough=None if oxygen is None else oxygen.enough,
-        refused=(*refused, *(plain_refused(r) for r in choice.refusals)),
-        notes=choice.cautions + (oxygen.cautions if oxygen is not None else ()),
+        refused=refused,
+        notes=choice.cautions,
         source=cites(choice.why.sources, facts.sources),
     )
 
@@ -148,24 +142,32 @@ def limit_parts(work: PlanWork, facts: Facts) -> tuple[LimitPart, ...]:
     asked = {a.reading: a for a in work.limits}
     known = {r.reading: r for r in rows}
     parts = [_limit_row(r, facts) for r in rows if r.reading not in asked]
-    return (*(_limit_asked(a, known.get(a.reading)) for a in work.limits), *parts)
+    return (*(_limit_asked(a, known.get(a.reading), facts) for a in work.limits), *parts)
 
 
 def _limit_row(row: Limit, facts: Facts) -> LimitPart:
     return LimitPart(
-        reading=row.reading, name=row.title, below=row.low, above=row.high, unit=row.unit, action=row.action,
-        ordered=False, whose="starting point of the tables", memory=row.memory,
+        reading=row.reading,
+        name=facts.circulation.bounds(row.reading).title,
+        below=row.low,
+        above=row.high,
+        unit=row.unit,
+        action=row.action,
+        ordered=False,
+        whose="starting point of the tables",
+        memory=row.memory,
         source=cites(row.source, facts.sources),
-    )  # fmt: skip
+    )
 
 
-def _limit_asked(asked: LimitAsked, row: Limit | None) -> LimitPart:
+def _limit_asked(asked: LimitAsked, row: Limit | None, facts: Facts) -> LimitPart:
+    bounds = facts.circulation.bounds(asked.reading)
     return LimitPart(
         reading=asked.reading,
-        name=asked.reading if row is None else row.title,
+        name=bounds.title,
         below=asked.below,
         above=asked.above,
-        unit="" if row is None else row.unit,
+        unit=bounds.unit,
         action=asked.action or ("" if row is None else row.action),
         ordered=True,
         whose=asked.ordered_by or "ordered",
@@ -213,7 +215,7 @@ def shock_parts(shock: Shock) -> tuple[EmergencyDrugPart, ...]:
     return tuple(
         EmergencyDrugPart(
             name=f"Shock, {shock.mode}", what_for=what, when=when, dose=str(joules.value), amount=worked_amount(joules),
-            note=shock.note, memory=shock.memory, **base,  # type: ignore[arg-type]
+            note=shock.note, memory=shock.memory, **base,
         )
         for what, when, joules in (
             ("shockable rhythm", "first", shock.first),

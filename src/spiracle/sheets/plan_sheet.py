@@ -44,7 +44,7 @@ from spiracle.sheets.plan_request import (
     TubeStocked,
 )
 from spiracle.sheets.plan_work import OrderWork, PlanWork, shelf_of, work_out
-from spiracle.sheets.shapes import DrugLine, PlanSheet
+from spiracle.sheets.shapes import Budget, DrugLine, PlanSheet
 from spiracle.sheets.worked_shape import number
 
 
@@ -256,7 +256,7 @@ def _airway(case: Case) -> AirwayInputs:
 # ---- shared ceilings
 
 
-def _budgets(work: PlanWork, case: Case, facts: Facts, now: datetime) -> tuple[object, ...]:
+def _budgets(work: PlanWork, case: Case, facts: Facts, now: datetime) -> tuple[Budget, ...]:
     """Planned and given parts of every ceiling that two drugs or two givers share."""
     given = [
         LocalDose(drug=g.drug, amount=Quantity.of(g.amount, g.unit), at=g.happened_at, planned=False)

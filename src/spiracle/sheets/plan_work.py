@@ -43,7 +43,6 @@ def conditions_of(patient: Patient, facts: Facts) -> frozenset[str]:
         age_days=patient.age_days,
         kg=patient.weight.number("kg"),
         body_condition=patient.body_condition,
-        asa=patient.asa,
     )
 
 
@@ -55,7 +54,7 @@ def shelf_of(request: PlanRequest, facts: Facts) -> tuple[Stock, Mapping[str, st
     whose = {drug: "Spiracle's list" for drug in base.strengths}
     whose |= dict.fromkeys(hospital, facts.hospital.name) | dict.fromkeys(told, "plan file")
     barrels = request.stock.syringes or facts.hospital.barrels
-    return Stock.over(base, {**hospital, **told}, barrels), whose
+    return base.over({**hospital, **told}, barrels), whose
 
 
 def work_orders(request: PlanRequest, facts: Facts, conditions: frozenset[str]) -> tuple[OrderWork, ...]:
@@ -116,7 +115,9 @@ INSIDE = ("strength", "concentration", "volume", "syringe", "vial")
 
 def stands_inside(refusal: Refusal) -> bool:
     """True when only this drug's volume is withheld; False when the order itself cannot be what was meant."""
-    return isinstance(refusal, OverLimit | NotMeasurable) or any(w in refusal.field for w in INSIDE)
+    if isinstance(refusal, OverLimit):  # a way in which a drug is never given is a fault of the order itself
+        return refusal.field.endswith("dose")
+    return isinstance(refusal, NotMeasurable) or any(w in refusal.field for w in INSIDE)
 
 
 def named(refusal: Refusal, order: OrderAsked) -> Refusal:
@@ -199,9 +200,7 @@ def _airway(
     request: PlanRequest, facts: Facts, conditions: frozenset[str], refusals: dict[str, Refusal]
 ) -> AirwayChoice | None:
     inputs, stock = request.airway, request.stock
-    tubes = [
-        TubeInStock(float(t.id_mm), None if t.od_mm is None else float(t.od_mm), cuffed=t.cuffed) for t in stock.tubes
-    ]
+    tubes = [TubeInStock(id_mm=t.id_mm, od_mm=t.od_mm, cuffed=t.cuffed) for t in stock.tubes]
     try:
         return lay_out(
             facts.airway,
@@ -214,7 +213,7 @@ def _airway(
                 previous_tube_id=inputs.tube_id,
             ),
             stock=tubes or None,
-            fittings=stock.parts or None,
+            parts=stock.parts or None,
         )
     except Refusal as refusal:
         refusals["airway"] = refusal
@@ -256,3 +255,10 @@ def _fluids(request: PlanRequest, facts: Facts, conditions: frozenset[str]) -> F
         bolus=room.bolus(species, kg),
         blood=room.blood_volume(species, kg),
     )
+
+
+def breathing_refusals(work: PlanWork) -> tuple[Refusal, ...]:
+    """What the breathing part could not answer; where the plan knows why no cylinder was read, its word stands."""
+    own = tuple(work.refusals[k] for k in ("breathing", "oxygen") if k in work.refusals)
+    room = () if work.breathing is None else work.breathing.refusals
+    return (*own, *(r for r in room if not (r.field == "oxygen" and "oxygen" in work.refusals)))
