@@ -1,0 +1,187 @@
+"""Ceilings that several injections share: fractions of each drug's own stop, added over a window of time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import TYPE_CHECKING, Literal
+
+from spiracle.drugs.order import DosingWeight
+from spiracle.drugs.rows import amount_of
+from spiracle.drugs.table import BudgetFacts
+from spiracle.quantity import Quantity, figure
+from spiracle.refusals import Missing, Unknown
+from spiracle.source import Input, Mark, Working
+
+if TYPE_CHECKING:
+    from spiracle.drugs.formulary import Formulary
+
+LOCAL = "local anaesthetic"
+_STOP = Decimal(100)
+State = Literal["room", "warn", "ask", "stop"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LocalDose:
+    """A dose given or planned. `amount` is a total (mg, mL); an infusion is shown beside the sum, never in it."""
+
+    drug: str
+    amount: Quantity
+    at: datetime | None = None
+    planned: bool = False
+    infusion: bool = False
+    route: str = ""
+    strength: str = ""
+    purpose: str = ""
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetPart:
+    name: str
+    drug: str
+    percent: Decimal
+    amount: Quantity
+    planned: bool
+    at: datetime | None = None
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetSum:
+    """A ceiling and what fills it, in per cent. `apart`: infusions of the same drugs, told and not counted."""
+
+    id: str
+    title: str
+    warn_percent: Decimal
+    parts: tuple[BudgetPart, ...]
+    apart: tuple[str, ...]
+    state: State
+    working: Working
+    memory: bool
+    ask: bool = False
+    expired: tuple[BudgetPart, ...] = field(default=())
+
+    @property
+    def given_percent(self) -> Decimal:
+        return sum((p.percent for p in self.parts if not p.planned), Decimal(0))
+
+    @property
+    def planned_percent(self) -> Decimal:
+        return sum((p.percent for p in self.parts if p.planned), Decimal(0))
+
+    @property
+    def percent(self) -> Decimal:
+        return self.given_percent + self.planned_percent
+
+
+def local_budget(
+    doses: Iterable[LocalDose], weight: DosingWeight, species: str, formulary: Formulary, now: datetime
+) -> BudgetSum:
+    """Plain local anaesthetics as fractions of their stops: larynx, blocks and infiltration together."""
+    return cumulative(LOCAL, doses, weight, species, formulary, now)
+
+
+def budgets(
+    doses: Iterable[LocalDose], weight: DosingWeight, species: str, formulary: Formulary, now: datetime
+) -> tuple[BudgetSum, ...]:
+    """Every shared ceiling that has something in it."""
+    listed = tuple(doses)
+    sums = (cumulative(b.id, listed, weight, species, formulary, now) for b in formulary.budgets)
+    return tuple(s for s in sums if s.parts or s.apart)
+
+
+def cumulative(
+    kind: str, doses: Iterable[LocalDose], weight: DosingWeight, species: str, formulary: Formulary, now: datetime
+) -> BudgetSum:
+    """One shared ceiling by its id: each dose as a per cent of its drug's stop in this species, inside the window."""
+    facts = next((b for b in formulary.budgets if b.id == kind), None)
+    if facts is None:
+        raise Unknown("budget", f"{kind!r} is not a shared ceiling.", "Known: " + _ids(formulary) + ".")
+    ceilings = _ceilings(facts, species, formulary)
+    counted: list[BudgetPart] = []
+    expired: list[BudgetPart] = []
+    apart: list[str] = []
+    inputs: list[Input] = []
+    for dose in doses:
+        if not _belongs(dose, facts):
+            continue
+        if dose.infusion:
+            apart.append(
+                f"{formulary.printed_names.get(dose.drug, dose.drug)} infusion, {dose.amount}: beside the sum, not in it"
+            )
+            continue
+        part, line = _part(dose, ceilings, weight, formulary)
+        inputs.append(line)
+        (expired if _old(dose, facts, now) else counted).append(part)
+    total = sum((p.percent for p in counted), Decimal(0))
+    sources = tuple(dict.fromkeys((*facts.sources, *(s for c in ceilings.values() for s in c[1]))))
+    memory = facts.memory or any(c[2] for c in ceilings.values())
+    says = " + ".join(f"{figure(p.percent, 3)} % {p.name}" for p in counted) or "nothing counted"
+    held = (f"asks from {figure(facts.warn_percent)} %", f"{'asks' if facts.ask else 'stops'} above 100 %")
+    working = Working(f"{says} = {figure(total, 3)} %", tuple(inputs), held, None, sources, memory, weight.estimated)
+    return BudgetSum(
+        facts.id, facts.title, facts.warn_percent, tuple(counted), tuple(apart), _state(total, facts), working, memory,
+        facts.ask, tuple(expired),
+    )  # fmt: skip
+
+
+def _ids(formulary: Formulary) -> str:
+    return ", ".join(b.id for b in formulary.budgets)
+
+
+def _state(total: Decimal, facts: BudgetFacts) -> State:
+    """A sum just at its ceiling is still inside it."""
+    if total > _STOP:
+        return "ask" if facts.ask else "stop"
+    return "warn" if total >= facts.warn_percent else "room"
+
+
+def _belongs(dose: LocalDose, facts: BudgetFacts) -> bool:
+    """A local anaesthetic by vein is an infusion or a rhythm drug: it stands apart from the blocks."""
+    if dose.drug not in facts.drugs or (facts.routes and dose.route not in facts.routes):
+        return False
+    if facts.not_routes and dose.route in facts.not_routes and not dose.infusion:
+        return False
+    if facts.form and facts.form not in dose.strength:
+        return False
+    return not (facts.id == "fluid boluses" and (dose.infusion or dose.purpose == "maintenance fluid"))
+
+
+def _ceilings(
+    facts: BudgetFacts, species: str, formulary: Formulary
+) -> dict[str, tuple[Quantity, tuple[str, ...], bool]]:
+    found: dict[str, tuple[Quantity, tuple[str, ...], bool]] = {}
+    for row_id in facts.limits:
+        if f"-{species}-" not in row_id:
+            continue
+        ceiling = formulary.cumulative(row_id)
+        if ceiling is not None:
+            found[row_id.split("-", 1)[0]] = ceiling
+    return found
+
+
+def _part(
+    dose: LocalDose,
+    ceilings: dict[str, tuple[Quantity, tuple[str, ...], bool]],
+    weight: DosingWeight,
+    formulary: Formulary,
+) -> tuple[BudgetPart, Input]:
+    name = formulary.printed_names.get(dose.drug, dose.drug)
+    if dose.drug not in ceilings:
+        raise Missing("budget", f"no ceiling for {name} in this species is known.", "Ask the veterinarian for one.")
+    limit = ceilings[dose.drug][0]
+    whole = amount_of(limit, weight.kg)
+    percent = dose.amount.number(whole.unit) / whole.value * _STOP
+    part = BudgetPart(name, dose.drug, percent, dose.amount, dose.planned, dose.at, dose.by)
+    mark = Mark.PREDICTED if dose.planned else Mark.TYPED
+    return part, Input(name, f"{dose.amount} of {whole} ({limit})", mark, "planned" if dose.planned else "given")
+
+
+def _old(dose: LocalDose, facts: BudgetFacts, now: datetime) -> bool:
+    window = facts.window_h.get(dose.drug)
+    if window is None or dose.at is None or dose.planned:
+        return False
+    return now - dose.at > timedelta(hours=float(window))

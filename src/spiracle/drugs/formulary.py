@@ -1,0 +1,339 @@
+"""The formulary: every drug, every way to give it, looked up by name, species, purpose and route. Indexed once."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from difflib import get_close_matches
+from typing import Any, Protocol
+
+from spiracle.drugs.choosing import Conditions, choose
+from spiracle.drugs.order import DosingWeight, OrderedDose
+from spiracle.drugs.rows import DoseRow, dose_row, with_limit
+from spiracle.drugs.stock import Drug, Stock, Strength, drug_of, read_strength
+from spiracle.drugs.syringe import Barrel, Fineness, barrel_of
+from spiracle.drugs.table import (
+    FIGURE_KINDS,
+    BudgetFacts,
+    CautionFacts,
+    ClassName,
+    DrugFile,
+    RowFacts,
+    WordFacts,
+)
+from spiracle.quantity import Quantity
+from spiracle.refusals import BadTable, Unknown
+from spiracle.source import Sources, read_table
+from spiracle.source.rows import need_sources
+
+_PICK_ORDER = {"default": 0, "deliberate": 1, "never": 2}
+
+
+class OwnLimit(Protocol):
+    """A hospital's own band for one row, in the row's unit."""
+
+    @property
+    def row(self) -> str: ...
+    @property
+    def usual_low(self) -> Any: ...
+    @property
+    def usual_high(self) -> Any: ...
+    @property
+    def hard(self) -> Any: ...
+    @property
+    def reason(self) -> str: ...
+    @property
+    def signed_by(self) -> str: ...
+
+
+class Formulary:
+    """All tables of this room. Nothing in it changes after it is made."""
+
+    def __init__(self, file: DrugFile, sources: Sources, rows: Mapping[str, DoseRow] | None = None) -> None:
+        self._file, self.sources = file, sources
+        self._drugs = {d.id: drug_of(d) for d in file.drug}
+        self._rows = dict(rows) if rows is not None else {f.id: dose_row(f) for f in file.dose}
+        self._figures: dict[str, tuple[RowFacts, ...]] = {k: getattr(file, k) for k in FIGURE_KINDS}
+        self._by_pair: dict[tuple[str, str], list[DoseRow]] = defaultdict(list)
+        for row in sorted(self._rows.values(), key=lambda r: (_PICK_ORDER[r.pick], r.id)):
+            self._by_pair[row.drug, row.species].append(row)
+        self._names = _names(self._drugs.values())
+        self._purposes, self._routes = _words(file.purpose), _words(file.route)
+        self.conditions = Conditions(file.condition)
+        self.barrels: tuple[Barrel, ...] = tuple(barrel_of(b) for b in file.barrel)
+        self._barrels = {b.id: b for b in self.barrels}
+        self.fineness = _fineness(file)
+        self.budgets: tuple[BudgetFacts, ...] = file.budget
+        self.classes: dict[str, tuple[str, ...]] = {c.name: c.drugs for c in file.class_}
+        self._cautions = _cautions_of(file, self.classes)
+        self.printed_names: Mapping[str, str] = {d.id: d.name for d in self._drugs.values()}
+        self._stock = Stock(
+            {d.id: tuple(s.printed for s in d.strengths) for d in self._drugs.values()},
+            tuple(b.id for b in self.barrels if b.common),
+        )
+
+    @classmethod
+    def read(cls, files: Mapping[str, str], sources: Sources) -> Formulary:
+        """All drug tables; each row's drug and sources must exist, each id stands once."""
+        merged: dict[str, list[Any]] = {name: [] for name in DrugFile.__struct_fields__}
+        for name, text in files.items():
+            part = read_table(text, DrugFile, name)
+            for key, found in merged.items():
+                found.extend(getattr(part, key))
+        file = DrugFile(**{key: tuple(value) for key, value in merged.items()})
+        _check(file, sources)
+        return cls(file, sources)
+
+    # ---- drugs
+
+    def drug(self, name: str, species: str | None = None) -> Drug:
+        """A drug by international name, printed name or synonym; refused by name with near names."""
+        found = self._drugs.get(name) or self._drugs.get(self._names.get(_plain(name), ""))
+        if found is None:
+            near = get_close_matches(_plain(name), self._names, n=3, cutoff=0.6)
+            tail = " or ".join(dict.fromkeys(self._names[n] for n in near))
+            raise Unknown(
+                "drug", f"{name!r} is not a drug Spiracle knows.", f"Nearest: {tail}." if tail else "Check the name.",
+                use=self._names[near[0]] if len(near) == 1 else None,
+            )  # fmt: skip
+        if species is not None and not self._known(found.id, species):
+            raise Unknown("drug", f"{found.name} has no row for a {species}.", f"Choose a drug listed for a {species}.")
+        return found
+
+    def _known(self, drug: str, species: str) -> bool:
+        if species not in {"dog", "cat"}:
+            raise Unknown("species", f"{species!r} is not a species Spiracle knows.", "Say dog or cat.")
+        return (drug, species) in self._by_pair or any(
+            f.drug == drug and f.species == species for kind in self._figures.values() for f in kind
+        )
+
+    @property
+    def drugs(self) -> tuple[Drug, ...]:
+        return tuple(self._drugs.values())
+
+    def class_of(self, drug: str) -> ClassName:
+        """The ISO 26825 class of a drug's label; "other" for one that is not known."""
+        found = self._drugs.get(drug)
+        return found.syringe_class if found else "other"
+
+    syringe_class_of = class_of
+
+    def controlled_class(self, drug: str) -> str:
+        found = self._drugs.get(drug)
+        return found.controlled if found else ""
+
+    def is_reversal(self, drug: str) -> bool:
+        found = self._drugs.get(drug)
+        return bool(found and found.is_reversal)
+
+    # ---- rows
+
+    def row(self, row_id: str) -> DoseRow:
+        if row_id not in self._rows:
+            raise Unknown("row", f"{row_id!r} is not a dose row.", "Pick one from the list.")
+        return self._rows[row_id]
+
+    def all_rows(self) -> tuple[DoseRow, ...]:
+        """Every dose row, those that are never picked among them."""
+        return tuple(self._rows.values())
+
+    def every(self, drug: str, species: str) -> tuple[DoseRow, ...]:
+        """Every dose row of a drug and species, those that are never picked last."""
+        return tuple(self._by_pair.get((self.drug(drug, species).id, species), ()))
+
+    def rows(
+        self, drug: str, species: str, purpose: str | None = None, route: str | None = None
+    ) -> tuple[DoseRow, ...]:
+        """The rows that may be picked, default rows first."""
+        want = None if purpose is None else self.purpose(purpose)
+        by = None if route is None else self.route(route)
+        return tuple(
+            r
+            for r in self.every(drug, species)
+            if r.pick != "never" and (want is None or want in r.purposes) and (by is None or by in r.routes)
+        )
+
+    def pickable(self, species: str) -> tuple[DoseRow, ...]:
+        """Every row a species' picker may show: default rows first, then by the drug's name."""
+        able = [r for r in self._rows.values() if r.species == species and r.pick != "never"]
+        return tuple(sorted(able, key=lambda r: (_PICK_ORDER[r.pick], self.printed_names[r.drug], r.id)))
+
+    def default(self, drug: str, species: str, purpose: str, route: str) -> DoseRow | None:
+        """The row shown first for this purpose by this route; a route is always said, never assumed."""
+        return next((r for r in self.rows(drug, species, purpose, route) if r.default), None)
+
+    def choose(self, order: OrderedDose, weight: DosingWeight) -> DoseRow:
+        return choose(order, weight, self)
+
+    def figures(self, kind: str, species: str | None = None, drug: str | None = None) -> tuple[RowFacts, ...]:
+        """Figures that are not doses, by kind; see `FIGURE_KINDS`."""
+        if kind not in self._figures:
+            raise Unknown("kind", f"{kind!r} is not a kind of figure.", "Known: " + ", ".join(self._figures) + ".")
+        return tuple(f for f in self._figures[kind] if species in {None, f.species} and drug in {None, f.drug})
+
+    def cumulative(self, row_id: str) -> tuple[Quantity, tuple[str, ...], bool] | None:
+        """The ceiling on the sum that a row carries: amount per kg or animal, its sources, whether from memory."""
+        if row_id in self._rows:
+            for stop in self._rows[row_id].stops:
+                if stop.basis == "cumulative":
+                    return stop.at, stop.sources, stop.memory
+            return None
+        for facts in self._figures["ceiling"]:
+            if facts.id == row_id:
+                return Quantity.of(facts.high, facts.unit), facts.sources, facts.memory
+        return None
+
+    # ---- words
+
+    def purposes(self, drug: str, species: str) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(p for r in self.rows(drug, species) for p in r.purposes))
+
+    def routes(self, drug: str, species: str, purpose: str | None = None) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(t for r in self.rows(drug, species, purpose) for t in r.routes))
+
+    def purpose(self, word: str) -> str:
+        return _word(word, self._purposes, "purpose")
+
+    def route(self, word: str) -> str:
+        return _word(word, self._routes, "route")
+
+    def cautions_of(self, drug: str, species: str) -> tuple[CautionFacts, ...]:
+        """Every caution written for the drug or a class it belongs to."""
+        return tuple(c for c in self._cautions.get(drug, ()) if c.species in {species, "both"})
+
+    # ---- stock
+
+    def stock(self) -> Stock:
+        """Spiracle's own stock: every listed strength, every syringe in common use."""
+        return self._stock
+
+    def barrel(self, name: str) -> Barrel:
+        if name not in self._barrels:
+            raise Unknown(
+                "syringe", f"{name!r} is not a syringe on the list.", "Known: " + ", ".join(self._barrels) + "."
+            )
+        return self._barrels[name]
+
+    def barrels_of(self, stock: Stock) -> tuple[Barrel, ...]:
+        return tuple(self.barrel(b) for b in (stock.barrels or self._stock.barrels))
+
+    def strengths_of(self, drug: Drug, stock: Stock) -> tuple[Strength, ...]:
+        """The stocked strengths of a drug, with what the tables know of each."""
+        texts = stock.strengths.get(drug.id, ())
+        return tuple(self.strength(drug, text, stock.origin) for text in texts)
+
+    def strength(self, drug: Drug, text: str, origin: str = "hospital") -> Strength:
+        """A strength as printed on a vial; what the tables know of it (farm vial, spray) comes along."""
+        for known in drug.strengths:
+            if text.strip() in {known.text, known.printed}:
+                return known
+        quantity, plain, words = read_strength(text)
+        made = Strength(plain, quantity, words, origin=origin)
+        alike = next((k for k in drug.strengths if k.same(made) and not k.only), None)
+        return made if alike is None else replace(made, trap=alike.trap, sources=alike.sources)
+
+    # ---- a hospital's own
+
+    def with_limits(self, limits: Iterable[OwnLimit], origin: str) -> Formulary:
+        """The formulary with a hospital's own bands; ours stay visible in the row's stops, origins are kept."""
+        rows = dict(self._rows)
+        for own in limits:
+            base = self.row(own.row)
+            why = f"{own.reason}; signed by {own.signed_by}"
+            rows[own.row] = with_limit(base, own.usual_low, own.usual_high, own.hard, why, origin)
+        return Formulary(self._file, self.sources, rows)
+
+
+def _plain(name: str) -> str:
+    return " ".join(name.casefold().replace("_", " ").replace("-", " ").split())
+
+
+def _names(drugs: Iterable[Drug]) -> dict[str, str]:
+    names: dict[str, str] = {}
+    for drug in drugs:
+        for name in (drug.id, drug.name, *drug.synonyms):
+            if names.setdefault(_plain(name), drug.id) != drug.id:
+                raise BadTable(f"drug {drug.id}", f"shares the name {name!r} with {names[_plain(name)]}.")
+    return names
+
+
+def _words(facts: Iterable[WordFacts]) -> dict[str, str]:
+    words: dict[str, str] = {}
+    for fact in facts:
+        for word in (fact.name, *fact.also):
+            words[_plain(word)] = fact.name
+    return words
+
+
+def _word(word: str, known: Mapping[str, str], field: str) -> str:
+    found = known.get(_plain(word))
+    if found is None:
+        near = get_close_matches(_plain(word), known, n=3, cutoff=0.6)
+        names = dict.fromkeys(known[n] for n in near) or dict.fromkeys(known.values())
+        raise Unknown(field, f"{word!r} is not a {field} Spiracle knows.", "One of: " + ", ".join(names) + ".")
+    return found
+
+
+def _fineness(file: DrugFile) -> Fineness:
+    by = {m.id: m for m in file.measure}
+    wanted = ("least volume", "least marks", "error limit", "largest error", "pump step", "least rate")
+    missing = [w for w in wanted if w not in by]
+    if missing:
+        raise BadTable("measures", f"{', '.join(missing)} not given.")
+    return Fineness(
+        least_volume=Quantity.of(by["least volume"].value, "mL"),
+        least_marks=by["least marks"].value,
+        error_limit=by["error limit"].value,
+        largest_error=by["largest error"].value,
+        pump_step=Quantity.of(by["pump step"].value, "mL/h"),
+        least_rate=Quantity.of(by["least rate"].value, "mL/h"),
+    )
+
+
+def _cautions_of(file: DrugFile, classes: Mapping[str, tuple[str, ...]]) -> dict[str, list[CautionFacts]]:
+    by: dict[str, list[CautionFacts]] = defaultdict(list)
+    for caution in file.caution:
+        for drug in (caution.drug,) if caution.drug else classes[caution.class_]:
+            by[drug].append(caution)
+    return by
+
+
+def _check(file: DrugFile, sources: Sources) -> None:
+    """Every id once, every drug listed, every source listed, every class named."""
+    drugs = {d.id for d in file.drug}
+    seen: set[str] = set()
+    figures = (f for kind in FIGURE_KINDS for f in getattr(file, kind))
+    for row in (*file.dose, *figures):
+        if row.id in seen:
+            raise BadTable(f"row {row.id}", "stands twice.")
+        seen.add(row.id)
+        if row.drug not in drugs:
+            raise BadTable(f"row {row.id}", f"is of {row.drug!r}, which is not a drug here.")
+        _cited(row.id, row.sources, sources)
+        for stop in row.stops:
+            _cited(f"{row.id}, stop", stop.sources, sources)
+    for id_, cited in _others(file):
+        _cited(id_, cited, sources)
+    _check_classes(file)
+
+
+def _others(file: DrugFile) -> Iterable[tuple[str, tuple[str, ...]]]:
+    yield from ((d.id, d.sources) for d in file.drug)
+    yield from ((c.id, c.sources) for c in file.caution)
+    yield from ((b.id, b.sources) for b in file.barrel)
+    yield from ((b.id, b.sources) for b in file.budget)
+    yield from ((m.id, m.sources) for m in file.measure)
+
+
+def _check_classes(file: DrugFile) -> None:
+    classes = {c.name for c in file.class_}
+    for caution in file.caution:
+        if bool(caution.drug) == bool(caution.class_) or (caution.class_ and caution.class_ not in classes):
+            raise BadTable(caution.id, "names neither one drug nor one known class.")
+
+
+def _cited(row_id: str, cited: tuple[str, ...], sources: Sources) -> None:
+    need_sources(row_id, cited)
+    for source in cited:
+        sources[source]

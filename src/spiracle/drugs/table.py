@@ -1,0 +1,239 @@
+"""The shapes of the drug tables as they stand in TOML. Strict: an unknown key is refused. `docs/drugs.md` reads them aloud."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Literal
+
+import msgspec
+
+Species = Literal["dog", "cat"]
+Pick = Literal["default", "deliberate", "never"]
+Basis = Literal["single", "cumulative", "rate"]
+Severity = Literal["never", "avoid", "care"]
+ClassName = Literal["induction", "opioid", "hypnotic", "relaxant", "vasopressor", "anticholinergic", "local", "other"]
+
+
+class Strict(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Root of every row."""
+
+
+class StopFacts(Strict, frozen=True, kw_only=True):
+    """A hard stop. `ask`: past it the veterinarian is asked rather than stopped. `why` in words, if there is more to say."""
+
+    at: Decimal
+    unit: str
+    basis: Basis
+    sources: tuple[str, ...]
+    memory: bool = False
+    ask: bool = False
+    why: str = ""
+
+
+class CapFacts(Strict, frozen=True, kw_only=True):
+    at: Decimal
+    unit: str
+
+
+class RowFacts(Strict, frozen=True, kw_only=True):
+    """One figure as published (`low` to `high`), what is shown first (`usual`), and where it stops.
+
+    `give_over_min` is how long to take over giving it; `lasts_min` how long it works; `onset_min` when it begins.
+    `pick`: shown first, picked on purpose, or never picked (`pick_why` says why it is kept at all).
+    """
+
+    id: str
+    drug: str
+    species: Species
+    purposes: tuple[str, ...]
+    purpose: str
+    routes: tuple[str, ...]
+    low: Decimal
+    high: Decimal
+    unit: str
+    pick: Pick
+    sources: tuple[str, ...]
+    of: str = ""
+    pick_why: str = ""
+    default_for: str = ""
+    usual: tuple[Decimal, Decimal] | None = None
+    usual_words: str = ""
+    usual_memory: bool = False
+    usual_cap: CapFacts | None = None
+    stops: tuple[StopFacts, ...] = ()
+    conditions: tuple[str, ...] = ()
+    emergency: bool = False
+    give_over_min: tuple[Decimal, Decimal] | None = None
+    give_how: str = ""
+    onset_min: tuple[Decimal, Decimal] | None = None
+    lasts_min: tuple[Decimal, Decimal] | None = None
+    repeat_min: tuple[Decimal, Decimal] | None = None
+    interval: str = ""
+    weight_kg: tuple[Decimal, ...] = ()
+    strength: str = ""
+    ask: tuple[str, ...] = ()
+    flag: Literal["", "conflict", "historic-label", "study-rates", "off-label", "do-not-use"] = ""
+    published_totals: tuple[Decimal, ...] = ()
+    memory: bool = False
+    memory_fields: tuple[str, ...] = ()
+    critical: bool = False
+    basis: tuple[str, ...] = ()
+    note: str = ""
+
+
+class StrengthFacts(Strict, frozen=True, kw_only=True):
+    """What stands in the vial. `form` instead of `text`: a powder, tablet, unit or bag. `trap`: a farm or fatal strength.
+
+    `only`: the routes this product is for (a spray is not drawn up).
+    """
+
+    sources: tuple[str, ...]
+    text: str = ""
+    form: str = ""
+    words: str = ""
+    memory: bool = False
+    trap: bool = False
+    only: tuple[str, ...] = ()
+
+
+class DiluentFacts(Strict, frozen=True, kw_only=True):
+    name: str
+    sources: tuple[str, ...]
+    memory: bool = False
+
+
+class DrugFacts(Strict, frozen=True, kw_only=True):
+    id: str
+    name: str
+    group: str
+    syringe_class: ClassName
+    sources: tuple[str, ...]
+    synonyms: tuple[str, ...] = ()
+    reversal_agent: bool = False
+    controlled: str = ""
+    controlled_memory: bool = False
+    reversal: str = ""
+    strengths: tuple[StrengthFacts, ...] = ()
+    diluents: tuple[DiluentFacts, ...] = ()
+    made_up: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    note_dog: str = ""
+    note_cat: str = ""
+
+
+class ClassFacts(Strict, frozen=True, kw_only=True):
+    name: str
+    drugs: tuple[str, ...]
+
+
+class CautionFacts(Strict, frozen=True, kw_only=True, rename={"class_": "class"}):
+    id: str
+    species: Literal["dog", "cat", "both"]
+    severity: Severity
+    condition: str
+    statement: str
+    sources: tuple[str, ...]
+    drug: str = ""
+    class_: str = ""
+    when: tuple[str, ...] = ()
+    memory: bool = False
+
+
+class BarrelFacts(Strict, frozen=True, kw_only=True):
+    id: str
+    name: str
+    holds_ml: Decimal
+    mark_ml: Decimal
+    sources: tuple[str, ...]
+    scale: Literal["mL", "units of U-100"] = "mL"
+    memory: bool = False
+    common: bool = True
+    note: str = ""
+
+
+class WordFacts(Strict, frozen=True, kw_only=True):
+    """A purpose or a route, and the other words people write for it."""
+
+    name: str
+    also: tuple[str, ...] = ()
+
+
+class ConditionFacts(Strict, frozen=True, kw_only=True):
+    """A condition of the animal or the moment. `moment`: an order need not repeat it. `not_with`: its opposite."""
+
+    name: str
+    also: tuple[str, ...] = ()
+    moment: bool = False
+    not_with: str = ""
+
+
+class BudgetFacts(Strict, frozen=True, kw_only=True):
+    """A shared ceiling. `limits` names the row whose cumulative stop is the ceiling, per drug and species."""
+
+    id: str
+    title: str
+    drugs: tuple[str, ...]
+    sources: tuple[str, ...]
+    limits: tuple[str, ...]
+    window_h: dict[str, Decimal] = {}
+    warn_percent: Decimal = Decimal(70)
+    ask: bool = False
+    routes: tuple[str, ...] = ()
+    not_routes: tuple[str, ...] = ()
+    form: str = ""
+    memory: bool = False
+    note: str = ""
+
+
+class MeasureFacts(Strict, frozen=True, kw_only=True):
+    """How finely things can be measured: named numbers, each with its source."""
+
+    id: str
+    value: Decimal
+    unit: str
+    sources: tuple[str, ...]
+    memory: bool = False
+    note: str = ""
+
+
+class DrugFile(Strict, frozen=True, kw_only=True):
+    """Any file of this room: drugs with their rows, or cautions, or syringes, or words, or budgets."""
+
+    drug: tuple[DrugFacts, ...] = ()
+    dose: tuple[RowFacts, ...] = ()
+    never: tuple[RowFacts, ...] = ()
+    multiple: tuple[RowFacts, ...] = ()
+    surface: tuple[RowFacts, ...] = ()
+    volume_rule: tuple[RowFacts, ...] = ()
+    ceiling: tuple[RowFacts, ...] = ()
+    toxic: tuple[RowFacts, ...] = ()
+    mac: tuple[RowFacts, ...] = ()
+    gas: tuple[RowFacts, ...] = ()
+    shock: tuple[RowFacts, ...] = ()
+    patch: tuple[RowFacts, ...] = ()
+    puff: tuple[RowFacts, ...] = ()
+    made_up: tuple[RowFacts, ...] = ()
+    class_: tuple[ClassFacts, ...] = msgspec.field(default=(), name="class")
+    caution: tuple[CautionFacts, ...] = ()
+    barrel: tuple[BarrelFacts, ...] = ()
+    purpose: tuple[WordFacts, ...] = ()
+    route: tuple[WordFacts, ...] = ()
+    condition: tuple[ConditionFacts, ...] = ()
+    budget: tuple[BudgetFacts, ...] = ()
+    measure: tuple[MeasureFacts, ...] = ()
+
+
+FIGURE_KINDS = (
+    "never",
+    "multiple",
+    "surface",
+    "volume_rule",
+    "ceiling",
+    "toxic",
+    "mac",
+    "gas",
+    "shock",
+    "patch",
+    "puff",
+    "made_up",
+)
