@@ -135,7 +135,7 @@ def docs():
 
 def lock():
     environment(PINS / "dev.txt")
-    flags = "--universal --python-version 3.11 --generate-hashes --no-header --no-annotate -q".split()
+    flags = ["--universal", "--python-version", "3.11", "--generate-hashes", "--no-header", "--no-annotate", "-q"]
     compile_ = [BIN / "uv", "pip", "compile", *flags]
     say(*compile_, "pyproject.toml", "-o", PINS / "run.txt", env=WITH_VENV)
     say(*compile_, "pyproject.toml", "--group", "dev", "-c", PINS / "run.txt", "-o", PINS / "dev.txt", env=WITH_VENV)
