@@ -64,3 +64,10 @@ def _hit(
         about="this patient" if because else "this drug",
         because=because,
     )
+
+
+def stop_for(drug: str, species: str, conditions: Iterable[str], formulary: Formulary) -> CautionFacts | None:
+    """The first caution that stops this drug in this animal: only a named veterinarian with a reason passes it."""
+    have = frozenset(conditions)
+    stops = (c for c in formulary.cautions_of(drug, species) if c.stops and have & frozenset(c.when))
+    return next(stops, None)

@@ -10,6 +10,7 @@ from spiracle.drugs.infusion import dose_rate_of, rate_ml_h
 from spiracle.drugs.order import DosingWeight
 from spiracle.drugs.rows import amount_of
 from spiracle.drugs.stock import read_strength, times
+from spiracle.drugs.surface import body_surface
 from spiracle.quantity import Quantity
 from spiracle.refusals import BadTable
 
@@ -75,6 +76,17 @@ def _reversal(inputs: Mapping[str, Any]) -> float:
     return float((amount / strength).number("mL"))
 
 
+def _total(inputs: Mapping[str, Any]) -> float:
+    """A dose per kg (or energy per kg) for the whole animal."""
+    return float(amount_of(_of(inputs, "dose", str(inputs["dose_unit"])), _d(inputs, "kg")).value)
+
+
+def _surface_volume(inputs: Mapping[str, Any]) -> float:
+    """mL of a vial for a label dose by body surface."""
+    amount = _of(inputs, "mcg_per_m2", "mcg/m2") * body_surface(_d(inputs, "kg"), _d(inputs, "k"))
+    return float((amount / _strength(inputs)).number("mL"))
+
+
 CHECKS: dict[str, Callable[[Mapping[str, Any]], float]] = {
     "drugs.volume": _volume,
     "drugs.per_kg": _per_kg,
@@ -83,4 +95,6 @@ CHECKS: dict[str, Callable[[Mapping[str, Any]], float]] = {
     "drugs.dose_rate": _dose_rate,
     "drugs.times": _times,
     "drugs.reversal": _reversal,
+    "drugs.total": _total,
+    "drugs.surface_volume": _surface_volume,
 }

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
+from spiracle.drugs.cautions import stop_for
 from spiracle.drugs.dilution import Dilution, dilute, dilute_for_rate
 from spiracle.drugs.formulary import Formulary
 from spiracle.drugs.infusion import rate_ml_h
@@ -16,7 +17,7 @@ from spiracle.drugs.table import ClassName
 from spiracle.drugs.vial import vial
 from spiracle.drugs.wording import amount_line, delivered_line, rate_line, volume_line, with_base
 from spiracle.quantity import Quantity, down_to, figure
-from spiracle.refusals import NotMeasurable, Refusal
+from spiracle.refusals import NotMeasurable, OverLimit, Refusal
 from spiracle.source import Guardrail, Working, Zone
 
 _QUARTERS = 4
@@ -165,6 +166,7 @@ def prepare(order: OrderedDose, weight: DosingWeight, stock: Stock, formulary: F
         judged = judge(order, row, weight)
         made = replace(made, judgement=judged)
         allow(order, row, judged)
+        _not_stopped(order, drug, row, formulary)
         asked = _Asked(order, drug, row, made.route, weight, stock, formulary)
         amount = _per_hour(ordered_amount(order, weight)) if row.infusion else ordered_amount(order, weight)
         made = _note(replace(made, amount=amount), "amount", amount_line(order, weight, amount))
@@ -174,6 +176,19 @@ def prepare(order: OrderedDose, weight: DosingWeight, stock: Stock, formulary: F
         return replace(stopped.made, refusal=stopped.refusal)
     except Refusal as refusal:
         return replace(made, refusal=refusal)
+
+
+def _not_stopped(order: OrderedDose, drug: Drug, row: DoseRow, formulary: Formulary) -> None:
+    """A condition of this animal that stops the drug; emergencies are warned by the cautions beside, never blocked."""
+    if row.emergency or order.emergency or order.overridden:
+        return
+    stop = stop_for(drug.id, order.species, order.conditions, formulary)
+    if stop is not None:
+        raise OverLimit(
+            "drug",
+            f"{drug.name} is stopped by {', '.join(sorted(set(order.conditions) & set(stop.when)))}: {stop.statement}",
+            "Choose another drug, or a named veterinarian says so with a reason.",
+        )
 
 
 class _Stopped(Exception):

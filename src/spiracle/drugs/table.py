@@ -127,6 +127,8 @@ class ClassFacts(Strict, frozen=True, kw_only=True):
 
 
 class CautionFacts(Strict, frozen=True, kw_only=True, rename={"class_": "class"}):
+    """What speaks against a drug or a class. `when`: condition ids it is about. `stops`: with one of them, no syringe."""
+
     id: str
     species: Literal["dog", "cat", "both"]
     severity: Severity
@@ -136,6 +138,7 @@ class CautionFacts(Strict, frozen=True, kw_only=True, rename={"class_": "class"}
     drug: str = ""
     class_: str = ""
     when: tuple[str, ...] = ()
+    stops: bool = False
     memory: bool = False
 
 
