@@ -1,0 +1,309 @@
+"""The emergency sheet of one weight: doses as millilitres of a printed strength, shocks as joules, breaths as millilitres."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Literal
+
+from spiracle.emergency.rows import Barrel, ItemRow, ShockRow, Step, Table
+from spiracle.quantity import Quantity, down_to, figure, nearest, read, unit
+from spiracle.refusals import Missing, NotMeasurable, OutOfRange, Refusal
+from spiracle.source import Input, Mark, Worked, Working
+
+_ML = unit("mL")
+_TENFOLD = (Decimal(10), Decimal(100), Decimal(1000))
+_ENOUGH = Decimal("0.1")
+
+
+@dataclass(frozen=True, slots=True)
+class Dilution:
+    """A recipe in whole millilitres: one part of the vial, the rest diluent. From common practice."""
+
+    says: str
+    concentration: str
+    volume: Worked[Quantity]
+    diluent: str
+    drug_ml: Decimal
+    diluent_ml: Decimal
+    memory: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One drug on the sheet. `volume` is what to push: of the vial, or of the dilution where one is written."""
+
+    id: str
+    row: str
+    drug: str
+    name: str
+    syringe_class: str
+    what_for: str
+    when: str
+    route: str
+    strength: str
+    dose: Quantity
+    dose_text: str
+    amount: Worked[Quantity]
+    volume_exact: Quantity | None
+    volume: Worked[Quantity] | None
+    barrel: str
+    mark_ml: Decimal | None
+    dilution: Dilution | None
+    note: str
+    memory: bool
+    once: bool
+    every_min: tuple[int, int] | None
+    minutes: str
+    group: Literal["arrest", "reversal", "other"]
+    on_board: bool
+    estimated: bool
+    source: tuple[str, ...]
+    refusal: Refusal | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Shock:
+    """Energies of one mode in joules, to the nearest whole one (a tenth under 10 J): then the nearest step of the device."""
+
+    id: str
+    row: str
+    mode: str
+    first: Worked[Quantity]
+    then: Worked[Quantity]
+    ceiling: Worked[Quantity] | None
+    note: str
+    memory: bool
+
+
+@dataclass(frozen=True, slots=True)
+class EmergencyPlan:
+    species: str
+    weight: Quantity
+    estimated: bool
+    items: tuple[Item, ...]
+    shocks: tuple[Shock, ...]
+    breath: Worked[Quantity]
+    rate_low: int
+    rate_high: int
+    beat_per_min: int
+    cycle_s: int
+    breaths_per_min: int
+    breath_every_s: int
+    etco2_aim: Worked[Quantity]
+    steps: tuple[Step, ...]
+    cautions: tuple[Step, ...]
+    notes: tuple[str, ...]
+    sources: tuple[str, ...]
+
+    def group(self, name: str) -> tuple[Item, ...]:
+        return tuple(i for i in self.items if i.group == name)
+
+    @property
+    def reversals(self) -> tuple[Item, ...]:
+        """What undoes drugs, those this animal had in front."""
+        return tuple(sorted(self.group("reversal"), key=lambda i: not i.on_board))
+
+
+def dose_amount(row: ItemRow, kg: Decimal) -> Quantity:
+    """Dose x weight, never above the cap per animal; exact."""
+    amount = Quantity(row.dose, unit(row.unit)) * Quantity(kg, unit("kg"))
+    if row.cap is not None:
+        ceiling = Quantity(row.cap, unit(row.cap_unit))
+        return amount if amount <= ceiling else ceiling
+    return amount
+
+
+def volume_of(amount: Quantity, strength: Quantity) -> Quantity:
+    """Amount over strength [mL], exact.
+
+    >>> str(volume_of(Quantity.of("0.04", "mg"), Quantity.of(1, "mg/mL")))
+    '0.04 mL'
+    """
+    return Quantity((amount / strength).number("mL"), _ML)
+
+
+def barrel_for(volume_ml: Decimal, barrels: Sequence[Barrel]) -> Barrel | None:
+    """The smallest barrel that holds it; None above the largest: then it runs from a bag."""
+    holding = [b for b in barrels if b.holds >= volume_ml]
+    return min(holding, key=lambda b: b.holds) if holding else None
+
+
+def _marked(volume: Quantity, barrels: Sequence[Barrel]) -> tuple[Decimal, Barrel | None]:
+    """Down to a mark of the barrel: what is pushed never exceeds the dose."""
+    barrel = barrel_for(volume.value, barrels)
+    return down_to(volume.value, barrel.mark if barrel else Decimal(1)), barrel
+
+
+def _strength(row: ItemRow, stocked: Sequence[str]) -> tuple[str, Refusal | None]:
+    """The strength to print: the stocked one if there is one, the sheet's own if several; no guess between strangers."""
+    if not stocked or row.strength in stocked or not row.strength:
+        return row.strength, None
+    if len(stocked) == 1:
+        return stocked[0], None
+    return "", Missing(f"{row.name}, strength", "has several strengths on the shelf: " + ", ".join(stocked) + ".",
+                       "Pick the vial in the hand.")  # fmt: skip
+
+
+def dilute(amount: Quantity, strength: Quantity, diluent: str, barrels: Sequence[Barrel]) -> Dilution | None:
+    """The weakest of 1 in 10, 100, 1000 that is strong enough to give at least 0.1 mL; None if none does."""
+    for fold in _TENFOLD:
+        weaker = Quantity(strength.value / fold, strength.unit)
+        volume = volume_of(amount, weaker)
+        if volume.value < _ENOUGH:
+            continue
+        marked, _ = _marked(volume, barrels)
+        drug_ml = Decimal(1) if fold == 10 else Decimal("0.1")
+        diluent_ml = drug_ml * (fold - 1)
+        text = f"{figure(drug_ml)} mL of {strength} with {figure(diluent_ml)} mL of {diluent}: {weaker}"
+        working = Working(
+            f"{amount} / {weaker}, down to a mark", (Input("made up", text),), memory=True, sources=("v_hazards",)
+        )
+        return Dilution(text, str(weaker), Worked(Quantity(marked, _ML), working), diluent, drug_ml, diluent_ml)
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class _Poured:
+    """What the arithmetic of one item comes to."""
+
+    exact: Quantity | None = None
+    volume: Worked[Quantity] | None = None
+    barrel: Barrel | None = None
+    dilution: Dilution | None = None
+    refusal: Refusal | None = None
+
+
+def _pour(row: ItemRow, amount: Quantity, strength: str, table: Table, inputs: tuple[Input, ...]) -> _Poured:
+    barrels = table.barrels.rows
+    by_volume = amount.unit.dimension == _ML.dimension
+    if by_volume:
+        exact = amount.to("mL")
+        says = f"{figure(row.dose)} {row.unit} x weight, down to a mark"
+    else:
+        strong = read(strength, f"{row.name}, strength", "concentration")
+        exact = volume_of(amount, strong)
+        says = f"{amount} / {strong}, down to a mark"
+        if exact.value < table.timing.least_ml_without_dilution:
+            thin = dilute(amount, strong, row.diluent, barrels)
+            if thin is None:
+                return _Poured(
+                    exact, refusal=NotMeasurable(row.name, f"{exact} cannot be drawn.", "Dilute on an order.")
+                )
+            return _Poured(exact, thin.volume, barrel_for(thin.volume.value.value, barrels), thin)
+    marked, barrel = _marked(exact, barrels)
+    working = Working(
+        says, inputs, held=(f"exactly {figure(exact.value, 4)} mL",), sources=row.source, memory=row.memory
+    )
+    return _Poured(exact, Worked(Quantity(marked, _ML), working), barrel)
+
+
+def _item(row: ItemRow, kg: Decimal, estimated: bool, on_board: bool, stocked: Sequence[str], table: Table) -> Item:
+    amount = dose_amount(row, kg)
+    dose = Quantity(row.dose, unit(row.unit))
+    inputs = (
+        Input("weight", f"{figure(kg)} kg", Mark.TYPED, "estimated" if estimated else ""),
+        Input("dose", str(dose)),
+    )
+    capped = f", not above {figure(row.cap)} {row.cap_unit} per animal" if row.cap is not None else ""
+    working = Working(f"{dose} x {figure(kg)} kg{capped}", inputs, held=(row.note,) if row.note else (),
+                      sources=row.source, memory=row.memory, estimated=estimated)  # fmt: skip
+    strength, refusal = _strength(row, stocked)
+    poured = _Poured(refusal=refusal) if refusal else _pour(row, amount, strength, table, inputs)
+    return Item(
+        id=row.id,
+        row=row.row,
+        drug=row.drug,
+        name=row.name,
+        syringe_class=row.syringe_class,
+        what_for=row.what_for,
+        when=row.when,
+        route=row.route,
+        strength=poured.dilution.concentration if poured.dilution else strength,
+        dose=dose,
+        dose_text=str(dose),
+        amount=Worked(amount, working),
+        volume_exact=poured.exact,
+        volume=poured.volume,
+        barrel=poured.barrel.name if poured.barrel else "",
+        mark_ml=poured.barrel.mark if poured.barrel else None,
+        dilution=poured.dilution,
+        note=row.note,
+        memory=row.memory,
+        once=row.once,
+        every_min=row.every_min,
+        minutes=row.minutes,
+        group=row.group,
+        on_board=on_board,
+        estimated=estimated,
+        source=row.source,
+        refusal=poured.refusal,
+    )
+
+
+def shock_joules(joules_per_kg: Decimal, kg: Decimal) -> Decimal:
+    """Energy of a shock = J/kg x weight [J], exact."""
+    return joules_per_kg * kg
+
+
+def _shock(row: ShockRow, kg: Decimal, estimated: bool) -> Shock:
+    def energy(per_kg: Decimal) -> Worked[Quantity]:
+        exact = shock_joules(per_kg, kg)
+        whole = nearest(exact, Decimal(1) if exact >= 10 else Decimal("0.1"))
+        working = Working(f"{figure(per_kg)} J/kg x {figure(kg)} kg, then the nearest step of the device",
+                          (Input("weight", f"{figure(kg)} kg", Mark.TYPED),), held=(row.note,), sources=row.source,
+                          memory=row.memory, estimated=estimated)  # fmt: skip
+        return Worked(Quantity(whole, unit("J")), working)
+
+    return Shock(row.id, row.row, row.mode, energy(row.first), energy(row.then),
+                 energy(row.ceiling) if row.ceiling is not None else None, row.note, True)  # fmt: skip
+
+
+def emergency_plan(
+    table: Table,
+    species: str,
+    kg: Decimal,
+    estimated: bool,
+    on_board: Collection[str],
+    strengths: Mapping[str, Sequence[str]],
+) -> EmergencyPlan:
+    """The whole sheet. Pure; reversals of what the animal had stand first among the reversals."""
+    if not kg.is_finite() or not Decimal("0.1") <= kg <= 150:
+        raise OutOfRange("weight", f"{kg} kg is no weight for this sheet.", "Give 0.1 to 150 kg.")
+    t = table.timing
+    rows = sorted((r for r in table.item if species in r.species), key=lambda r: r.order)
+    items = [
+        _item(r, kg, estimated, any(d in on_board for d in r.reverses), strengths.get(r.drug, ()), table) for r in rows
+    ]
+    items.sort(key=lambda i: (_GROUP_ORDER[i.group], i.group == "reversal" and not i.on_board))
+    breath = Working(f"{figure(t.breath_ml_per_kg)} mL/kg x {figure(kg)} kg", (Input("weight", f"{figure(kg)} kg", Mark.TYPED),),
+                     held=(f"{t.breaths_per_min} a minute, {figure(t.breath_s)} s each",), sources=t.source,
+                     estimated=estimated)  # fmt: skip
+    aim = Working(f"{figure(t.etco2_aim)} mmHg or more; {figure(t.etco2_aim_2012)} in 2012", sources=t.source)
+    steps = tuple(s for s in table.step if s.species in {species, "any"})
+    cautions = tuple(c for c in table.caution if c.species in {species, "any"})
+    shocks = tuple(_shock(s, kg, estimated) for s in table.shock if s.species == species)
+    cited = dict.fromkeys(s for row in (*rows, t, *steps, *cautions) for s in row.source)
+    return EmergencyPlan(
+        species=species,
+        weight=Quantity(kg, unit("kg")),
+        estimated=estimated,
+        items=tuple(items),
+        shocks=shocks,
+        breath=Worked(Quantity(nearest(t.breath_ml_per_kg * kg, Decimal(1)), _ML), breath),
+        rate_low=t.rate_low,
+        rate_high=t.rate_high,
+        beat_per_min=t.beat_per_min,
+        cycle_s=t.cycle_s,
+        breaths_per_min=t.breaths_per_min,
+        breath_every_s=60 // t.breaths_per_min,
+        etco2_aim=Worked(Quantity(t.etco2_aim, unit("mmHg")), aim),
+        steps=steps,
+        cautions=cautions,
+        notes=(t.note,),
+        sources=tuple(cited),
+    )
+
+
+_GROUP_ORDER = {"arrest": 0, "reversal": 1, "other": 2}
