@@ -26,7 +26,7 @@ export function signs(): Plugin {
         const whole = await readFile(find.resolve(`@expo-google-fonts/source-sans-3/${file}`));
         const cut = await subset(whole, SIGNS, { targetFormat: "woff2" });
         const url = `data:font/woff2;base64,${cut.toString("base64")}`;
-        return `@font-face{font-family:"Source Sans 3";font-weight:${weight === 400 ? "200 500" : "501 900"};src:url(${url}) format("woff2");unicode-range:${range}}`;
+        return `@font-face{font-family:"Source Signs";font-weight:${weight === 400 ? "200 500" : "501 900"};src:url(${url}) format("woff2");unicode-range:${range}}`;
       });
       return (await Promise.all(faces)).join("\n");
     },

@@ -35,7 +35,13 @@ async function call<T>(path: string, body?: unknown): Promise<T> {
 }
 
 function unnamed(status: number): Refused {
-  return { name: "Unanswered", field: "", says: `The server answered ${status} without a reason.`, accepts: "", use: null };
+  return {
+    name: "Unanswered",
+    field: "",
+    says: `The server answered ${status} without a reason.`,
+    accepts: "",
+    use: null,
+  };
 }
 
 const part = encodeURIComponent;

@@ -93,7 +93,10 @@ export class Outbox {
         if (!(await this.#settle(batch, answers))) return false;
       } catch (fault) {
         if (fault instanceof SaidNo) {
-          await this.#settle(batch, batch.map((entry) => ({ id: entry.id, written: false, seq: null, refused: fault.refused })));
+          await this.#settle(
+            batch,
+            batch.map((entry) => ({ id: entry.id, written: false, seq: null, refused: fault.refused })),
+          );
           continue;
         }
         if (!(fault instanceof NoLink)) throw fault;
@@ -127,7 +130,9 @@ export class Outbox {
     const bad = new Set(refused.map((entry) => entry.id));
     this.entries = this.entries
       .filter((entry) => !gone.has(entry.id))
-      .map((entry) => (bad.has(entry.id) ? { ...entry, state: "refused", refused: said.get(entry.id)!.refused } : entry));
+      .map((entry) =>
+        bad.has(entry.id) ? { ...entry, state: "refused", refused: said.get(entry.id)!.refused } : entry,
+      );
     this.#tell();
     for (const [id, answer] of said) this.#release([id], answer);
     return true;

@@ -10,7 +10,9 @@ export function shelf(): Promise<IDBDatabase> {
   opened ??= new Promise((done, failed) => {
     const asked = indexedDB.open(NAME, 1);
     asked.onupgradeneeded = () => {
-      asked.result.createObjectStore(ENTRIES, { keyPath: "place", autoIncrement: true }).createIndex("id", "id", { unique: true });
+      asked.result
+        .createObjectStore(ENTRIES, { keyPath: "place", autoIncrement: true })
+        .createIndex("id", "id", { unique: true });
       asked.result.createObjectStore(SHEETS);
     };
     asked.onsuccess = () => done(asked.result);

@@ -4,7 +4,7 @@ import { hands } from "./hands.svelte";
 import { Outbox, type Entry } from "./outbox";
 import { keep, kept } from "./shelf";
 import { isoZone } from "./times";
-import type { Act, Answer, AnyEvent, Board, CaseView, EventName, Fields, Hospital, PickRow } from "./types";
+import type { Act, Answer, AnyEvent, Board, CaseView, EventName, Fields, Hospital, PickRow, Refused } from "./types";
 
 export interface How {
   /** When it happened, if not now. */
@@ -36,6 +36,10 @@ export type Link = "live" | "waiting" | "none";
 type Write = { [N in EventName]: [name: N, fields: Fields<N>] }[EventName];
 
 const UNDO_MS = 5000;
+/** How long a form waits for the server's word before it lets the entry go its own way. */
+const PATIENCE_MS = 2500;
+/** The hand of an urgent entry whose writer is named later. */
+const UNKNOWN = "unknown";
 
 function device(): string {
   const key = "spiracle-device";
@@ -48,7 +52,14 @@ function device(): string {
 }
 
 /** One event, stamped: its own id, both times, the hand and this tablet. */
-export function stamp<N extends EventName>(name: N, caseId: string, fields: Fields<N>, by: string, at: Date, now: Date): AnyEvent {
+export function stamp<N extends EventName>(
+  name: N,
+  caseId: string,
+  fields: Fields<N>,
+  by: string,
+  at: Date,
+  now: Date,
+): AnyEvent {
   return {
     ...fields,
     event: name,
@@ -193,7 +204,7 @@ class Store {
   async writeMany(writes: readonly Write[], how: How = {}, caseId = this.caseId): Promise<Written> {
     if (!caseId) throw new Error("no case is open");
     const now = new Date();
-    const by = hands.current?.id ?? "";
+    const by = hands.current?.id ?? (how.urgent ? UNKNOWN : "");
     const events = writes.map(([name, fields]) => stamp(name, caseId, fields as never, by, how.at ?? now, now));
     if (how.own) for (const event of events) this.owned.add(event.id);
     const named = by !== "" || how.urgent === true;
@@ -212,8 +223,19 @@ class Store {
     const last = events.at(-1)!;
     const answer = this.#outbox.answer(last.id);
     if (named) void this.flush();
-    if (how.undo !== false && events.length === 1 && last.event !== "EntryStruck") this.#offer(last, say || words(last));
+    if (how.undo !== false && events.length === 1 && last.event !== "EntryStruck")
+      this.#offer(last, say || words(last));
     return { id: last.id, answer };
+  }
+
+  /** What became of an entry a form waits for: the refusal to show beside the field, or null (written, or on its way). */
+  async settle({ id, answer }: Written): Promise<Refused | null> {
+    const late = new Promise<null>((done) => setTimeout(() => done(null), PATIENCE_MS));
+    const said = await Promise.race([answer, late]);
+    this.owned.delete(id);
+    if (!said?.refused) return null;
+    await this.seen(id);
+    return said.refused;
   }
 
   #offer(event: AnyEvent, say: string): void {

@@ -1349,6 +1349,21 @@ export interface CatheterPlaced {
   attempts?: number;
 }
 
+export interface VialPicked {
+  event: "VialPicked";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  order: string;
+  drug: string;
+  concentration: string;
+  lot?: string;
+  expires?: string;
+}
+
 export interface SyringeDrawn {
   event: "SyringeDrawn";
   id: string;
@@ -2167,6 +2182,7 @@ export type AnyEvent =
   | TubePlaced
   | VaporiserSet
   | VentilationSet
+  | VialPicked
   | WarmingSet
   | Weighed;
 
