@@ -54,7 +54,7 @@ def french_of_od_mm(od_mm: float) -> float:
 
 
 def circumference_mm(od_mm: float) -> float:
-    """Way round a tube [mm], pi times its outside diameter: 4.5 to 4.9 % from its French number, and not the same thing.
+    """Way round a tube [mm], pi times its outside diameter: 4.7 % more than its French number, and not the same thing.
 
     >>> round(circumference_mm(3.0), 2)
     9.42

@@ -4,19 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from decimal import Decimal
-from typing import Any
 
 from spiracle.airway import bore, resistance
 from spiracle.quantity import Quantity
 
-Inputs = Mapping[str, Any]
+Plain = Mapping[str, float]
 
 
-def _convert(value: Any, given: str, wanted: str) -> float:
+def _numbers(inputs: Mapping[str, object]) -> dict[str, float]:
+    """A row's inputs as plain numbers, whether they came as decimals or not."""
+    return {name: float(str(value)) for name, value in inputs.items()}
+
+
+def _taking_rows(formula: Callable[[Plain], float]) -> Callable[[Mapping[str, object]], float]:
+    return lambda inputs: formula(_numbers(inputs))
+
+
+def _convert(value: float, given: str, wanted: str) -> float:
     return float(Quantity.of(Decimal(str(value)), given).number(wanted))
 
 
-CHECKS: dict[str, Callable[[Inputs], float]] = {
+_FORMULAS: dict[str, Callable[[Plain], float]] = {
     "airway.tube_dead_space_ml": lambda i: bore.tube_dead_space_ml(i["id_mm"], i["length_cm"] * 10),
     "airway.cut_saves_ml": lambda i: bore.cut_saves_ml(i["id_mm"], i["cut_cm"] * 10),
     "airway.od_mm_of_french": lambda i: bore.od_mm_of_french(i["fr"]),
@@ -38,3 +46,4 @@ CHECKS: dict[str, Callable[[Inputs], float]] = {
     ),
     "airway.reynolds": lambda i: resistance.reynolds(i["id_mm"], i["flow_lpm"], resistance.Gas(i["mu"], i["rho"])),
 }
+CHECKS = {name: _taking_rows(formula) for name, formula in _FORMULAS.items()}

@@ -36,7 +36,7 @@ def cuff_words(facts: AirwayTables, species: str) -> tuple[str, ...]:
 
 def cuff_recheck_minutes(facts: AirwayTables) -> Worked[Quantity]:
     row = facts.setting("cuff-recheck")
-    says = f"Measure the cuff again after {row.quantity}: set at 25 mmHg it had fallen below 18 mmHg by then."
+    says = f"Measure the cuff again after {row.quantity}. {row.note}"
     return Worked(row.quantity, Working(says, sources=row.source))
 
 

@@ -192,5 +192,5 @@ def resistance(facts: AirwayTables, weight: Quantity, tube: Tube, length: Quanti
     return Worked(value, Working(
         f"straight smooth tube, {tube.id_text}, {length}, oxygen at {flow.to('L/min')}: {value}",
         (Input("flow of a quiet breath in", str(flow.to("L/min"))), Input("length", str(length))),
-        held=("bench tubes with a bend and a slip joint lost about twice as much",),
+        held=(facts.setting("quiet-flow").note,),
         sources=("memory", "a_futagawa2017"), memory=True, estimated=True))  # fmt: skip

@@ -89,6 +89,12 @@ def aim_at(facts: AirwayTables, species: str, weight: Quantity, brachycephalic: 
         at_most, says = True, f"{says}, less {shift.value} mm for a brachycephalic dog: {mm:.1f} mm"
         inputs.append(Input("brachycephalic", f"{shift.value} mm smaller", Mark.TABLE, shift.says))
         sources += shift.source
+        smallest = facts.reach(species).id_low_mm
+        if mm < smallest:
+            mm = smallest
+            cautions.append(
+                f"The shift was found in adult dogs and would pass below ID {smallest} mm, which stands first."
+            )
     elif brachycephalic:
         cautions.append("Brachycephalic cat: no figure was found; have the smaller tube in the hand first.")
     says = f"By weight: {says}."

@@ -2,53 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Literal, TypeVar
+from typing import Literal
 
 import msgspec
 
-from spiracle.quantity import Quantity
-from spiracle.refusals import BadTable, Unknown
-from spiracle.source import Seen, Sources, need_sources, read_table
+from spiracle.refusals import Unknown
+from spiracle.source import Sources, read_table
+from spiracle.source.acted_on import ActedOn, R, Setting, checked_rows, settings_of
 from spiracle.source.stated import Facts, read_stated
 
 Species = Literal["dog", "cat"]
 
 
-class Row(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Root of every row: whose word it is, how it was seen, which facts it rests on."""
-
-    id: str
-    rests_on: tuple[str, ...]
-    source: tuple[str, ...]
-    seen: Seen
-    note: str = ""
-    origin: str = "spiracle"
-
-    @property
-    def memory(self) -> bool:
-        return self.seen is Seen.MEMORY
-
-
-class Setting(Row, frozen=True, kw_only=True):
-    """One figure that is acted on. An empty unit is a pure number."""
-
-    says: str
-    value: Decimal | int
-    unit: str
-
-    @property
-    def quantity(self) -> Quantity:
-        return Quantity.of(self.value, self.unit)
-
-    @property
-    def number(self) -> float:
-        return float(self.value)
-
-
-class TubeRow(Row, frozen=True, kw_only=True):
+class TubeRow(ActedOn, frozen=True, kw_only=True):
     """A size that shelves usually hold."""
 
     id_mm: Decimal
@@ -58,7 +27,7 @@ class TubeRow(Row, frozen=True, kw_only=True):
     length_mm: Decimal | int | None = None
 
 
-class SizeRow(Row, frozen=True, kw_only=True):
+class SizeRow(ActedOn, frozen=True, kw_only=True):
     """One step from weight to inside diameter."""
 
     species: Species
@@ -68,7 +37,7 @@ class SizeRow(Row, frozen=True, kw_only=True):
     high_mm: Decimal
 
 
-class Reach(Row, frozen=True, kw_only=True):
+class Reach(ActedOn, frozen=True, kw_only=True):
     """The bounds of the possible in one species; outside them an input is refused."""
 
     species: Species
@@ -84,7 +53,7 @@ class Reach(Row, frozen=True, kw_only=True):
     depth_high_per_root: Decimal | int
 
 
-class PartRow(Row, frozen=True, kw_only=True):
+class PartRow(ActedOn, frozen=True, kw_only=True):
     """A part between tube and Y-piece and the gas it holds."""
 
     name: str
@@ -96,7 +65,7 @@ class PartRow(Row, frozen=True, kw_only=True):
     usual: bool
 
 
-class CuffRow(Row, frozen=True, kw_only=True):
+class CuffRow(ActedOn, frozen=True, kw_only=True):
     """Cuff pressure and leak pressure of a species [cmH2O], and the air a cuff may take [mL] where it is known."""
 
     species: Species
@@ -109,19 +78,19 @@ class CuffRow(Row, frozen=True, kw_only=True):
     air_hard_ml: Decimal | int | None = None
 
 
-class WordRow(Row, frozen=True, kw_only=True):
+class WordRow(ActedOn, frozen=True, kw_only=True):
     species: Literal["dog", "cat", "any"]
     says: str
 
 
-class TryRow(Row, frozen=True, kw_only=True):
+class TryRow(ActedOn, frozen=True, kw_only=True):
     """What is done after a failed attempt, counted."""
 
     after: int
     says: str
 
 
-class ProofRow(Row, frozen=True, kw_only=True):
+class ProofRow(ActedOn, frozen=True, kw_only=True):
     """A sign at the tube. `proof` proves alone; two `sign`s and a second person prove together; a `hint` never proves;
     `secure` keeps a proven tube safe. The id is the sign's name in the log."""
 
@@ -146,7 +115,6 @@ class _File(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     part: tuple[PartRow, ...] = ()
 
 
-R = TypeVar("R", bound=Row)
 SETTINGS = frozenset({
     "attempt-seconds", "attempt-spo2", "attempts", "back-shortfall", "brachycephalic-shift", "breaths-needed",
     "cuff-recheck", "cut-step", "dead-space-caution", "dead-space-stop", "gas-density", "gas-viscosity", "larynx-wait",
@@ -175,11 +143,10 @@ class AirwayTables:
         plain = [read_table(t, _File, n) for n, t in sorted(files.items()) if not n.endswith("-facts")]
 
         def all_of(pick: str, shape: type[R]) -> tuple[R, ...]:
-            return _checked((row for file in plain for row in getattr(file, pick)), shape, stated, sources)
+            rows: list[R] = [row for file in plain for row in getattr(file, pick)]
+            return checked_rows(rows, stated, sources)
 
-        settings = {row.id: row for row in all_of("setting", Setting)}
-        if settings.keys() != SETTINGS:
-            raise BadTable("airway settings", f"are not the ones expected: {sorted(settings.keys() ^ SETTINGS)}.")
+        settings = settings_of(all_of("setting", Setting), SETTINGS, "airway")
         return cls(
             stated=stated,
             settings=settings,
@@ -206,18 +173,3 @@ class AirwayTables:
     def cuff(self, species: str) -> CuffRow:
         self.reach(species)
         return next(row for row in self.cuffs if row.species == species)
-
-
-def _checked(rows: Iterable[R], shape: type[R], stated: Facts, sources: Sources) -> tuple[R, ...]:
-    """Rows that cite something listed and rest on facts that are there, each id once."""
-    found: list[R] = []
-    for row in rows:
-        need_sources(row.id, row.source)
-        sources.of(row.source)
-        for fact in row.rests_on:
-            if fact not in stated:
-                raise BadTable(f"row {row.id}", f"rests on {fact}, which is not listed.")
-        if any(row.id == other.id for other in found):
-            raise BadTable(f"row {row.id}", "stands twice.", "Give each row one id.")
-        found.append(row)
-    return tuple(found)

@@ -4,19 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from decimal import Decimal
-from typing import Any
 
 from spiracle.breathing import flows, ventilation
 from spiracle.breathing.oxygen import litres_left, minutes_of
+from spiracle.quantity import Quantity
 
-Inputs = Mapping[str, Any]
+Plain = Mapping[str, float]
 
 
-def _d(value: object) -> Decimal:
+def _d(value: float) -> Decimal:
     return Decimal(str(value))
 
 
-CHECKS: dict[str, Callable[[Inputs], float]] = {
+def _numbers(inputs: Mapping[str, object]) -> dict[str, float]:
+    """A row's inputs as plain numbers, whether they came as decimals or not."""
+    return {name: float(str(value)) for name, value in inputs.items()}
+
+
+def _taking_rows(formula: Callable[[Plain], float]) -> Callable[[Mapping[str, object]], float]:
+    return lambda inputs: formula(_numbers(inputs))
+
+
+_FORMULAS: dict[str, Callable[[Plain], float]] = {
     "breathing.flow_ml_min": lambda i: flows.flow_ml_min(i["kg"], i["ml_kg_min"]),
     "breathing.flow_l_min": lambda i: flows.flow_ml_min(i["kg"], i["ml_kg_min"]) / 1000,
     "breathing.minute_volume_l": lambda i: flows.minute_volume_ml(i["rr"], i["vt_ml"]) / 1000,
@@ -49,4 +58,12 @@ CHECKS: dict[str, Callable[[Inputs], float]] = {
     "breathing.dead_share": lambda i: ventilation.dead_share_bohr(i["paco2"], i["expired"]),
     "breathing.expiration_per_inspiration": lambda i: ventilation.expiration_per_inspiration(i["rr"], i["ti_s"]),
     "breathing.compliance_ml_cmh2o_kg": lambda i: ventilation.compliance_ml_cmh2o_kg(i["vt_ml_kg"], i["dp_cmh2o"]),
+    "breathing.partial_pressure_mmhg": lambda i: ventilation.partial_pressure_mmhg(i["percent"], i["pb"], i["ph2o"]),
+    "breathing.alveolar_po2_mmhg": lambda i: ventilation.alveolar_po2_mmhg(i["fio2"], i["pb"], i["paco2"]),
+    "breathing.alveolar_arterial_mmhg": lambda i: (
+        ventilation.alveolar_po2_mmhg(i["fio2"], i["pb"], i["paco2"], i["r"]) - i["pao2"]
+    ),
+    "breathing.expected_pao2_mmhg": lambda i: ventilation.expected_pao2_mmhg(i["percent"]),
+    "breathing.mmhg_of_kpa": lambda i: float(Quantity.of(_d(i["kpa"]), "kPa").number("mmHg")),
 }
+CHECKS = {name: _taking_rows(formula) for name, formula in _FORMULAS.items()}

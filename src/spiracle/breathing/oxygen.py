@@ -11,8 +11,6 @@ from spiracle.refusals import Contradiction, Missing, NotAQuantity, OutOfRange
 from spiracle.source import Input, Mark, Worked, Working
 
 CONTENTS, FULL, GAUGE = "oxygen, printed contents", "oxygen, printed full pressure", "oxygen, gauge"
-_LITRES = (Decimal(50), Decimal(20_000))
-_FULL_BAR = (Decimal(40), Decimal(320))
 _CYLINDER_UNITS = ("bar", "psi", "MPa", "kPa")
 
 
@@ -135,12 +133,14 @@ def oxygen_minutes(
 
 
 def _check(facts: BreathingTables, cylinder: Cylinder, gauge: Decimal, full: Decimal) -> list[str]:
-    litres, bar = cylinder.contents.number("L"), cylinder.full_pressure.number("bar")
-    if not _LITRES[0] <= litres <= _LITRES[1]:
+    bounds = {
+        i: facts.setting(f"cylinder-{i}").quantity for i in ("litres-low", "litres-high", "full-low", "full-high")
+    }
+    if not bounds["litres-low"] <= cylinder.contents <= bounds["litres-high"]:
         raise OutOfRange(
             CONTENTS, f"{cylinder.contents} is not an oxygen cylinder's contents.", "Give litres, like 680 L."
         )
-    if not _FULL_BAR[0] <= bar <= _FULL_BAR[1]:
+    if not bounds["full-low"] <= cylinder.full_pressure <= bounds["full-high"]:
         raise OutOfRange(FULL, f"{cylinder.full_pressure} is not the pressure of a full cylinder; was another unit meant?",
                          "Read the printed one, like 137 bar or 2200 psi.")  # fmt: skip
     over = facts.setting("overfill")

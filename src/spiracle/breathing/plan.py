@@ -19,7 +19,7 @@ class FreshGas:
     """Fresh gas of one phase: what to set first, and the band it lies in."""
 
     phase: Phase
-    flow: Worked[Quantity]
+    set: Worked[Quantity]
     low: Quantity
     high: Quantity
     says: str
@@ -34,7 +34,7 @@ class BreathingChoice:
     why: Working
     alternatives: tuple[str, ...]
     fresh_gas: tuple[FreshGas, ...]
-    bag: Worked[Quantity] | None
+    bag: Worked[Quantity]
     tidal: tuple[Worked[Quantity], Worked[Quantity]]
     rate: Guardrail
     peak_pressure: Guardrail
@@ -68,9 +68,8 @@ def plan(
     cautions += _circuit_cautions(facts, species, kg, first, gas) + bag_words
     oxygen = None
     if cylinder is not None and gas:
-        highest = max((g.flow.value for g in gas), key=lambda q: q.value)
+        highest = max((g.set.value for g in gas), key=lambda q: q.value)
         oxygen = oxygen_minutes(facts, cylinder, highest, planned_minutes=planned_minutes, drive_gas=drive_gas)
-        cautions += oxygen.cautions
     elif cylinder is None:
         refusals.append(Missing("oxygen", "no cylinder was read, so no minutes are shown.",
                                 "Give printed contents, printed full pressure and gauge, each with its unit."))  # fmt: skip
@@ -133,7 +132,7 @@ def _why(facts: BreathingTables, kg: Decimal, weight: Quantity, first: CircuitRo
     elif kg >= Decimal(high.value):
         says = f"From {high.quantity} on every source takes a circle."
     else:
-        says = (f"Sources differ between {low.quantity} and {high.quantity} (3, 5 and 7 kg are taught): "
+        says = (f"Sources differ between {low.quantity} and {high.quantity} ({low.value}, {turn.value} and {high.value} kg are taught): "
                 f"{'non-rebreathing' if kg < Decimal(turn.value) else 'a circle'} is shown first, both are in use.")  # fmt: skip
     if first is not None and not first.rebreathing and kg >= Decimal(high.value):
         says += f" No circle is in stock, so {first.name} stands first."
@@ -156,7 +155,7 @@ def _one_flow(facts: BreathingTables, kg: Decimal, row: FreshGasRow) -> FreshGas
     says = f"{row.start} mL/kg/min x {figure(kg)} kg = {figure(plain, 3)} L/min{raised}, up to the mark: {value}"
     low = Quantity.of(max(kg * row.low / 1000, floor), "L/min")
     high = Quantity.of(max(kg * row.high / 1000, floor), "L/min")
-    return FreshGas(phase=row.phase, low=low, high=high, says=row.says, flow=Worked(value, Working(
+    return FreshGas(phase=row.phase, low=low, high=high, says=row.says, set=Worked(value, Working(
         says, (Input("weight", f"{figure(kg)} kg", Mark.TYPED), Input("rate", f"{row.start} mL/kg/min", note=row.says)),
         held=(f"{row.low} to {row.high} mL/kg/min", f"at least {floor} L/min"), sources=row.source, memory=row.memory)))  # fmt: skip
 
@@ -167,38 +166,42 @@ def _circuit_cautions(
     if circuit is None:
         return []
     words = []
-    ask = facts.setting("cat-flow-ask")
     if species == "cat" and not circuit.rebreathing and circuit.ventilate:
-        words.append(f"Cat on a {circuit.name}: 455 mL/kg/min were needed when measured; under {ask.quantity} watch inspired "
-                     "CO2, and raise the flow when it passes 2 mmHg.")  # fmt: skip
-    if not circuit.rebreathing and kg < 5:
+        ask, need, limit = facts.setting("cat-flow-ask"), facts.stated["B2"], facts.stated["CA9"]
+        words.append(
+            f"Cat on a {circuit.name}: {need.span('cat').low} {need.unit} were needed when measured; under {ask.quantity} "
+            f"watch inspired CO2, and raise the flow when it passes {limit.span('cat').high} {limit.unit}."
+        )
+    if not circuit.rebreathing and kg < Decimal(facts.setting("side-stream-ask").value):
         words.append("Side-stream CO2 may read low in so small a breath: compare with the chest and a blood gas.")
     if not circuit.ventilate:
         words.append(f"{circuit.name} is not for long ventilation.")
-    need = oxygen_need_ml_min(float(kg))
-    if gas and min(float(g.flow.value.number("mL/min")) for g in gas) < need:
+    oxygen = oxygen_need_ml_min(float(kg))
+    if gas and min(float(g.set.value.number("mL/min")) for g in gas) < oxygen:
         words.append("Fresh gas is under the body's own oxygen need: raise it.")
     return words
 
 
-def _bag(
-    facts: BreathingTables, weight: Quantity, stock: Sequence[int] | None
-) -> tuple[Worked[Quantity] | None, list[str]]:
+def _bag(facts: BreathingTables, weight: Quantity, stock: Sequence[int] | None) -> tuple[Worked[Quantity], list[str]]:
     """The smallest bag that holds six tidal volumes. The largest in stock, with a caution, where none holds so much."""
     row = facts.setting("bag-need")
     need = Decimal(str(bag_ml(float(weight.number("kg")), float(row.value) / 6, 6)))
-    sizes = sorted(b.ml for b in facts.bags) if stock is None else sorted(stock)
-    if not sizes:
-        return None, ["No bag is in stock."]
+    sizes = sorted(stock) if stock else sorted(b.ml for b in facts.bags)
     fits = [ml for ml in sizes if ml >= need]
     chosen = Quantity.of(fits[0] if fits else sizes[-1], "mL")
-    says = f"6 tidal volumes: {row.quantity} x {weight.to('kg')} = {figure(round_significant(need, 3))} mL, next bag up: {chosen}"
-    words = []
+    shown = f"6 tidal volumes: {row.quantity} x {weight.to('kg')} = {figure(round_significant(need, 3))} mL"
+    words = ["No bag is in stock: this size is to be fetched."] if stock is not None and not stock else []
+    says = f"{shown}, next bag up: {chosen}"
     if not fits:
-        says = f"6 tidal volumes: {figure(round_significant(need, 3))} mL; the largest bag is {chosen}"
+        says = f"{shown}; the largest bag is {chosen}"
         words.append(f"The largest bag ({chosen}) is smaller than six tidal volumes: watch that it does not collapse.")
-    return Worked(chosen, Working(says, (Input("weight", str(weight), Mark.TYPED),),
-                                  held=("other rule: 1 L to 15 kg, 2 L to 30 kg, 5 L to 80 kg",), sources=row.source)), words  # fmt: skip
+    working = Working(
+        says,
+        (Input("weight", str(weight), Mark.TYPED),),
+        held=(facts.stated["B19"].says,),
+        sources=row.source,
+    )
+    return Worked(chosen, working), words
 
 
 def _tidal(facts: BreathingTables, species: str, weight: Quantity) -> tuple[Worked[Quantity], Worked[Quantity]]:
@@ -243,7 +246,7 @@ def _time_constant(circuit: CircuitRow | None, gas: tuple[FreshGas, ...]) -> Wor
     """How long a turn of the dial takes on a circle at maintenance flow, at most; not asked of a non-rebreathing system."""
     if circuit is None or circuit.volume_high_l is None or not gas:
         return None
-    flow = next(g.flow.value for g in gas if g.phase == "maintenance")
+    flow = next(g.set.value for g in gas if g.phase == "maintenance")
     minutes = Decimal(str(time_constant_min(float(circuit.volume_high_l), float(flow.number("L/min")))))
     value = Quantity.of(round_significant(minutes, 2), "min")
     return Worked(value, Working(

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Literal, TypeVar
+from typing import Literal
 
 import msgspec
 
-from spiracle.quantity import Quantity
 from spiracle.refusals import BadTable, NotOneOf, Unknown
-from spiracle.source import Seen, Sources, need_sources, read_table
+from spiracle.source import Sources, read_table
+from spiracle.source.acted_on import ActedOn, R, Setting, checked_rows, settings_of
 from spiracle.source.stated import Facts, read_stated
 
 Species = Literal["dog", "cat"]
@@ -21,34 +21,7 @@ LISTS: tuple[ListName, ...] = ("machine", "patient", "sign-in", "time-out", "rec
 PHASES: tuple[Phase, ...] = ("induction", "maintenance", "recovery")
 
 
-class Row(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Root of every row: whose word it is, how it was seen, which facts it rests on."""
-
-    id: str
-    rests_on: tuple[str, ...]
-    source: tuple[str, ...]
-    seen: Seen
-    note: str = ""
-    origin: str = "spiracle"
-
-    @property
-    def memory(self) -> bool:
-        return self.seen is Seen.MEMORY
-
-
-class Setting(Row, frozen=True, kw_only=True):
-    """One figure that is acted on."""
-
-    says: str
-    value: Decimal | int
-    unit: str
-
-    @property
-    def quantity(self) -> Quantity:
-        return Quantity.of(self.value, self.unit)
-
-
-class LeakRow(Row, frozen=True, kw_only=True):
+class LeakRow(ActedOn, frozen=True, kw_only=True):
     """A published leak limit [mL/min] at a test pressure [cmH2O]."""
 
     says: str
@@ -56,7 +29,7 @@ class LeakRow(Row, frozen=True, kw_only=True):
     most: int
 
 
-class VentilatorRow(Row, frozen=True, kw_only=True):
+class VentilatorRow(ActedOn, frozen=True, kw_only=True):
     """Tidal volume [mL/kg], rate [/min] and peak pressure [cmH2O] of a species under a ventilator."""
 
     species: Species
@@ -70,7 +43,7 @@ class VentilatorRow(Row, frozen=True, kw_only=True):
     peak_memory: bool
 
 
-class WeightSpan(Row, frozen=True, kw_only=True):
+class WeightSpan(ActedOn, frozen=True, kw_only=True):
     """What an animal of the species can weigh; outside it nothing is worked out."""
 
     species: Species
@@ -78,7 +51,7 @@ class WeightSpan(Row, frozen=True, kw_only=True):
     weight_high_kg: Decimal | int
 
 
-class CircuitRow(Row, frozen=True, kw_only=True):
+class CircuitRow(ActedOn, frozen=True, kw_only=True):
     """A breathing system, where it is taken first, and its gas volume if it rebreathes."""
 
     name: str
@@ -96,7 +69,7 @@ class CircuitRow(Row, frozen=True, kw_only=True):
         return wanted in {self.id.casefold(), self.name.casefold(), *(a.casefold() for a in self.also)}
 
 
-class FreshGasRow(Row, frozen=True, kw_only=True):
+class FreshGasRow(ActedOn, frozen=True, kw_only=True):
     """Fresh gas of one phase [mL/kg/min] with its floor [L/min]."""
 
     circuits: tuple[str, ...]
@@ -109,11 +82,11 @@ class FreshGasRow(Row, frozen=True, kw_only=True):
     says: str
 
 
-class BagRow(Row, frozen=True, kw_only=True):
+class BagRow(ActedOn, frozen=True, kw_only=True):
     ml: int
 
 
-class ListRow(Row, frozen=True, kw_only=True):
+class ListRow(ActedOn, frozen=True, kw_only=True):
     """One line of a list that is read aloud. The id is `list.line`."""
 
     list: ListName
@@ -137,8 +110,8 @@ class _File(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     line: tuple[ListRow, ...] = ()
 
 
-R = TypeVar("R", bound=Row)
 SETTINGS = frozenset({
+    "cylinder-full-high", "cylinder-full-low", "cylinder-litres-high", "cylinder-litres-low", "side-stream-ask",
     "bag-need", "band-high", "band-low", "band-turn", "cat-flow-ask", "flow-step", "leak-pressure-high",
     "leak-pressure-low", "minute-volume", "overfill", "oxygen-reserve",
 })  # fmt: skip
@@ -164,11 +137,10 @@ class BreathingTables:
         plain = [read_table(t, _File, n) for n, t in sorted(files.items()) if not n.endswith("-facts")]
 
         def all_of(pick: str, shape: type[R]) -> tuple[R, ...]:
-            return _checked((row for file in plain for row in getattr(file, pick)), shape, stated, sources)
+            rows: list[R] = [row for file in plain for row in getattr(file, pick)]
+            return checked_rows(rows, stated, sources)
 
-        settings = {row.id: row for row in all_of("setting", Setting)}
-        if settings.keys() != SETTINGS:
-            raise BadTable("breathing settings", f"are not the ones expected: {sorted(settings.keys() ^ SETTINGS)}.")
+        settings = settings_of(all_of("setting", Setting), SETTINGS, "breathing")
         found = cls(
             stated=stated,
             settings=settings,
@@ -224,18 +196,3 @@ class BreathingTables:
         if name not in LISTS:
             raise NotOneOf("list", f"{name!r} is not a list.", "Known: " + ", ".join(LISTS) + ".")
         return tuple(row for row in self.lines if row.list == name)
-
-
-def _checked(rows: Iterable[R], shape: type[R], stated: Facts, sources: Sources) -> tuple[R, ...]:
-    """Rows that cite something listed and rest on facts that are there, each id once."""
-    found: list[R] = []
-    for row in rows:
-        need_sources(row.id, row.source)
-        sources.of(row.source)
-        for fact in row.rests_on:
-            if fact not in stated:
-                raise BadTable(f"row {row.id}", f"rests on {fact}, which is not listed.")
-        if any(row.id == other.id for other in found):
-            raise BadTable(f"row {row.id}", "stands twice.", "Give each row one id.")
-        found.append(row)
-    return tuple(found)

@@ -71,3 +71,34 @@ def compliance_ml_cmh2o_kg(tidal_ml_kg: float, driving_cmh2o: float) -> float:
     1.78
     """
     return tidal_ml_kg / driving_cmh2o
+
+
+def partial_pressure_mmhg(percent: float, barometer_mmhg: float, water_mmhg: float = 47.0) -> float:
+    """Partial pressure in the airway [mmHg] of so many per cent of dry gas: water vapour takes 47 mmHg at body warmth.
+
+    >>> round(partial_pressure_mmhg(5, 760), 2)
+    35.65
+    """
+    return percent / 100 * (barometer_mmhg - water_mmhg)
+
+
+def alveolar_po2_mmhg(inspired: float, barometer_mmhg: float, paco2: float, exchange: float = 0.8) -> float:
+    """Alveolar oxygen [mmHg]: inspired part of dry gas less the CO2 that takes its place. On pure oxygen CO2 takes its own room.
+
+    Source: alveolar gas equation, from memory of physiology; `inspired` is 0.21 to 1.
+    >>> alveolar_po2_mmhg(1.0, 760, 40)
+    673.0
+    """
+    if not 0.1 <= inspired <= 1:
+        raise OutOfRange("inspired oxygen", f"{inspired:g} is not a part of the breath.", "Give 0.21 to 1.")
+    taken = paco2 if inspired == 1 else paco2 / exchange
+    return inspired * (barometer_mmhg - 47.0) - taken
+
+
+def expected_pao2_mmhg(percent: float) -> float:
+    """Arterial oxygen to expect [mmHg] on so many per cent inspired: five times. Source: UK-Vet, A is for airway.
+
+    >>> expected_pao2_mmhg(100)
+    500
+    """
+    return 5 * percent
