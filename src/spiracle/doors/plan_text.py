@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from textwrap import wrap
 
-from spiracle.quantity import figure
+from spiracle.quantity import figure, reading
 from spiracle.sheets.cautions import (
     ESTIMATED_SIGN,
     ESTIMATED_WORDS,
@@ -39,7 +39,7 @@ def plan_text(plan: Plan, working: bool = False) -> str:
     """The whole plan. With `working`, the arithmetic and the sources stand under each line."""
     parts = (
         _head(plan.patient),
-        _cautions(plan.cautions),
+        _cautions(plan.cautions, plan.patient.conditions),
         _drugs(plan.drugs, working),
         _airway(plan, working),
         _breathing(plan, working),
@@ -54,12 +54,20 @@ def plan_text(plan: Plan, working: bool = False) -> str:
 # ---- lines
 
 
-def marked(amount: Amount | None, absent: str = "not known") -> str:
-    """A figure with the marks that belong to it: from memory, estimated, predicted."""
+def marked(amount: Amount | None, absent: str = "not known", *, places: int | None = None, digits: int = 0) -> str:
+    """A figure with the marks that belong to it: from memory, estimated, predicted.
+
+    `places` prints so many decimals (tubes), `digits` so many significant ones (what nobody draws up).
+    """
     if amount is None:
         return absent
+    text = amount.text
+    if places is not None:
+        text = f"{reading(amount.value, places)} {amount.unit}"
+    elif digits:
+        text = f"{figure(amount.value, digits)} {amount.unit}"
     signs = "".join(f" {s}" for s, on in ((MEMORY_SIGN, amount.memory), (PREDICTED_SIGN, amount.predicted)) if on)
-    return f"{ESTIMATED_SIGN if amount.estimated else ''}{amount.text}{signs}"
+    return f"{ESTIMATED_SIGN if amount.estimated else ''}{text}{signs}"
 
 
 def _title(text: str, right: str = "") -> list[str]:
@@ -88,7 +96,7 @@ def _sources(cites: Iterable[Cite], working: bool) -> Iterator[str]:
 
 
 def _refused(refused: Refused, label: str = "REFUSED") -> Iterator[str]:
-    yield from _row(label, f"{refused.name}: {refused.sentence}")
+    yield from _row(label, f"{refused.field}: {refused.sentence} ({refused.name})")
 
 
 # ---- parts
@@ -115,12 +123,12 @@ def _head(patient: PatientPart) -> Iterator[str]:
         yield from _row("has", ", ".join(patient.conditions))
 
 
-def _cautions(cautions: tuple[Caution, ...]) -> Iterator[str]:
+def _cautions(cautions: tuple[Caution, ...], conditions: tuple[str, ...]) -> Iterator[str]:
     """The gravest first; a drug's own stand with the drug."""
     yield from _title("Cautions")
     own = sorted((c for c in cautions if c.kind in {"plan", "patient"}), key=lambda c: GRAVE.index(c.severity))
     for caution in own:
-        about = f"{caution.about}: " if caution.about and not caution.text.startswith(caution.about) else ""
+        about = f"{caution.about}: " if caution.about and caution.about not in conditions else ""
         sign = f" {MEMORY_SIGN}" if caution.memory else ""
         yield from _row(caution.severity.upper(), f"{about}{caution.text}{sign}")
     if not own:
@@ -139,9 +147,12 @@ def _drug(number: int, drug: DrugPart, working: bool) -> Iterator[str]:
     yield from _plain(f"{number}. {drug.name.upper()}{strength}, {drug.route}, {drug.purpose}", 1)
     dose = drug.dose.text if drug.dose.value == drug.dose_low.value else f"{drug.dose_low.text} to {drug.dose.text}"
     zone = f"  [{drug.zone.upper()}]" if drug.zone else ""
-    yield from _row("order", f"{dose}{zone}{' ' + MEMORY_SIGN if drug.memory else ''}")
+    yield from _row("order", f"{dose}{zone}")
     if drug.limits is not None:
         yield from _row("limits", f"{drug.limits.sentence}{' ' + MEMORY_SIGN if drug.limits.memory else ''}")
+        for also in drug.limits.also:
+            if working or "animal" in also or "ask" in also:
+                yield from _row("", also)
     if drug.amount is not None:
         yield from _row(
             "amount", marked(drug.amount) + (" per hour" if drug.infusion and "/h" not in drug.amount.unit else "")
@@ -168,11 +179,11 @@ def _syringe(drug: DrugPart, working: bool) -> Iterator[str]:
     if drug.volume is not None:
         syringe = "more than any syringe here holds: measure it from a bag or in parts"
         if drug.syringe is not None:
-            syringe = f"{drug.syringe.name} syringe, marks of {drug.syringe.mark.text}"
+            syringe = f"{drug.syringe.name}, marks of {drug.syringe.mark.text}"
         yield from _row("DRAW", f"{marked(drug.volume)}   {syringe}")
         yield from _why(drug.volume, working)
     if drug.delivered is not None:
-        then = f" = {drug.delivered_dose.text}" if drug.delivered_dose is not None else ""
+        then = f" = {marked(drug.delivered_dose, digits=3)}" if drug.delivered_dose is not None else ""
         yield from _row("delivers", f"{marked(drug.delivered)}{then}{_error(drug.error_percent)}")
 
 
@@ -201,7 +212,7 @@ def _airway(plan: Plan, working: bool) -> Iterator[str]:
     airway = plan.airway
     for tube in airway.tubes:
         kind = "cuffed" if tube.cuffed else "uncuffed"
-        text = f"{marked(tube.id)} inside, {marked(tube.od)} outside, {kind}"
+        text = f"{marked(tube.id, places=1)} inside, {marked(tube.od, places=1)} outside, {kind}"
         yield from _row("", f"{tube.role:<14}{text}", 0)
     for label, amount in (("how far in", airway.insertion_depth), ("cut to", airway.cut_length),
                           ("stylet", airway.stylet_setback)):  # fmt: skip
@@ -223,9 +234,9 @@ def _dead_space(plan: Plan, working: bool) -> Iterator[str]:
         return
     percent = "" if space.percent_of_breath is None else f", {figure(space.percent_of_breath)} % of a breath"
     breath = "" if space.breath is None else f" of {marked(space.breath)}"
-    yield from _row("dead space", f"{marked(space)} outside the incisors{percent}{breath}")
+    yield from _row("dead space", f"{marked(space, digits=2)} outside the incisors{percent}{breath}")
     if space.before is not None and space.after is not None:
-        yield from _row("", f"{marked(space.before)} before cutting, {marked(space.after)} after")
+        yield from _row("", f"{marked(space.before, digits=2)} before cutting, {marked(space.after, digits=2)} after")
     if space.parts:
         yield from _row("", "parts: " + ", ".join(f"{p.name} {marked(p.amount)}" for p in space.parts))
     yield from _why(space, working)
@@ -311,7 +322,7 @@ def emergency_block(sheet: EmergencyPart, working: bool = False) -> Iterator[str
                 yield from _emergency_drug(drug, working)
     yield ""
     for shock in sheet.shocks:
-        yield from _row("", f"{shock.name}, {shock.when}: {marked(shock.amount)}", 0)
+        yield from _plain(f"{shock.name}, {shock.when}: {marked(shock.amount)}")
     for step in sheet.steps:
         yield from _row("step", step)
     for note in sheet.notes:
@@ -331,7 +342,7 @@ def _emergency_drug(drug: EmergencyDrugPart, working: bool) -> Iterator[str]:
     if told:
         yield from _plain(told, 6)
     if drug.refused is not None:
-        yield from _plain(f"{drug.refused.name}: {drug.refused.sentence}", 6)
+        yield from _plain(f"{drug.refused.sentence} ({drug.refused.name})", 6)
     if working and drug.amount is not None and drug.amount.working:
         yield from _plain(f"= {drug.amount.working}", 6)
     if working and drug.volume is not None and drug.volume.working:

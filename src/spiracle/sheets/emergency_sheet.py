@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Mapping
 from datetime import datetime
+from decimal import Decimal
 
 from spiracle.case.events import (
     ArrestBegan,
@@ -21,7 +22,7 @@ from spiracle.case.events import (
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
 from spiracle.drugs import DosingWeight, reverse
-from spiracle.emergency import EmergencyPlan, Item, Shock
+from spiracle.emergency import EmergencyPlan, Item, Shock, Step
 from spiracle.quantity import Quantity, figure
 from spiracle.sheets.cautions import STANDING
 from spiracle.sheets.shapes import EmergencyDrug, EmergencySheet, LogLine
@@ -32,7 +33,7 @@ from spiracle.source import Sources
 def sheet_id(plan: EmergencyPlan) -> str:
     """Eight characters that change with any figure on the sheet."""
     parts = [plan.species, f"{plan.weight.number('kg').normalize():f}", str(plan.estimated)]
-    for item in (*plan.items, *plan.reversals, *plan.others):
+    for item in plan.items:
         volume = "" if item.volume is None else str(item.volume.value)
         parts.append(f"{item.id}|{item.strength}|{item.amount.value}|{volume}")
     parts += [f"{s.id}|{s.first.value}|{s.then.value}" for s in plan.shocks]
@@ -77,9 +78,9 @@ def emergency_sheet(
         beat_per_min=plan.beat_per_min,
         breath_every_s=plan.breath_every_s,
         etco2_aim=f"{plan.etco2_aim.value} or more",
-        steps=tuple(s.says for s in plan.steps),
+        steps=tuple(step_words(s) for s in plan.steps),
         notes=plan.notes,
-        cautions=(*plan.cautions, *STANDING),
+        cautions=(*(step_words(c) for c in plan.cautions), *STANDING),
         void_prints=() if case is None else void_prints(case, own_id),
         cited=cited(plan.sources, facts.sources),
         arrest_began=None if began is None else began.happened_at,
@@ -88,6 +89,11 @@ def emergency_sheet(
         leader="" if began is None else began.leader,
         log=log,
     )
+
+
+def step_words(step: Step) -> str:
+    """A step or caution with its mark."""
+    return f"{step.says} (from memory)" if step.memory else step.says
 
 
 def hospital_strengths(facts: Facts) -> dict[str, tuple[str, ...]]:
@@ -112,11 +118,7 @@ def void_prints(case: Case, own_id: str) -> tuple[str, ...]:
 def _drugs(
     plan: EmergencyPlan, facts: Facts, case: Case | None, began: ArrestBegan | None, now: datetime
 ) -> Iterable[EmergencyDrug]:
-    seen: set[str] = set()
-    for item in (*plan.items, *plan.reversals, *plan.others):
-        if item.id in seen:
-            continue
-        seen.add(item.id)
+    for item in plan.items:
         words = "" if case is None else recorded(case, item.drug, plan, facts, now)
         yield _drug(item, facts, _given(case, item.drug, began), words)
 
@@ -142,7 +144,7 @@ def recorded(case: Case, reversal: str, plan: EmergencyPlan, facts: Facts, now: 
         minutes = max(0, int((now - given.happened_at).total_seconds() // 60))
         told = f"{known.name} {amount} {given.route} was given {minutes} min ago"
         weight = DosingWeight(kg=plan.weight.number("kg"), estimated=plan.estimated)
-        back = reverse(known.id, amount, minutes, plan.species, weight, facts.drugs)
+        back = reverse(known.id, amount, Decimal(minutes), plan.species, weight, facts.drugs)
         if back.refusal is None and back.low is not None and back.high is not None:
             span = str(back.high) if back.low.equals(back.high) else f"{back.low} to {back.high}"
             told += f"; with the heart beating {span} IM"
@@ -156,7 +158,7 @@ def _drug(item: Item, facts: Facts, given: tuple[datetime, ...], recorded_words:
     return EmergencyDrug(
         drug=item.drug,
         name=item.name,
-        syringe_class=item.syringe_class,
+        syringe_class=facts.drugs.class_of(item.drug),
         what_for=item.what_for,
         when=item.when,
         strength=item.strength,
@@ -167,7 +169,7 @@ def _drug(item: Item, facts: Facts, given: tuple[datetime, ...], recorded_words:
         amount=float(item.amount.value.value),
         unit=str(item.amount.value.unit),
         amount_text=f"{figure(item.amount.value.value, 4)} {item.amount.value.unit}",
-        note=". ".join(t.rstrip(".") for t in (item.note, dilution, recorded_words) if t),
+        note=". ".join(t.rstrip(".") for t in (recorded_words, dilution, item.minutes, item.note) if t),
         memory=item.memory,
         once=item.once,
         every_min=item.every_min,

@@ -43,7 +43,7 @@ def airway_plan(work: PlanWork, facts: Facts) -> AirwayPlan:
         dead_space_after=_num(choice.dead_space_after, "outside the incisors, cut", facts, 1),
         parts=tuple(Part(name=p.name, ml=float(p.ml), text=f"{p.name} {p.quantity}") for p in choice.parts),
         percent_of_breath=float(round(choice.percent_of_breath, 1)),
-        tidal=number(choice.tidal, "one breath", sources, significant=3),
+        tidal=number(choice.tidal, "one breath", sources, significant=3, estimated=work.request.patient.estimated),
         warn_percent=float(round(choice.caution_percent, 1)),
         stop_percent=float(round(choice.stop_percent, 1)),
         warning=_warning(choice),
@@ -69,7 +69,7 @@ def _num(worked: Worked | None, title: str, facts: Facts, places: int | None = N
 
 
 def breathing_plan(work: PlanWork, facts: Facts) -> BreathingPlan:
-    choice, sources = work.breathing, facts.sources
+    choice, sources, guess = work.breathing, facts.sources, work.request.patient.estimated
     if choice is None:
         return BreathingPlan(refusal=refused(work.refusals["breathing"]))
     oxygen = choice.oxygen
@@ -77,14 +77,14 @@ def breathing_plan(work: PlanWork, facts: Facts) -> BreathingPlan:
     return BreathingPlan(
         circuit=choice.circuit,
         why=choice.why.says,
-        bag=None if choice.bag is None else number(choice.bag, "bag", sources, significant=3),
+        bag=None if choice.bag is None else number(choice.bag, "bag", sources, significant=3, estimated=guess),
         fresh_gas=tuple(
-            (g.phase, number(g.flow, f"fresh gas, {g.phase}", sources, significant=2)) for g in choice.fresh_gas
+            (g.phase, number(g.set, f"fresh gas, {g.phase}", sources, significant=2, estimated=guess)) for g in choice.fresh_gas
         ),
         oxygen_minutes=None if oxygen is None else number(
-            oxygen.minutes_above_reserve, "oxygen left above the reserve", sources, significant=3, mark="predicted"
+            oxygen.minutes_above_reserve, "oxygen left above the reserve", sources, significant=3, mark="predicted", estimated=guess
         ),
-        oxygen_litres=None if oxygen is None else number(oxygen.litres, "oxygen in the cylinder", sources, significant=3),
+        oxygen_litres=None if oxygen is None else number(oxygen.litres, "oxygen in the cylinder", sources, significant=3, estimated=guess),
         oxygen_gauge=None if oxygen is None else float(oxygen.fraction),
         case_minutes=work.request.stock.case_minutes,
         oxygen_enough=None if oxygen is None else oxygen.enough,
@@ -94,16 +94,16 @@ def breathing_plan(work: PlanWork, facts: Facts) -> BreathingPlan:
 
 
 def fluid_plan(work: PlanWork, facts: Facts) -> FluidPlan:
-    fluids, sources = work.fluids, facts.sources
+    fluids, sources, guess = work.fluids, facts.sources, work.request.patient.estimated
     bolus = fluids.bolus
     notes = (f"Bolus over {bolus.minutes[0]} to {bolus.minutes[1]} min. {bolus.says}".strip(), bolus.between)
     return FluidPlan(
-        rate=number(fluids.rate, "fluid rate", sources, significant=3),
-        bolus=number(bolus.first, "first bolus", sources, significant=3),
-        bolus_limit=number(bolus.in_all, "boluses in all", sources, significant=3),
-        blood_volume=number(fluids.blood, "blood volume", sources, significant=3, mark="predicted"),
+        rate=number(fluids.rate, "fluid rate", sources, significant=3, estimated=guess),
+        bolus=number(bolus.first, "first bolus", sources, significant=3, estimated=guess),
+        bolus_limit=number(bolus.in_all, "boluses in all", sources, significant=3, estimated=guess),
+        blood_volume=number(fluids.blood, "blood volume", sources, significant=3, mark="predicted", estimated=guess),
         allowable_loss=None if fluids.loss is None else number(fluids.loss, "allowable loss", sources, significant=3,
-                                                               mark="predicted"),
+                                                               mark="predicted", estimated=guess),
         notes=tuple(n for n in notes if n),
     )  # fmt: skip
 

@@ -8,7 +8,7 @@ from spiracle.quantity import Quantity
 from spiracle.sheets.plan_shapes import Amount, Caution, DilutionPart, DrugPart, LimitsPart, SyringePart, amount
 from spiracle.sheets.plan_work import OrderWork
 from spiracle.sheets.worked_shape import cites, plain_refused, working_text
-from spiracle.source import Guardrail, Working
+from spiracle.source import Guardrail, Working, Zone
 
 SPIRACLES_LIST = "Spiracle's list"
 
@@ -21,8 +21,8 @@ def drug_part(work: OrderWork, facts: Facts) -> DrugPart:
     def shown(value: Quantity | None, name: str) -> Amount | None:
         if value is None:
             return None
-        text = working_text(working[name]) if name in working else ""
-        return amount(value, text, memory=made.memory, estimated=made.estimated)
+        text = working[name].says if name in working else ""
+        return amount(value, text, memory=memory_of(work, name), estimated=made.estimated)
 
     return DrugPart(
         order=asked.order,
@@ -57,6 +57,17 @@ def drug_part(work: OrderWork, facts: Facts) -> DrugPart:
         over_hard_by=asked.over_hard_by,
         cautions=drug_cautions(work, facts),
     )
+
+
+def memory_of(work: OrderWork, name: str) -> bool:
+    """Whether this figure itself rests on memory. The amount does not: it is the order times the weight.
+
+    Limits from memory are marked where the limits stand.
+    """
+    made = work.made
+    vial = made.strength is not None and made.strength.memory
+    recipe = made.dilution is not None and made.dilution.memory
+    return name != "amount" and (vial or recipe)
 
 
 def delivered_dose(work: OrderWork) -> Amount | None:
@@ -109,8 +120,11 @@ def drug_cautions(work: OrderWork, facts: Facts) -> tuple[Caution, ...]:
     found = [_hit(hit, name, facts) for hit in hits]
     own: list[Caution] = []
     judgement = work.made.judgement
-    if judgement is not None:
-        own += [Caution(kind="plan", text=w, severity="care", about=name) for w in judgement.words]
+    if judgement is not None and judgement.slip:
+        own.append(Caution(kind="plan", text=f"{judgement.slip.rstrip('.')}.", severity="avoid", about=name))
+    elif judgement is not None and judgement.zone is Zone.UNUSUAL:
+        text = f"The order lies outside the usual band ({judgement.words[0]})."
+        own.append(Caution(kind="plan", text=text, severity="care", about=name))
     if work.made.strength is not None and work.shelf == SPIRACLES_LIST:
         text = f"The strength {work.made.strength.text} is from Spiracle's list, not from your shelf: read the vial."
         own.append(Caution(kind="plan", text=text, severity="care", about=name))
@@ -136,10 +150,10 @@ def _limits(limit: Guardrail, also: tuple[str, ...], work: OrderWork) -> LimitsP
         usual_low=amount(limit.usual_low),
         usual_high=amount(limit.usual_high),
         hard=None if limit.hard_high is None else amount(limit.hard_high),
-        sentence=limit.sentence,
+        sentence=also[0] if also else limit.sentence,
         row=work.made.row.id if work.made.row is not None else "",
         memory=limit.memory,
-        also=also,
+        also=also[1:],
     )
 
 

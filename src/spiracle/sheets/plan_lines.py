@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from spiracle.case.facts import Facts
 from spiracle.drugs import CautionHit, Dilution, DosingWeight, ladder
 from spiracle.quantity import Quantity, figure
-from spiracle.sheets.plan_drugs import give_words, strength_words
+from spiracle.sheets.plan_drugs import give_words, memory_of, strength_words
 from spiracle.sheets.plan_work import OrderWork
 from spiracle.sheets.shapes import DilutionShape, DrugLine, Ladder, Num, RiskFlag, Rung
 from spiracle.sheets.worked_shape import cited, number, refused, working_shape, zone_bar
@@ -37,7 +37,7 @@ def drug_line(work: OrderWork, facts: Facts, weight: DosingWeight, shelf: Mappin
         given_as=asked.given_as,
         ordered_by=asked.ordered_by,
         infusion=made.row.infusion if made.row is not None else False,
-        dose=number(made.dose, "dose", mark="typed", memory=made.memory) if made.dose is not None else None,
+        dose=number(made.dose, "dose", mark="typed") if made.dose is not None else None,
         amount=_shown(work, made.amount, "amount", facts),
         volume=_shown(work, made.drawn, "volume", facts),
         rate=_shown(work, made.rate, "rate", facts),
@@ -68,7 +68,7 @@ def _shown(work: OrderWork, value: Quantity | None, name: str, facts: Facts) -> 
     working = made.workings.get(name, Working(""))
     shown = number(
         Worked(value, working), f"{made.drug.name if made.drug else work.asked.drug}, {name}", facts.sources,
-        significant=0 if name in {"volume", "rate"} else 4, memory=made.memory, estimated=made.estimated,
+        significant=0 if name in {"volume", "rate"} else 4, memory=memory_of(work, name), estimated=made.estimated,
     )  # fmt: skip
     if name != "volume" or made.guardrail is None or not made.working.says:
         return shown

@@ -10,7 +10,7 @@ from spiracle.circulation import Limit
 from spiracle.emergency import EmergencyPlan, Item, Shock
 from spiracle.quantity import Quantity
 from spiracle.refusals import Refusal
-from spiracle.sheets.emergency_sheet import sheet_id
+from spiracle.sheets.emergency_sheet import sheet_id, step_words
 from spiracle.sheets.plan_request import LimitAsked
 from spiracle.sheets.plan_shapes import (
     AirwayPart,
@@ -52,7 +52,7 @@ def airway_part(work: PlanWork, facts: Facts) -> AirwayPart:
         ),
         insertion_depth=_or_none(choice.insertion),
         cut_length=_or_none(choice.cut),
-        dead_space=_dead_space(choice),
+        dead_space=_dead_space(choice, estimated),
         stylet_setback=worked_amount(choice.stylet_setback),
         why=choice.why.says,
         refused=tuple(plain_refused(r) for r in choice.refusals),
@@ -65,11 +65,11 @@ def _mm(value: Decimal) -> Quantity:
     return Quantity(value, _MM)
 
 
-def _or_none(worked: Worked[Quantity] | None) -> Amount | None:
-    return None if worked is None else worked_amount(worked)
+def _or_none(worked: Worked[Quantity] | None, estimated: bool = False) -> Amount | None:
+    return None if worked is None else worked_amount(worked, estimated=estimated)
 
 
-def _dead_space(choice: AirwayChoice) -> DeadSpacePart:
+def _dead_space(choice: AirwayChoice, estimated: bool) -> DeadSpacePart:
     base = worked_amount(choice.dead_space_after)
     return DeadSpacePart(
         value=base.value,
@@ -83,7 +83,7 @@ def _dead_space(choice: AirwayChoice) -> DeadSpacePart:
         tube_before=_or_none(choice.tube_volume_before),
         tube_after=_or_none(choice.tube_volume_after),
         parts=tuple(NamedAmount(name=p.name, amount=amount(p.quantity, memory=p.memory)) for p in choice.parts),
-        breath=worked_amount(choice.tidal),
+        breath=worked_amount(choice.tidal, estimated=estimated),
         percent_of_breath=_one_place(choice.percent_of_breath),
         warn_percent=_one_place(choice.caution_percent),
         stop_percent=_one_place(choice.stop_percent),
@@ -100,13 +100,17 @@ def breathing_part(work: PlanWork, facts: Facts) -> BreathingPart:
     refused = tuple(plain_refused(r) for r in breathing_refusals(work))
     if choice is None:
         return BreathingPart(circuit="", fresh_gas={}, bag=None, oxygen_minutes=None, refused=refused)
-    oxygen = choice.oxygen
+    oxygen, guess = choice.oxygen, work.request.patient.estimated
     return BreathingPart(
         circuit=choice.circuit,
-        fresh_gas={g.phase: worked_amount(g.flow) for g in choice.fresh_gas},
-        bag=_or_none(choice.bag),
-        oxygen_minutes=None if oxygen is None else worked_amount(oxygen.minutes_above_reserve, predicted=True),
-        oxygen_minutes_to_empty=None if oxygen is None else worked_amount(oxygen.minutes, predicted=True),
+        fresh_gas={g.phase: worked_amount(g.set, estimated=guess) for g in choice.fresh_gas},
+        bag=_or_none(choice.bag, guess),
+        oxygen_minutes=None
+        if oxygen is None
+        else worked_amount(oxygen.minutes_above_reserve, predicted=True, estimated=guess),
+        oxygen_minutes_to_empty=None
+        if oxygen is None
+        else worked_amount(oxygen.minutes, predicted=True, estimated=guess),
         why=choice.why.says,
         oxygen_litres=None if oxygen is None else worked_amount(oxygen.litres),
         case_minutes=work.request.stock.case_minutes,
@@ -118,19 +122,19 @@ def breathing_part(work: PlanWork, facts: Facts) -> BreathingPart:
 
 
 def fluids_part(work: PlanWork, facts: Facts) -> FluidsPart:
-    fluids = work.fluids
+    fluids, guess = work.fluids, work.request.patient.estimated
     bolus = fluids.bolus
     minutes = f"over {bolus.minutes[0]} to {bolus.minutes[1]} min"
     used = (fluids.rate, fluids.ceiling, bolus.first, bolus.in_all, fluids.blood)
     ids = dict.fromkeys(i for w in used for i in w.working.sources)
     return FluidsPart(
-        rate=worked_amount(fluids.rate),
-        rate_limit=worked_amount(fluids.ceiling),
-        bolus=worked_amount(bolus.first),
-        bolus_largest=worked_amount(bolus.largest),
-        bolus_limit=worked_amount(bolus.in_all),
-        blood_volume=worked_amount(fluids.blood),
-        allowable_loss=_or_none(fluids.loss),
+        rate=worked_amount(fluids.rate, estimated=guess),
+        rate_limit=worked_amount(fluids.ceiling, estimated=guess),
+        bolus=worked_amount(bolus.first, estimated=guess),
+        bolus_largest=worked_amount(bolus.largest, estimated=guess),
+        bolus_limit=worked_amount(bolus.in_all, estimated=guess),
+        blood_volume=worked_amount(fluids.blood, estimated=guess),
+        allowable_loss=_or_none(fluids.loss, guess),
         notes=tuple(n for n in (f"Bolus {minutes}. {bolus.says}", bolus.between) if n.strip()),
         source=cites(ids, facts.sources),
     )
@@ -180,17 +184,16 @@ def emergency_part(work: PlanWork, facts: Facts) -> EmergencyPart:
 
 def emergency_of(plan: EmergencyPlan, facts: Facts) -> EmergencyPart:
     """The emergency room's answer as plain data."""
-    items = (*plan.items, *plan.reversals, *plan.others)
     return EmergencyPart(
         sheet_id=sheet_id(plan),
         weight=amount(plan.weight, estimated=plan.estimated),
-        drugs=tuple(emergency_drug(i) for i in {i.id: i for i in items}.values()),
+        drugs=tuple(emergency_drug(i) for i in plan.items),
         shocks=tuple(part for s in plan.shocks for part in shock_parts(s)),
         breath=worked_amount(plan.breath),
         rate=f"{plan.rate_low} to {plan.rate_high} compressions a minute, {plan.breaths_per_min} breaths a minute",
         etco2_aim=f"{plan.etco2_aim.value} or more",
-        steps=tuple(s.says for s in plan.steps),
-        notes=(*plan.notes, *plan.cautions),
+        steps=tuple(step_words(s) for s in plan.steps),
+        notes=(*plan.notes, *(step_words(c) for c in plan.cautions)),
         source=cites(plan.sources, facts.sources),
     )
 
@@ -198,8 +201,8 @@ def emergency_of(plan: EmergencyPlan, facts: Facts) -> EmergencyPart:
 def emergency_drug(item: Item) -> EmergencyDrugPart:
     return EmergencyDrugPart(
         drug=item.drug, name=item.name, group=item.group, what_for=item.what_for, when=item.when, route=item.route,
-        dose=item.dose_text, concentration=item.strength, amount=worked_amount(item.amount),
-        volume=_or_none(item.volume), syringe=item.barrel,
+        dose=item.dose_text, concentration=item.strength, amount=worked_amount(item.amount, estimated=item.estimated),
+        volume=_or_none(item.volume, item.estimated), syringe=item.barrel,
         dilution="" if item.dilution is None else item.dilution.says, note=item.note, memory=item.memory,
         refused=refused_or_none(item.refusal),
     )  # fmt: skip
@@ -211,11 +214,11 @@ def refused_or_none(refusal: Refusal | None) -> Refused | None:
 
 def shock_parts(shock: Shock) -> tuple[EmergencyDrugPart, ...]:
     """First shock, and the energy to go to after it failed."""
-    base = {"drug": "defibrillation", "group": "shock", "route": shock.mode, "concentration": "", "volume": None}
     return tuple(
         EmergencyDrugPart(
-            name=f"Shock, {shock.mode}", what_for=what, when=when, dose=str(joules.value), amount=worked_amount(joules),
-            note=shock.note, memory=shock.memory, **base,
+            drug="defibrillation", name=f"Shock, {shock.mode}", group="shock", what_for=what, when=when, route=shock.mode,
+            dose=joules.working.says, concentration="", amount=worked_amount(joules), volume=None, note=shock.note,
+            memory=shock.memory,
         )
         for what, when, joules in (
             ("shockable rhythm", "first", shock.first),
