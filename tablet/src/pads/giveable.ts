@@ -1,28 +1,28 @@
 /** What can be given from the pad: a syringe drawn for this patient, or a line of the plan that is not drawn yet. */
-import type { DrawnSyringe, DrugLine, Fields, Ladder, Refused, Rung } from '../wire/types'
+import type { DrawnSyringe, DrugLine, Fields, Ladder, Refused, Rung } from "../wire/types";
 
 export interface Giveable {
-  key: string
-  syringe: string
-  order: string
-  drug: string
-  name: string
-  syringeClass: DrugLine['syringe_class']
-  reversal: boolean
-  concentration: string
-  route: string
-  purpose: string
-  ladder: Ladder | null
-  plannedMl: number | null
-  leftMl: number | null
-  leftText: string
-  speak: string
-  lastGiven: string
-  picked: string
-  estimated: boolean
-  void: string
-  due: boolean
-  refusal: Refused | null
+  key: string;
+  syringe: string;
+  order: string;
+  drug: string;
+  name: string;
+  syringeClass: DrugLine["syringe_class"];
+  reversal: boolean;
+  concentration: string;
+  route: string;
+  purpose: string;
+  ladder: Ladder | null;
+  plannedMl: number | null;
+  leftMl: number | null;
+  leftText: string;
+  speak: string;
+  lastGiven: string;
+  picked: string;
+  estimated: boolean;
+  void: string;
+  due: boolean;
+  refusal: Refused | null;
 }
 
 export function fromSyringe(s: DrawnSyringe): Giveable {
@@ -43,18 +43,18 @@ export function fromSyringe(s: DrawnSyringe): Giveable {
     leftText: `${s.left.text} ${s.left.unit}`.trim(),
     speak: s.speak,
     lastGiven: s.last_given,
-    picked: s.lot ? `lot ${s.lot}` : '',
+    picked: s.lot ? `lot ${s.lot}` : "",
     estimated: s.estimated,
     void: s.void,
     due: s.due,
     refusal: null,
-  }
+  };
 }
 
 export function fromLine(l: DrugLine): Giveable {
   return {
     key: `plan ${l.order}`,
-    syringe: '',
+    syringe: "",
     order: l.order,
     drug: l.drug,
     name: l.name,
@@ -66,33 +66,33 @@ export function fromLine(l: DrugLine): Giveable {
     ladder: l.ladder,
     plannedMl: l.volume_ml,
     leftMl: null,
-    leftText: '',
+    leftText: "",
     speak: l.speak,
-    lastGiven: '',
-    picked: 'not drawn',
+    lastGiven: "",
+    picked: "not drawn",
     estimated: l.volume?.estimated ?? false,
-    void: '',
+    void: "",
     due: false,
     refusal: l.refusal,
-  }
+  };
 }
 
 /** Due ones on top, then as drawn; an empty or void syringe goes last but stays in sight. */
 export function ordered(all: readonly Giveable[]): Giveable[] {
-  const rank = (g: Giveable): number => (g.void || g.leftMl === 0 ? 2 : g.due ? 0 : 1)
-  return [...all].sort((a, b) => rank(a) - rank(b))
+  const rank = (g: Giveable): number => (g.void || g.leftMl === 0 ? 2 : g.due ? 0 : 1);
+  return [...all].sort((a, b) => rank(a) - rank(b));
 }
 
 export interface Said {
-  site: string
-  side: string
-  giver: string
-  saidBy: string
-  reason: string
+  site: string;
+  side: string;
+  giver: string;
+  saidBy: string;
+  reason: string;
 }
 
 /** The entry: amount and unit are the rung's own words; the core works them out again from the volume. */
-export function given(g: Giveable, rung: Rung, ladder: Ladder, said: Said): Fields<'DrugGiven'> {
+export function given(g: Giveable, rung: Rung, ladder: Ladder, said: Said): Fields<"DrugGiven"> {
   return {
     drug: g.drug,
     amount: rung.amount,
@@ -108,5 +108,5 @@ export function given(g: Giveable, rung: Rung, ladder: Ladder, said: Said): Fiel
     giver: said.giver,
     said_by: said.saidBy,
     reason: said.reason,
-  }
+  };
 }

@@ -2,23 +2,23 @@
  * What this tablet has written and the server has not answered yet, laid over the sheet, so that a key acts at once and
  * works without a link. No sum is made here: a waiting dose is named beside the sum, not added to it.
  */
-import type { Entry } from '../wire/outbox'
-import type { Attempt, EventName, EventOf, Proof } from '../wire/types'
+import type { Entry } from "../wire/outbox";
+import type { Attempt, EventName, EventOf, Proof } from "../wire/types";
 
 export function waiting<N extends EventName>(entries: readonly Entry[], name: N): EventOf<N>[] {
   return entries
-    .filter((e) => e.event.event === name && (e.state === 'waiting' || e.state === 'needs hand'))
-    .map((e) => e.event as EventOf<N>)
+    .filter((e) => e.event.event === name && (e.state === "waiting" || e.state === "needs hand"))
+    .map((e) => e.event as EventOf<N>);
 }
 
 /** True while the entry that an id names has not reached the server. */
 export function isWaiting(entries: readonly Entry[], id: string): boolean {
-  return entries.some((e) => e.id === id && e.state !== 'refused' && e.state !== 'sent')
+  return entries.some((e) => e.id === id && e.state !== "refused" && e.state !== "sent");
 }
 
 export function attemptsNow(sheet: readonly Attempt[], entries: readonly Entry[]): Attempt[] {
-  const known = new Set(sheet.map((a) => a.attempt))
-  const begun = waiting(entries, 'AttemptBegan').filter((e) => !known.has(e.attempt))
+  const known = new Set(sheet.map((a) => a.attempt));
+  const begun = waiting(entries, "AttemptBegan").filter((e) => !known.has(e.attempt));
   const all = [
     ...sheet,
     ...begun.map((e, i) => ({
@@ -26,24 +26,24 @@ export function attemptsNow(sheet: readonly Attempt[], entries: readonly Entry[]
       number: sheet.length + i + 1,
       began_at: e.happened_at,
       ended_at: null,
-      outcome: '',
+      outcome: "",
       tube: `ID ${e.tube_id_mm} mm`,
-      operator: e.operator ?? '',
-      view: '',
+      operator: e.operator ?? "",
+      view: "",
     })),
-  ]
-  const ended = new Map(waiting(entries, 'AttemptEnded').map((e) => [e.attempt, e]))
+  ];
+  const ended = new Map(waiting(entries, "AttemptEnded").map((e) => [e.attempt, e]));
   return all.map((a) => {
-    const end = ended.get(a.attempt)
-    return end && !a.ended_at ? { ...a, ended_at: end.happened_at, outcome: end.outcome } : a
-  })
+    const end = ended.get(a.attempt);
+    return end && !a.ended_at ? { ...a, ended_at: end.happened_at, outcome: end.outcome } : a;
+  });
 }
 
 /** A sign touched on this tablet counts as seen at once; what it takes to be proven stays the core's word. */
 export function proofsNow(sheet: readonly Proof[], entries: readonly Entry[]): Proof[] {
-  const seen = new Map(waiting(entries, 'ProofNoted').map((e) => [e.sign as string, e]))
+  const seen = new Map(waiting(entries, "ProofNoted").map((e) => [e.sign as string, e]));
   return sheet.map((p) => {
-    const e = seen.get(p.sign)
-    return e && !p.seen_at ? { ...p, seen_at: e.happened_at, by: e.by, event_id: e.id } : p
-  })
+    const e = seen.get(p.sign);
+    return e && !p.seen_at ? { ...p, seen_at: e.happened_at, by: e.by, event_id: e.id } : p;
+  });
 }

@@ -3,217 +3,217 @@
  * reads no clock and works out no dose. Five minutes are 57 px at the tablet's width; the right edge lies up to ten
  * minutes ahead, so that the next rows have a place before they are due.
  */
-import type { BandPart, Chart, ChartPoint, ChartPressure } from '../wire/types'
-import { MINUTE, ms } from './time'
+import type { BandPart, Chart, ChartPoint, ChartPressure } from "../wire/types";
+import { MINUTE, ms } from "./time";
 
-export const COLUMN_PX = 57
-export const COLUMN_MS = 5 * MINUTE
-export const HEAD_PX = 24
-export const ROW_PX = 22
+export const COLUMN_PX = 57;
+export const COLUMN_MS = 5 * MINUTE;
+export const HEAD_PX = 24;
+export const ROW_PX = 22;
 /** Scales the chart may step to; a value outside the last is drawn at the edge with its figure. */
-const TOPS = [160, 200, 240] as const
-const FLOORS = [40, 20, 0] as const
+const TOPS = [160, 200, 240] as const;
+const FLOORS = [40, 20, 0] as const;
 /** A finger reaches this far: twice it is a target of 64 px. */
-export const REACH_PX = 32
+export const REACH_PX = 32;
 /** Two rows apart and a little: farther than that, a rate is not joined to the next. */
-const JOIN_MS = 12 * MINUTE
-const FIGURE_GAP_PX = 34
+const JOIN_MS = 12 * MINUTE;
+const FIGURE_GAP_PX = 34;
 
 export interface Room {
-  width: number
-  height: number
+  width: number;
+  height: number;
   /** The band of names at the left. */
-  left: number
+  left: number;
 }
 
 export interface Span {
-  from: number
-  to: number
+  from: number;
+  to: number;
 }
 
-export type Shown = 'plain' | 'struck' | 'artefact'
+export type Shown = "plain" | "struck" | "artefact";
 
 export interface Tick {
-  at: number
-  x: number
-  heavy: boolean
+  at: number;
+  x: number;
+  heavy: boolean;
 }
 
 export interface Step {
-  value: number
-  y: number
-  heavy: boolean
+  value: number;
+  y: number;
+  heavy: boolean;
 }
 
 export interface Dot {
-  id: string
-  kind: 'rate'
-  x: number
-  y: number
-  shown: Shown
-  late: boolean
-  off: '' | 'above' | 'below'
-  point: ChartPoint
+  id: string;
+  kind: "rate";
+  x: number;
+  y: number;
+  shown: Shown;
+  late: boolean;
+  off: "" | "above" | "below";
+  point: ChartPoint;
 }
 
 export interface Cuff {
-  id: string
-  kind: 'pressure'
-  x: number
-  y: number
-  sap: number | null
-  map: number | null
-  dap: number | null
-  shown: Shown
-  late: boolean
-  point: ChartPressure
+  id: string;
+  kind: "pressure";
+  x: number;
+  y: number;
+  sap: number | null;
+  map: number | null;
+  dap: number | null;
+  shown: Shown;
+  late: boolean;
+  point: ChartPressure;
 }
 
 export interface Figure {
-  id: string
-  kind: 'figure'
-  x: number
-  y: number
-  text: string
-  typed: boolean
-  shown: Shown
-  late: boolean
+  id: string;
+  kind: "figure";
+  x: number;
+  y: number;
+  text: string;
+  typed: boolean;
+  shown: Shown;
+  late: boolean;
   /** True where a newer figure stands too near: drawn as a small dot, still to be touched. */
-  thin: boolean
-  point: ChartPoint
+  thin: boolean;
+  point: ChartPoint;
 }
 
 export interface Row {
-  title: string
-  unit: string
-  top: number
-  figures: Figure[]
+  title: string;
+  unit: string;
+  top: number;
+  figures: Figure[];
 }
 
 export interface Bar {
-  id: string
-  kind: 'band'
-  x: number
-  y: number
-  width: number
-  text: string
+  id: string;
+  kind: "band";
+  x: number;
+  y: number;
+  width: number;
+  text: string;
   /** False where the words do not fit into the bar. */
-  fits: boolean
-  part: BandPart
+  fits: boolean;
+  part: BandPart;
 }
 
 export interface Band {
-  title: string
-  top: number
-  bars: Bar[]
-  total: string
-  totalX: number
-  running: boolean
+  title: string;
+  top: number;
+  bars: Bar[];
+  total: string;
+  totalX: number;
+  running: boolean;
 }
 
 export interface Flag {
-  id: string
-  kind: 'given' | 'event'
-  x: number
-  y: number
-  text: string
-  detail: string
-  number: number | null
-  shown: Shown
-  fits: boolean
-  at: number
+  id: string;
+  kind: "given" | "event";
+  x: number;
+  y: number;
+  text: string;
+  detail: string;
+  number: number | null;
+  shown: Shown;
+  fits: boolean;
+  at: number;
 }
 
 export interface Hatch {
-  x: number
-  width: number
-  lines: string[]
+  x: number;
+  width: number;
+  lines: string[];
 }
 
 export interface Limit {
-  y: number
-  text: string
-  labelY: number
+  y: number;
+  text: string;
+  labelY: number;
 }
 
 export interface Plotted {
-  room: Room
-  span: Span
-  column: number
-  low: number
-  high: number
+  room: Room;
+  span: Span;
+  column: number;
+  low: number;
+  high: number;
   /** Said when the scale had to step past its usual 40 to 160. */
-  scaleWord: string
-  plotTop: number
-  plotBottom: number
-  height: number
-  nowX: number | null
-  ticks: Tick[]
-  steps: Step[]
-  dots: Dot[]
-  joins: string[]
-  cuffs: Cuff[]
-  rows: Row[]
-  bands: Band[]
-  givenTop: number
-  given: Flag[]
-  eventsTop: number
-  events: Flag[]
-  hatches: Hatch[]
-  limits: Limit[]
+  scaleWord: string;
+  plotTop: number;
+  plotBottom: number;
+  height: number;
+  nowX: number | null;
+  ticks: Tick[];
+  steps: Step[];
+  dots: Dot[];
+  joins: string[];
+  cuffs: Cuff[];
+  rows: Row[];
+  bands: Band[];
+  givenTop: number;
+  given: Flag[];
+  eventsTop: number;
+  events: Flag[];
+  hatches: Hatch[];
+  limits: Limit[];
 }
 
-export type Touchable = Dot | Cuff | Figure | Bar | Flag
+export type Touchable = Dot | Cuff | Figure | Bar | Flag;
 
 /** How many five-minute columns the room holds: twelve at the tablet's width, never under three. */
 export function columnsOf(room: Room): number {
-  return Math.max(3, Math.round((room.width - room.left) / COLUMN_PX))
+  return Math.max(3, Math.round((room.width - room.left) / COLUMN_PX));
 }
 
 /** The hour that is shown. `end` is a time scrolled to; without it the window follows `now`. */
 export function windowOf(room: Room, now: number, end: number | null = null): Span {
-  const to = end ?? Math.floor(now / COLUMN_MS) * COLUMN_MS + 2 * COLUMN_MS
-  return { from: to - columnsOf(room) * COLUMN_MS, to }
+  const to = end ?? Math.floor(now / COLUMN_MS) * COLUMN_MS + 2 * COLUMN_MS;
+  return { from: to - columnsOf(room) * COLUMN_MS, to };
 }
 
 /** One window back, but not past the chart's beginning. Null: back to `now`. */
 export function scrolledBack(room: Room, now: number, end: number | null, chartFrom: number): number | null {
-  const shown = windowOf(room, now, end)
-  if (shown.from <= chartFrom) return end
-  const earliest = Math.ceil(chartFrom / COLUMN_MS) * COLUMN_MS + (columnsOf(room) - 1) * COLUMN_MS
-  return Math.max(earliest, shown.to - columnsOf(room) * COLUMN_MS)
+  const shown = windowOf(room, now, end);
+  if (shown.from <= chartFrom) return end;
+  const earliest = Math.ceil(chartFrom / COLUMN_MS) * COLUMN_MS + (columnsOf(room) - 1) * COLUMN_MS;
+  return Math.max(earliest, shown.to - columnsOf(room) * COLUMN_MS);
 }
 
 export function plot(chart: Chart, room: Room, now: number, end: number | null = null): Plotted {
-  const span = windowOf(room, now, end)
-  const column = (room.width - room.left) / columnsOf(room)
-  const x = (at: number): number => room.left + ((at - span.from) / COLUMN_MS) * column
-  const inside = (at: number): boolean => at >= span.from && at <= span.to
+  const span = windowOf(room, now, end);
+  const column = (room.width - room.left) / columnsOf(room);
+  const x = (at: number): number => room.left + ((at - span.from) / COLUMN_MS) * column;
+  const inside = (at: number): boolean => at >= span.from && at <= span.to;
 
-  const rows = chart.rows.filter((r) => r.points.length > 0)
-  const bands = chart.bands.filter((b) => b.parts.some((p) => overlaps(p, span, now)))
-  const below = (rows.length + bands.length + 2) * ROW_PX + 8
-  const plotTop = HEAD_PX
-  const plotBottom = Math.max(plotTop + 110, room.height - below)
-  const scale = scaleOf(chart, span)
+  const rows = chart.rows.filter((r) => r.points.length > 0);
+  const bands = chart.bands.filter((b) => b.parts.some((p) => overlaps(p, span, now)));
+  const below = (rows.length + bands.length + 2) * ROW_PX + 8;
+  const plotTop = HEAD_PX;
+  const plotBottom = Math.max(plotTop + 110, room.height - below);
+  const scale = scaleOf(chart, span);
   const y = (value: number): number => {
-    const held = Math.min(scale.high, Math.max(scale.low, value))
-    return plotBottom - ((held - scale.low) / (scale.high - scale.low)) * (plotBottom - plotTop)
-  }
+    const held = Math.min(scale.high, Math.max(scale.low, value));
+    return plotBottom - ((held - scale.low) / (scale.high - scale.low)) * (plotBottom - plotTop);
+  };
 
-  const dots = chart.rate.filter((p) => inside(ms(p.at))).map((p) => dotOf(p, x, y, scale))
-  const rowsTop = plotBottom + 6
-  const bandsTop = rowsTop + rows.length * ROW_PX
-  const givenTop = bandsTop + bands.length * ROW_PX
-  const eventsTop = givenTop + ROW_PX
-  const stops = { left: room.left, right: room.width }
+  const dots = chart.rate.filter((p) => inside(ms(p.at))).map((p) => dotOf(p, x, y, scale));
+  const rowsTop = plotBottom + 6;
+  const bandsTop = rowsTop + rows.length * ROW_PX;
+  const givenTop = bandsTop + bands.length * ROW_PX;
+  const eventsTop = givenTop + ROW_PX;
+  const stops = { left: room.left, right: room.width };
   return {
     room,
     span,
     column,
     low: scale.low,
     high: scale.high,
-    scaleWord: scale.high > TOPS[0] || scale.low < FLOORS[0] ? `scale ${scale.low} to ${scale.high}` : '',
+    scaleWord: scale.high > TOPS[0] || scale.low < FLOORS[0] ? `scale ${scale.low} to ${scale.high}` : "",
     plotTop,
     plotBottom,
     height: eventsTop + ROW_PX + 2,
@@ -231,101 +231,101 @@ export function plot(chart: Chart, room: Room, now: number, end: number | null =
     })),
     bands: bands.map((b, i) => bandOf(b, bandsTop + i * ROW_PX, span, now, x, stops)),
     givenTop,
-    given: flagsOf(chart.given, 'given', inside, x, givenTop + ROW_PX / 2, room.width),
+    given: flagsOf(chart.given, "given", inside, x, givenTop + ROW_PX / 2, room.width),
     eventsTop,
-    events: flagsOf(chart.events, 'event', inside, x, eventsTop + ROW_PX / 2, room.width),
+    events: flagsOf(chart.events, "event", inside, x, eventsTop + ROW_PX / 2, room.width),
     hatches: hatchesOf(chart, span, x),
     limits: limitsOf(chart, scale, y, plotTop),
-  }
+  };
 }
 
 /** The mark nearest to a touch, or null where none is within a finger's reach. */
 export function nearest(p: Plotted, x: number, y: number, reach = REACH_PX): Touchable | null {
-  let best: Touchable | null = null
-  let least = reach
+  let best: Touchable | null = null;
+  let least = reach;
   for (const t of touchables(p)) {
-    const d = distance(t, x, y)
+    const d = distance(t, x, y);
     if (d <= least) {
-      best = t
-      least = d
+      best = t;
+      least = d;
     }
   }
-  return best
+  return best;
 }
 
 /** Every mark in the order of time, for the keyboard. */
 export function touchables(p: Plotted): Touchable[] {
-  const all: Touchable[] = [...p.dots, ...p.cuffs, ...p.rows.flatMap((r) => r.figures)]
-  all.push(...p.bands.flatMap((b) => b.bars), ...p.given, ...p.events)
-  return all.sort((a, b) => a.x - b.x || a.y - b.y)
+  const all: Touchable[] = [...p.dots, ...p.cuffs, ...p.rows.flatMap((r) => r.figures)];
+  all.push(...p.bands.flatMap((b) => b.bars), ...p.given, ...p.events);
+  return all.sort((a, b) => a.x - b.x || a.y - b.y);
 }
 
 /** `gap` and its reason in lines that fit the hatch. */
 export function wrapped(text: string, width: number, perChar = 7.2): string[] {
-  const most = Math.max(4, Math.floor(width / perChar))
-  const lines: string[] = []
-  for (const word of text.split(' ')) {
-    const last = lines[lines.length - 1]
-    if (last !== undefined && last.length + 1 + word.length <= most) lines[lines.length - 1] = `${last} ${word}`
-    else lines.push(word)
+  const most = Math.max(4, Math.floor(width / perChar));
+  const lines: string[] = [];
+  for (const word of text.split(" ")) {
+    const last = lines[lines.length - 1];
+    if (last !== undefined && last.length + 1 + word.length <= most) lines[lines.length - 1] = `${last} ${word}`;
+    else lines.push(word);
   }
-  return lines.slice(0, 4)
+  return lines.slice(0, 4);
 }
 
 function distance(t: Touchable, x: number, y: number): number {
-  if (t.kind === 'band') {
-    const dx = Math.max(t.x - x, 0, x - t.x - t.width)
-    return Math.hypot(dx, t.y - y)
+  if (t.kind === "band") {
+    const dx = Math.max(t.x - x, 0, x - t.x - t.width);
+    return Math.hypot(dx, t.y - y);
   }
-  if (t.kind === 'pressure') {
-    const heights = [t.sap, t.map, t.dap].filter((v): v is number => v !== null)
-    return Math.min(...heights.map((h) => Math.hypot(t.x - x, h - y)))
+  if (t.kind === "pressure") {
+    const heights = [t.sap, t.map, t.dap].filter((v): v is number => v !== null);
+    return Math.min(...heights.map((h) => Math.hypot(t.x - x, h - y)));
   }
-  return Math.hypot(t.x - x, t.y - y)
+  return Math.hypot(t.x - x, t.y - y);
 }
 
 function overlaps(part: BandPart, span: Span, now: number): boolean {
-  const to = part.to_at ? ms(part.to_at) : now
-  return ms(part.from_at) <= span.to && to >= span.from
+  const to = part.to_at ? ms(part.to_at) : now;
+  return ms(part.from_at) <= span.to && to >= span.from;
 }
 
 function scaleOf(chart: Chart, span: Span): { low: number; high: number } {
-  const seen: number[] = []
-  for (const p of chart.rate) if (counts(p, span)) seen.push(p.value)
+  const seen: number[] = [];
+  for (const p of chart.rate) if (counts(p, span)) seen.push(p.value);
   for (const p of chart.pressures) {
-    if (counts(p, span)) for (const v of [p.sap, p.map, p.dap]) if (v != null) seen.push(v)
+    if (counts(p, span)) for (const v of [p.sap, p.map, p.dap]) if (v != null) seen.push(v);
   }
-  const top = Math.max(chart.high, ...seen)
-  const bottom = Math.min(chart.low, ...seen)
+  const top = Math.max(chart.high, ...seen);
+  const bottom = Math.min(chart.low, ...seen);
   return {
     high: TOPS.find((t) => t >= top) ?? TOPS[2],
     low: FLOORS.find((f) => f <= bottom) ?? 0,
-  }
+  };
 }
 
 /** Artefacts and struck values do not set the scale: they are acted on by nothing. */
 function counts(p: ChartPoint | ChartPressure, span: Span): boolean {
-  const at = ms(p.at)
-  return !p.struck && !p.artefact && at >= span.from && at <= span.to
+  const at = ms(p.at);
+  return !p.struck && !p.artefact && at >= span.from && at <= span.to;
 }
 
 function ticksOf(span: Span, x: (at: number) => number): Tick[] {
-  const ticks: Tick[] = []
+  const ticks: Tick[] = [];
   for (let at = span.from; at <= span.to; at += COLUMN_MS) {
-    ticks.push({ at, x: x(at), heavy: new Date(at).getMinutes() % 15 === 0 })
+    ticks.push({ at, x: x(at), heavy: new Date(at).getMinutes() % 15 === 0 });
   }
-  return ticks
+  return ticks;
 }
 
 function stepsOf(scale: { low: number; high: number }, y: (v: number) => number): Step[] {
-  const steps: Step[] = []
-  for (let v = scale.low; v <= scale.high; v += 20) steps.push({ value: v, y: y(v), heavy: v % 40 === 0 })
-  return steps
+  const steps: Step[] = [];
+  for (let v = scale.low; v <= scale.high; v += 20) steps.push({ value: v, y: y(v), heavy: v % 40 === 0 });
+  return steps;
 }
 
 function shownAs(p: { struck: boolean; artefact?: boolean }): Shown {
-  if (p.struck) return 'struck'
-  return p.artefact ? 'artefact' : 'plain'
+  if (p.struck) return "struck";
+  return p.artefact ? "artefact" : "plain";
 }
 
 function dotOf(
@@ -334,25 +334,25 @@ function dotOf(
   y: (v: number) => number,
   scale: { low: number; high: number },
 ): Dot {
-  const off = p.value > scale.high ? 'above' : p.value < scale.low ? 'below' : ''
+  const off = p.value > scale.high ? "above" : p.value < scale.low ? "below" : "";
   return {
     id: p.event_id,
-    kind: 'rate',
+    kind: "rate",
     x: x(ms(p.at)),
     y: y(p.value),
     shown: shownAs(p),
     late: p.late,
     off,
     point: p,
-  }
+  };
 }
 
 function cuffOf(p: ChartPressure, x: (at: number) => number, y: (v: number) => number): Cuff {
-  const at = (v: number | null | undefined): number | null => (v == null ? null : y(v))
-  const [sap, map, dap] = [at(p.sap), at(p.map), at(p.dap)]
+  const at = (v: number | null | undefined): number | null => (v == null ? null : y(v));
+  const [sap, map, dap] = [at(p.sap), at(p.map), at(p.dap)];
   return {
     id: p.event_id,
-    kind: 'pressure',
+    kind: "pressure",
     x: x(ms(p.at)),
     y: map ?? sap ?? dap ?? y(0),
     sap,
@@ -361,28 +361,28 @@ function cuffOf(p: ChartPressure, x: (at: number) => number, y: (v: number) => n
     shown: shownAs(p),
     late: p.late,
     point: p,
-  }
+  };
 }
 
 /** The rate is joined, dot to dot, but never across a gap, an artefact's place or a long silence. */
 function joinsOf(dots: Dot[], chart: Chart): string[] {
-  const runs: Dot[][] = []
-  const stand = dots.filter((d) => d.shown === 'plain').sort((a, b) => a.x - b.x)
+  const runs: Dot[][] = [];
+  const stand = dots.filter((d) => d.shown === "plain").sort((a, b) => a.x - b.x);
   for (const dot of stand) {
-    const run = runs[runs.length - 1]
-    const before = run?.[run.length - 1]
-    if (run && before && joined(before, dot, chart)) run.push(dot)
-    else runs.push([dot])
+    const run = runs[runs.length - 1];
+    const before = run?.[run.length - 1];
+    if (run && before && joined(before, dot, chart)) run.push(dot);
+    else runs.push([dot]);
   }
   return runs
     .filter((r) => r.length > 1)
-    .map((r) => r.map((d, i) => `${i ? 'L' : 'M'}${d.x.toFixed(1)} ${d.y.toFixed(1)}`).join(''))
+    .map((r) => r.map((d, i) => `${i ? "L" : "M"}${d.x.toFixed(1)} ${d.y.toFixed(1)}`).join(""));
 }
 
 function joined(a: Dot, b: Dot, chart: Chart): boolean {
-  const [from, to] = [ms(a.point.at), ms(b.point.at)]
-  if (to - from > JOIN_MS) return false
-  return !chart.gaps.some((g) => ms(g.from_at) >= from && ms(g.to_at) <= to)
+  const [from, to] = [ms(a.point.at), ms(b.point.at)];
+  if (to - from > JOIN_MS) return false;
+  return !chart.gaps.some((g) => ms(g.from_at) >= from && ms(g.to_at) <= to);
 }
 
 function figuresOf(
@@ -391,53 +391,53 @@ function figuresOf(
   x: (at: number) => number,
   y: number,
 ): Figure[] {
-  const shown = points.filter((p) => inside(ms(p.at))).sort((a, b) => ms(a.at) - ms(b.at))
+  const shown = points.filter((p) => inside(ms(p.at))).sort((a, b) => ms(a.at) - ms(b.at));
   const figures: Figure[] = shown.map((p) => ({
     id: p.event_id,
-    kind: 'figure',
+    kind: "figure",
     x: x(ms(p.at)),
     y,
     text: p.text,
-    typed: p.mark === 'typed',
+    typed: p.mark === "typed",
     shown: shownAs(p),
     late: p.late,
     thin: false,
     point: p,
-  }))
-  let free = Infinity
+  }));
+  let free = Infinity;
   for (const f of [...figures].reverse()) {
-    if (f.x > free) f.thin = true
-    else free = f.x - FIGURE_GAP_PX
+    if (f.x > free) f.thin = true;
+    else free = f.x - FIGURE_GAP_PX;
   }
-  return figures
+  return figures;
 }
 
 function bandOf(
-  band: Chart['bands'][number],
+  band: Chart["bands"][number],
   top: number,
   span: Span,
   now: number,
   x: (at: number) => number,
   stops: { left: number; right: number },
 ): Band {
-  const bars: Bar[] = []
+  const bars: Bar[] = [];
   for (const part of band.parts) {
-    if (!overlaps(part, span, now)) continue
-    const from = Math.max(stops.left, x(ms(part.from_at)))
-    const to = Math.min(stops.right, x(part.to_at ? ms(part.to_at) : Math.max(now, ms(part.from_at))))
-    const width = Math.max(2, to - from)
+    if (!overlaps(part, span, now)) continue;
+    const from = Math.max(stops.left, x(ms(part.from_at)));
+    const to = Math.min(stops.right, x(part.to_at ? ms(part.to_at) : Math.max(now, ms(part.from_at))));
+    const width = Math.max(2, to - from);
     bars.push({
       id: part.event_id,
-      kind: 'band',
+      kind: "band",
       x: from,
       y: top + ROW_PX / 2,
       width,
       text: part.text,
       fits: part.text.length * 7.4 + 12 <= width,
       part,
-    })
+    });
   }
-  const last = bars[bars.length - 1]
+  const last = bars[bars.length - 1];
   return {
     title: band.title,
     top,
@@ -445,12 +445,12 @@ function bandOf(
     total: band.total_text,
     totalX: last ? last.x + last.width - 7 : stops.right - 7,
     running: band.running,
-  }
+  };
 }
 
 function flagsOf(
-  marks: Chart['given'],
-  kind: 'given' | 'event',
+  marks: Chart["given"],
+  kind: "given" | "event",
   inside: (at: number) => boolean,
   x: (at: number) => number,
   y: number,
@@ -467,30 +467,30 @@ function flagsOf(
       text: m.text,
       detail: m.detail,
       number: m.number ?? null,
-      shown: m.struck ? 'struck' : 'plain',
+      shown: m.struck ? "struck" : "plain",
       fits: true,
       at: ms(m.at),
-    }))
+    }));
   flags.forEach((f, i) => {
-    const next = flags[i + 1]?.x ?? right
-    f.fits = f.text.length * 7.4 + 16 <= next - f.x
-  })
-  return flags
+    const next = flags[i + 1]?.x ?? right;
+    f.fits = f.text.length * 7.4 + 16 <= next - f.x;
+  });
+  return flags;
 }
 
 function hatchesOf(chart: Chart, span: Span, x: (at: number) => number): Hatch[] {
-  const hatches: Hatch[] = []
+  const hatches: Hatch[] = [];
   for (const gap of chart.gaps) {
-    const from = Math.max(span.from, ms(gap.from_at))
-    const to = Math.min(span.to, ms(gap.to_at))
-    if (to <= from) continue
-    const width = x(to) - x(from)
-    hatches.push({ x: x(from), width, lines: wrapped(gap.text, Math.max(width, COLUMN_PX) - 6) })
+    const from = Math.max(span.from, ms(gap.from_at));
+    const to = Math.min(span.to, ms(gap.to_at));
+    if (to <= from) continue;
+    const width = x(to) - x(from);
+    hatches.push({ x: x(from), width, lines: wrapped(gap.text, Math.max(width, COLUMN_PX) - 6) });
   }
-  return hatches
+  return hatches;
 }
 
-const LIMIT_WORDS: Record<string, string> = { map: 'mean', sap: 'systolic', heart_rate: 'rate' }
+const LIMIT_WORDS: Record<string, string> = { map: "mean", sap: "systolic", heart_rate: "rate" };
 
 function limitsOf(
   chart: Chart,
@@ -498,20 +498,20 @@ function limitsOf(
   y: (v: number) => number,
   plotTop: number,
 ): Limit[] {
-  const limits: Limit[] = []
+  const limits: Limit[] = [];
   for (const row of chart.limits) {
-    const word = LIMIT_WORDS[row.reading]
-    if (!word) continue
+    const word = LIMIT_WORDS[row.reading];
+    if (!word) continue;
     for (const value of [row.low, row.high]) {
-      if (value == null || value < scale.low || value > scale.high) continue
-      limits.push({ y: y(value), text: `${word} ${value}`, labelY: y(value) - 6 })
+      if (value == null || value < scale.low || value > scale.high) continue;
+      limits.push({ y: y(value), text: `${word} ${value}`, labelY: y(value) - 6 });
     }
   }
-  limits.sort((a, b) => b.y - a.y)
-  let free = Infinity
+  limits.sort((a, b) => b.y - a.y);
+  let free = Infinity;
   for (const l of limits) {
-    l.labelY = Math.max(plotTop + 12, Math.min(l.labelY, free))
-    free = l.labelY - 16
+    l.labelY = Math.max(plotTop + 12, Math.min(l.labelY, free));
+    free = l.labelY - 16;
   }
-  return limits
+  return limits;
 }
