@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import tomllib
 from decimal import Decimal
 from typing import Any, TypeVar
 
 import msgspec
+import tomli
 
 from spiracle.refusals import BadTable
 
@@ -19,8 +19,8 @@ def read_table(text: str, shape: type[T], name: str) -> T:
     Numbers become exact decimals. Unknown keys, wrong types and missing keys are refused with the row's place.
     """
     try:
-        plain = tomllib.loads(text, parse_float=Decimal)
-    except tomllib.TOMLDecodeError as fault:
+        plain = tomli.loads(text, parse_float=Decimal)
+    except tomli.TOMLDecodeError as fault:
         raise BadTable(name, f"is not TOML: {fault}.") from fault
     return convert_rows(plain, shape, name)
 

@@ -14,8 +14,21 @@ from spiracle.doors.log_store import LogStore
 D = Decimal
 
 
-def admitted(s: Story, *, species: str, name: str, breed: str, sex: str, age: str, kg: str, room: str, procedure: str,
-             minutes: int, scale: str = "table scale, 5 g step", number: str = "") -> None:  # fmt: skip
+def admitted(
+    s: Story,
+    *,
+    species: str,
+    name: str,
+    breed: str,
+    sex: str,
+    age: str,
+    kg: str,
+    room: str,
+    procedure: str,
+    minutes: int,
+    scale: str = "table scale, 5 g step",
+    number: str = "",
+) -> None:
     """Opened, described, weighed: what every planned case begins with."""
     s.species, s.kg = species, D(kg)
     s.tell(
@@ -32,8 +45,20 @@ def admitted(s: Story, *, species: str, name: str, breed: str, sex: str, age: st
     s.tell(e.ProcedurePlanned, procedure=procedure, minutes=minutes, room=room)
 
 
-def questions(s: Story, *, owner: str, fasted_h: int, asa: str, condition: int, temperature: str, heart: int, breaths: int,
-              conditions: tuple[str, ...] = (), problem: str = "", allergies: tuple[str, ...] = ()) -> None:  # fmt: skip
+def questions(
+    s: Story,
+    *,
+    owner: str,
+    fasted_h: int,
+    asa: str,
+    condition: int,
+    temperature: str,
+    heart: int,
+    breaths: int,
+    conditions: tuple[str, ...] = (),
+    problem: str = "",
+    allergies: tuple[str, ...] = (),
+) -> None:
     """Admission and assessment."""
     s.tell(e.OwnerNamed, name=owner, phone="01 555 0142")
     s.tell(e.ConsentRecorded, procedure="as planned", consent="written", resuscitation="full")
@@ -41,8 +66,17 @@ def questions(s: Story, *, owner: str, fasted_h: int, asa: str, condition: int, 
     s.tell(e.AllergiesAsked, allergies=allergies)
     s.tell(e.BodyConditionScored, score=condition)
     s.tell(e.TemperamentNoted, temperament="calm, handled awake")
-    s.tell(e.Examined, temperature_c=D(temperature), heart_rate=heart, respiratory_rate=breaths, membranes="pink", refill_s=D("1.5"),
-           heart="no murmur heard" if "murmur" not in conditions else "murmur II of VI", lungs="clear both sides", airway="nothing seen")  # fmt: skip
+    s.tell(
+        e.Examined,
+        temperature_c=D(temperature),
+        heart_rate=heart,
+        respiratory_rate=breaths,
+        membranes="pink",
+        refill_s=D("1.5"),
+        heart="no murmur heard" if "murmur" not in conditions else "murmur II of VI",
+        lungs="clear both sides",
+        airway="nothing seen",
+    )
     if conditions or problem:
         s.tell(e.HistoryTaken, problem=problem, history="", conditions=conditions)
     s.tell(e.AsaAssigned, asa=asa, by="svr", assigned_by="svr")
@@ -100,11 +134,32 @@ def tube_in(s: Story, size: str, depth: str, cuff: str, leak: str, od: str) -> N
 def old_cat(store: LogStore, facts: Facts, start: datetime, now: datetime) -> None:
     """A geriatric cat for dentistry with failing kidneys: asleep now, pressure sagging."""
     s = Story(store, facts, "sorrel", start, "nkw", now)
-    admitted(s, species="cat", name="Sorrel", breed="domestic shorthair", sex="female neutered", age="15 y", kg="3.62", room="Dental room",
-             procedure="scale, polish and extractions", minutes=90, number="HS-2214")  # fmt: skip
+    admitted(
+        s,
+        species="cat",
+        name="Sorrel",
+        breed="domestic shorthair",
+        sex="female neutered",
+        age="15 y",
+        kg="3.62",
+        room="Dental room",
+        procedure="scale, polish and extractions",
+        minutes=90,
+        number="HS-2214",
+    )
     s.at(4)
-    questions(s, owner="F. Achterberg", fasted_h=10, asa="III", condition=4, temperature="38.3", heart=196, breaths=28,
-              conditions=("renal-disease",), problem="sore mouth, drinks much")  # fmt: skip
+    questions(
+        s,
+        owner="F. Achterberg",
+        fasted_h=10,
+        asa="III",
+        condition=4,
+        temperature="38.3",
+        heart=196,
+        breaths=28,
+        conditions=("renal-disease",),
+        problem="sore mouth, drinks much",
+    )
     s.tell(e.ResultNoted, test="creatinine", value="214", unit="mcmol/L", taken_at=s.t - timedelta(days=4))
     s.tell(e.ResultNoted, test="haematocrit", value="31", unit="%", taken_at=s.t - timedelta(days=4))
     s.tell(e.RiskNoted, risk="kidneys: pressure matters", plan="mean 65 or over; fluids 3 mL/kg/h; no NSAID today")
@@ -157,15 +212,27 @@ def old_cat(store: LogStore, facts: Facts, start: datetime, now: datetime) -> No
     s.tell(e.WarmingSet, device_used="warm air blanket", setting="medium")
     s.tell(e.InfusionStarted, infusion="f1", drug="isotonic_crystalloid", rate_ml_h=D(11), fluid=True, bag_ml=D(250))
     s.tell(e.Positioned, position="left side", eyes_lubricated=True, pads="foam under shoulder")
+    _cat_asleep(s)
+
+
+def _cat_asleep(s: Story) -> None:
     s.at(66)
     s.tell(e.TimeMarked, mark="procedure start")
-    rows = [("168", "12", "98", "38", "37.9", "1.6", (118, 86, 70)), ("160", "12", "98", "40", "37.6", "1.6", (110, 80, 64)),
-            ("152", "14", "99", "41", "37.3", "1.5", (102, 74, 58)), ("148", "14", "98", "42", "37.1", "1.5", (98, 70, 54)),
-            ("146", "14", "98", "42", "36.9", "1.5", (94, 67, 52)), ("144", "14", "98", "41", "36.8", "1.4", (88, 62, 47))]  # fmt: skip
+    rows = [
+        ("168", "12", "98", "38", "37.9", "1.6", (118, 86, 70)),
+        ("160", "12", "98", "40", "37.6", "1.6", (110, 80, 64)),
+        ("152", "14", "99", "41", "37.3", "1.5", (102, 74, 58)),
+        ("148", "14", "98", "42", "37.1", "1.5", (98, 70, 54)),
+        ("146", "14", "98", "42", "36.9", "1.5", (94, 67, 52)),
+        ("144", "14", "98", "41", "36.8", "1.4", (88, 62, 47)),
+    ]
     for i, (hr, rr, spo2, co2, t, et, p) in enumerate(rows):
         s.at(65 + 5 * i)
-        s.row({"heart_rate": hr, "respiratory_rate": rr, "spo2": spo2, "etco2": co2, "temperature": t, "agent_et": et},
-              {"eye": "down", "jaw": "loose", "pulse": "strong" if i < 4 else "fair", "gums": "pink"}, p)  # fmt: skip
+        s.row(
+            {"heart_rate": hr, "respiratory_rate": rr, "spo2": spo2, "etco2": co2, "temperature": t, "agent_et": et},
+            {"eye": "down", "jaw": "loose", "pulse": "strong" if i < 4 else "fair", "gums": "pink"},
+            p,
+        )
         if i == 1:
             s.give("o3", "s3", volume="0.3", site="left upper jaw", side="left")
             s.tell(e.CuffChecked, pressure_cmh2o=D(20))
@@ -176,11 +243,33 @@ def old_cat(store: LogStore, facts: Facts, start: datetime, now: datetime) -> No
 def bulldog(store: LogStore, facts: Facts, start: datetime, now: datetime) -> None:
     """A brachycephalic dog, premedicated, drawn up and about to be induced."""
     s = Story(store, facts, "bosun", start, "tob", now)
-    admitted(s, species="dog", name="Bosun", breed="English bulldog", sex="male neutered", age="4 y", kg="23.4", room="Theatre 1",
-             procedure="soft palate and nostrils", minutes=60, scale="walk-on scale, 100 g step", number="HS-2215")  # fmt: skip
+    admitted(
+        s,
+        species="dog",
+        name="Bosun",
+        breed="English bulldog",
+        sex="male neutered",
+        age="4 y",
+        kg="23.4",
+        room="Theatre 1",
+        procedure="soft palate and nostrils",
+        minutes=60,
+        scale="walk-on scale, 100 g step",
+        number="HS-2215",
+    )
     s.at(5)
-    questions(s, owner="D. Maddock", fasted_h=9, asa="III", condition=6, temperature="38.6", heart=104, breaths=32,
-              conditions=("brachycephalic",), problem="snores, tires on walks")  # fmt: skip
+    questions(
+        s,
+        owner="D. Maddock",
+        fasted_h=9,
+        asa="III",
+        condition=6,
+        temperature="38.6",
+        heart=104,
+        breaths=32,
+        conditions=("brachycephalic",),
+        problem="snores, tires on walks",
+    )
     s.tell(
         e.PreviousAnaesthesiaNoted,
         when="2 years ago",
@@ -221,8 +310,19 @@ def bulldog(store: LogStore, facts: Facts, start: datetime, now: datetime) -> No
 def toy_dog(store: LogStore, facts: Facts, start: datetime, now: datetime) -> None:
     """A toy breed under 2 kg: every volume is small; the plan waits for a signature."""
     s = Story(store, facts, "fennel", start, "nkw", now)
-    admitted(s, species="dog", name="Fennel", breed="Chihuahua", sex="female", age="2 y", kg="1.74", room="Theatre 2",
-             procedure="ovariectomy", minutes=45, number="HS-2216")  # fmt: skip
+    admitted(
+        s,
+        species="dog",
+        name="Fennel",
+        breed="Chihuahua",
+        sex="female",
+        age="2 y",
+        kg="1.74",
+        room="Theatre 2",
+        procedure="ovariectomy",
+        minutes=45,
+        number="HS-2216",
+    )
     s.at(4)
     questions(s, owner="P. Lindqvist", fasted_h=6, asa="II", condition=5, temperature="38.5", heart=142, breaths=30)
     s.at(10)
@@ -236,8 +336,20 @@ def toy_dog(store: LogStore, facts: Facts, start: datetime, now: datetime) -> No
 def giant_dog(store: LogStore, facts: Facts, start: datetime, now: datetime) -> None:
     """A giant breed: from plan to signed record, one entry struck, one late, the call still to make."""
     s = Story(store, facts, "thor", start, "tob", now)
-    admitted(s, species="dog", name="Halvard", breed="Great Dane", sex="male", age="6 y", kg="71.5", room="Theatre 2",
-             procedure="lump removal, left flank", minutes=50, scale="walk-on scale, 100 g step", number="HS-2209")  # fmt: skip
+    admitted(
+        s,
+        species="dog",
+        name="Halvard",
+        breed="Great Dane",
+        sex="male",
+        age="6 y",
+        kg="71.5",
+        room="Theatre 2",
+        procedure="lump removal, left flank",
+        minutes=50,
+        scale="walk-on scale, 100 g step",
+        number="HS-2209",
+    )
     s.at(5)
     questions(s, owner="R. Castellano", fasted_h=11, asa="II", condition=5, temperature="38.2", heart=84, breaths=18)
     s.at(12)
@@ -282,16 +394,30 @@ def giant_dog(store: LogStore, facts: Facts, start: datetime, now: datetime) -> 
     s.tell(e.Positioned, position="right side", eyes_lubricated=True, pads="mattress, upper leg held")
     s.tell(e.PersonJoined, person="svr", part="surgeon")
     s.check("time-out", 0.2)
-    rows = [("92", "10", "98", "41", "38.0", "1.4", (128, 92, 74)), ("88", "10", "99", "43", "37.8", "1.4", (120, 86, 70)),
-            ("86", "12", "98", "44", "37.6", "1.3", (112, 80, 64)), ("90", "12", "98", "43", "37.5", "1.3", (108, 76, 60)),
-            ("88", "12", "98", "42", "37.3", "1.3", (110, 78, 62)), ("84", "12", "99", "42", "37.2", "1.2", (114, 82, 66)),
-            ("86", "12", "98", "41", "37.1", "1.2", (116, 84, 68)), ("88", "12", "98", "41", "37.0", "1.1", (118, 84, 68))]  # fmt: skip
+    _giant_asleep(s)
+    _giant_awake(s)
+
+
+def _giant_asleep(s: Story) -> None:
+    rows = [
+        ("92", "10", "98", "41", "38.0", "1.4", (128, 92, 74)),
+        ("88", "10", "99", "43", "37.8", "1.4", (120, 86, 70)),
+        ("86", "12", "98", "44", "37.6", "1.3", (112, 80, 64)),
+        ("90", "12", "98", "43", "37.5", "1.3", (108, 76, 60)),
+        ("88", "12", "98", "42", "37.3", "1.3", (110, 78, 62)),
+        ("84", "12", "99", "42", "37.2", "1.2", (114, 82, 66)),
+        ("86", "12", "98", "41", "37.1", "1.2", (116, 84, 68)),
+        ("88", "12", "98", "41", "37.0", "1.1", (118, 84, 68)),
+    ]
     s.at(63)
     s.tell(e.TimeMarked, mark="procedure start")
     for i, (hr, rr, spo2, co2, t, et, p) in enumerate(rows):
         s.at(65 + 5 * i)
-        s.row({"heart_rate": hr, "respiratory_rate": rr, "spo2": spo2, "etco2": co2, "temperature": t, "agent_et": et},
-              {"eye": "down", "jaw": "loose", "pulse": "strong", "gums": "pink"}, p)  # fmt: skip
+        s.row(
+            {"heart_rate": hr, "respiratory_rate": rr, "spo2": spo2, "etco2": co2, "temperature": t, "agent_et": et},
+            {"eye": "down", "jaw": "loose", "pulse": "strong", "gums": "pink"},
+            p,
+        )
         if i == 0:
             s.give("o3", "s3", site="left flank, along the cut", side="left")
         if i == 1:
@@ -304,6 +430,9 @@ def giant_dog(store: LogStore, facts: Facts, start: datetime, now: datetime) -> 
             s.tell(e.EntryStruck, target=wrong, reason="wrong key")
         if i == 4:
             s.tell(e.Positioned, position="left side", disconnected_first=True, late=12)
+
+
+def _giant_awake(s: Story) -> None:
     s.at(103)
     s.tell(e.TimeMarked, mark="procedure end")
     s.tell(e.VaporiserSet, agent="isoflurane", percent=D(0))
@@ -318,13 +447,13 @@ def giant_dog(store: LogStore, facts: Facts, start: datetime, now: datetime) -> 
         ("98", 20, "98", "37.3", "sternal"),
         ("96", 20, "98", "37.6", "standing"),
     ]
-    for i, (hr, rr, spo2, t, state) in enumerate(looks):
+    for i, (pulse, breaths, spo2, t, state) in enumerate(looks):
         s.at(118 + 5 * i)
         s.tell(
             e.RecoveryLooked,
             by="pjt",
-            heart_rate=int(hr),
-            respiratory_rate=rr,
+            heart_rate=int(pulse),
+            respiratory_rate=breaths,
             spo2=D(spo2),
             gums="pink",
             temperature_c=D(t),
@@ -370,8 +499,19 @@ def waste(s: Story, order: str, syringe: str) -> None:
 def kitten(store: LogStore, facts: Facts, start: datetime, now: datetime) -> None:
     """A kitten: weighed this morning, questions still open."""
     s = Story(store, facts, "pipit", start, "nkw", now)
-    admitted(s, species="cat", name="Pipit", breed="domestic shorthair", sex="male", age="14 wk", kg="1.28", room="Theatre 2",
-             procedure="castration", minutes=20, number="HS-2217")  # fmt: skip
+    admitted(
+        s,
+        species="cat",
+        name="Pipit",
+        breed="domestic shorthair",
+        sex="male",
+        age="14 wk",
+        kg="1.28",
+        room="Theatre 2",
+        procedure="castration",
+        minutes=20,
+        number="HS-2217",
+    )
     s.tell(e.OwnerNamed, name="J. Mbeki", phone="01 555 0177")
     s.at(6)
     s.order("o1", "methadone", "premedication", "IM", "0.2", "0.2", "mg/kg", ordered_by="edr")

@@ -21,7 +21,8 @@ from spiracle.case.events import (
 )
 from spiracle.case.facts import Facts
 from spiracle.doors.clock import SetClock
-from spiracle.doors.log_store import LogStore, write
+from spiracle.doors.log_store import LogStore
+from spiracle.doors.log_store_write import write
 from spiracle.drugs import DosingWeight, OrderedDose, Prepared, Stock, prepare
 
 HOUSE = uuid.UUID("6f1d2f64-3a57-5e0c-9a56-6f6f1c1de300")
@@ -53,16 +54,16 @@ class Story:
         self.count += 1
         return str(uuid.uuid5(HOUSE, f"{self.case}/{self.count}/{words}"))
 
-    def tell(self, kind: type[Event], *, late: float = 0, by: str = "", **fields: Any) -> str:
+    def tell(self, what: type[Event], /, *, late: float = 0, by: str = "", **fields: Any) -> str:
         """One entry now; `late` minutes between happening and entering. A refusal ends the telling with its words."""
-        id_ = self.new_id(kind.__name__)
-        event = kind(id=id_, case=self.case, happened_at=self.t, recorded_at=self.t + timedelta(minutes=late),
+        id_ = self.new_id(what.__name__)
+        event = what(id=id_, case=self.case, happened_at=self.t, recorded_at=self.t + timedelta(minutes=late),
                      by=by or self.by, device="demo", **fields)  # fmt: skip
         self.clock.set(self.t + timedelta(minutes=late, seconds=2))
         answer = write(self.store, self.facts, self.clock, self.case, [event]).answers[0]
         if answer.refused is not None:
             raise ValueError(
-                f"{kind.__name__} at {self.t:%H:%M}: {answer.refused.field}: {answer.refused.says} {answer.refused.accepts}"
+                f"{what.__name__} at {self.t:%H:%M}: {answer.refused.field}: {answer.refused.says} {answer.refused.accepts}"
             )
         return id_
 
@@ -106,7 +107,7 @@ class Story:
 
     def check(self, name: str, gap_min: float = 0.4) -> None:
         """A whole list read aloud, line by line."""
-        for line in lists(self.facts.breathing, name):  # type: ignore[arg-type]
+        for line in lists(self.facts.breathing, name):
             self.tell(CheckLineDone, list=name, line=line.id, spoken_by=self.by, seconds_shown=Decimal(9))
             self.t += timedelta(minutes=gap_min)
 
