@@ -33,7 +33,7 @@ class Book:
         self.case, self.by = case, by
         self.entries: list[Entry] = []
 
-    def tell(self, minutes: float, kind: type[Event], *, late: float = 0, by: str = "", **fields: Any) -> str:
+    def tell(self, minutes: float, kind: type[Event], /, *, late: float = 0, by: str = "", **fields: Any) -> str:
         number = len(self.entries) + 1
         event = kind(
             id=f"{self.case}-{number:04d}",

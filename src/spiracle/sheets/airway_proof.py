@@ -205,7 +205,7 @@ def cuff_recheck(t: Told) -> datetime | None:
     if not checks:
         return None
     wait = timedelta(minutes=float(cuff_recheck_minutes(t.facts.airway).value.number("min")))
-    turned = [p.happened_at for p in t.case.live(ev.Positioned) if p.happened_at > checks[-1]]
-    if turned:
-        return turned[0]
-    return checks[0] + wait if len(checks) == 1 else None
+    owed = [p.happened_at for p in t.case.live(ev.Positioned) if p.happened_at > checks[-1]][:1]
+    if len(checks) == 1:
+        owed.append(checks[0] + wait)
+    return min(owed, default=None)

@@ -43,12 +43,9 @@ def chart(t: Told, limits: tuple[LimitRow, ...] = ()) -> Chart:
     rate = rate_points(t)
     pressures = chart_pressures(t)
     start, end = _span(t, rate, pressures)
-    top = max(
-        (*(p.value for p in rate if not p.struck), *(p.sap or p.map or 0 for p in pressures if not p.struck)), default=0
-    )
-    bottom = min(
-        (*(p.value for p in rate if not p.struck), *(_lowest(p) for p in pressures if not p.struck)), default=LOW
-    )
+    plotted = [p.value for p in rate if not p.struck and not p.artefact]
+    plotted += [x for p in pressures if not p.struck and not p.artefact for x in (p.sap, p.map, p.dap) if x is not None]
+    top, bottom = max(plotted, default=LOW), min(plotted, default=LOW)
     return Chart(
         from_at=start,
         to_at=end,
@@ -64,10 +61,6 @@ def chart(t: Told, limits: tuple[LimitRow, ...] = ()) -> Chart:
         gaps=gaps(t),
         limits=limits,
     )
-
-
-def _lowest(p: ChartPressure) -> float:
-    return min((x for x in (p.sap, p.map, p.dap) if x is not None), default=LOW)
 
 
 def _span(t: Told, rate: tuple[ChartPoint, ...], pressures: tuple[ChartPressure, ...]) -> tuple[datetime, datetime]:

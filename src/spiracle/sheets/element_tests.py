@@ -9,7 +9,7 @@ from spiracle.case import events as ev
 from spiracle.case.events import Event
 
 if TYPE_CHECKING:
-    from spiracle.sheets.told import Told
+    from spiracle.sheets.told import Seen, Told
 
 Test = Callable[["Told"], bool]
 
@@ -40,7 +40,14 @@ def controlled(t: Told) -> bool:
 
 
 def seen(*readings: str) -> Test:
-    return lambda t: any(s.current for r in readings for s in t.seen.get(r, ()))
+    """A usable value of one of these while the animal was asleep."""
+    return lambda t: any(s.current and _asleep_at(t, s) for r in readings for s in t.seen.get(r, ()))
+
+
+def _asleep_at(t: Told, s: Seen) -> bool:
+    if t.induced_at is None:
+        return True
+    return s.at >= t.induced_at and (t.woken_at is None or s.at <= t.woken_at)
 
 
 def signed_by(role: str) -> Test:

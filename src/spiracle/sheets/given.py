@@ -80,10 +80,13 @@ def concentration(text: str) -> Quantity | None:
 
 @lru_cache(maxsize=256)
 def ladder(
-    strength: Quantity, barrel: Barrel, weight: DosingWeight, limit: Guardrail | None, order_high: Quantity | None
+    strength: Quantity, barrel: Barrel, weight: DosingWeight, limit: Guardrail | None, ceiling: Quantity | None
 ) -> Ladder:
-    """Every mark of one syringe with what it delivers: the tablet works nothing out and works without a link."""
-    steps = rungs(strength, barrel, weight, limit, order_high)
+    """Every mark of one syringe with what it delivers; `ceiling` is the ordered amount.
+
+    The tablet works nothing out from it and works without a link.
+    """
+    steps = rungs(strength, barrel, weight, limit, ceiling)
     return Ladder(
         barrel=barrel.name,
         mark_ml=float(barrel.mark.number("mL")),

@@ -177,10 +177,10 @@ def _state(a: Agent) -> tuple[str, str]:
     hard = a.limit.hard_high if a.limit is not None else None
     if hard is not None and _over(a, hard):
         return "over hard stop", f"over the hard stop of {quantity_text(hard)}"
-    if a.syringe.left_ml < a.mark:
-        return "empty", "syringe is empty"
     if a.total >= a.ceiling or (a.ceiling - a.total) / a.strength < Quantity.of(a.mark, "mL"):
         return "order reached", f"order reached: {quantity_text(a.high)}"
+    if a.syringe.left_ml < a.mark:
+        return "empty", "syringe is empty"
     return "ready", ""
 
 

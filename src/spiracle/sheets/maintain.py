@@ -35,6 +35,7 @@ SIGN_LINES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
 )
 NUMBER_LINES = ("heart_rate", "spo2", "pressure", "etco2", "respiratory_rate", "temperature", "agent_et")
 PRESSURES = ("map", "sap", "dap")
+PLOTTED = frozenset({"heart_rate", "map", "sap", "dap"})
 DEVICE_FRESH = timedelta(minutes=5)
 
 
@@ -46,7 +47,7 @@ def maintain(
     gas = t.case.last(ev.GasSet)
     return MaintainSheet(
         ribbon=ribbon(t, limits, advice),
-        chart=chart(t, limits),
+        chart=chart(t, plotted_limits(t)),
         row_at=row_at,
         row_lines=row_lines(t),
         row_filled=row_filled(t, row_at),
@@ -99,7 +100,20 @@ def _num(t: Told, s: Seen) -> Num:
 def _limit_text(t: Told, reading: str, limit: LimitRow | None, dial: ev.VaporiserSet | None) -> str:
     if reading == "agent_et":
         return f"dial {figure(dial.percent)}" if dial is not None else ""
-    return limit.text if limit is not None else ""
+    return short_limit(limit) if limit is not None else ""
+
+
+def short_limit(limit: LimitRow) -> str:
+    """A limit small enough for a cell: where it should stay, never where it is.
+
+    >>> short_limit(LimitRow(reading="spo2", text="", low=94)), short_limit(LimitRow(reading="etco2", text="", low=35, high=55))
+    ('over 94', '35–55')
+    """
+    if limit.low is not None and limit.high is not None:
+        return f"{limit.low:g}–{limit.high:g}"
+    if limit.low is not None:
+        return f"over {limit.low:g}"
+    return f"under {limit.high:g}" if limit.high is not None else ""
 
 
 def _extra(t: Told, reading: str, seen: Seen | None) -> str:
@@ -125,6 +139,23 @@ def _foot(t: Told, reading: str, seen: Seen | None) -> str:
     return ""
 
 
+def plotted_limits(t: Told) -> tuple[LimitRow, ...]:
+    """The dashed lines of the chart: ordered limits of what is plotted, and nothing that nobody ordered."""
+    standing = {limit.reading: limit for limit in t.case.live(ev.LimitOrdered) if limit.reading in PLOTTED}
+    return tuple(
+        LimitRow(
+            reading=limit.reading,
+            text=f"order {joined((figure(b) for b in (limit.below, limit.above) if b is not None), ' to ')}",
+            low=_float(limit.below),
+            high=_float(limit.above),
+            unit=READINGS[limit.reading].printed_unit,
+            action=limit.action,
+            whose=t.names.hand(limit.ordered_by),
+        )
+        for limit in standing.values()
+    )
+
+
 # ---- the five-minute row
 
 
@@ -148,11 +179,12 @@ def row_filled(t: Told, row_at: datetime | None) -> tuple[tuple[str, str, str], 
             filled[sign.sign] = (sign.sign, sign.finding, sign.id)
     for name in NUMBER_LINES:
         for seen in t.seen.get(name, ()):
-            if seen.row_at == row_at and not seen.struck:
+            if seen.row_at == row_at and not seen.struck and not seen.artefact:
                 filled[name] = (name, seen.text, seen.event_id)
-    for pressure in t.case.live(ev.PressureTaken):
-        if pressure.row_at == row_at:
-            filled["pressure"] = ("pressure", pressure_figures(pressure), pressure.id)
+    for line in t.case.every(ev.PressureTaken):
+        e = line.event
+        if isinstance(e, ev.PressureTaken) and e.row_at == row_at and line.struck is None and line.artefact is None:
+            filled["pressure"] = ("pressure", pressure_figures(e), e.id)
     return tuple(filled.values())
 
 

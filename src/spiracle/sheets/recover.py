@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from decimal import Decimal
 
 from spiracle.case import events as ev
 from spiracle.case import standing
+from spiracle.quantity import figure
 from spiracle.sheets.handover import handover
 from spiracle.sheets.names import joined, minutes_text
 from spiracle.sheets.shapes import Criterion, DrugLine, Look, RecoverSheet
@@ -78,14 +78,8 @@ def standing_at(t: Told) -> datetime | None:
 
 
 def is_warm(t: Told) -> bool:
-    """Whether the recovery room's rule says that the temperature need not be followed any more."""
     last = t.current("temperature")
-    return last is not None and not t.facts.recovery.temperature_wanted(last.value, _before(t))
-
-
-def _before(t: Told) -> Decimal | None:
-    exams = [e.temperature_c for e in t.case.live(ev.Examined) if e.temperature_c is not None]
-    return exams[-1] if exams else None
+    return t.facts.recovery.is_warm(last.value if last is not None else None)
 
 
 def next_look(t: Told) -> datetime | None:
@@ -125,7 +119,9 @@ def milestones(t: Told) -> tuple[tuple[str, datetime | None], ...]:
 def extubation(t: Told) -> tuple[Criterion, ...]:
     """The card before the tube comes out: what the log already shows is met or not; the rest is for a hand to say."""
     planned = t.case.last(ev.ProcedurePlanned)
-    rows = t.facts.recovery.extubation(t.species, t.conditions, planned.procedure if planned else "")
+    relaxed = any(t.facts.drugs.class_of(g.drug) == "relaxant" for g in t.given)
+    conditions = t.conditions | ({"relaxant-given"} if relaxed else set())
+    rows = t.facts.recovery.extubation(t.species, conditions, planned.procedure if planned else "")
     out = t.case.last(ev.Extubated)
     said = {c.line: c for c in t.case.live(ev.CheckLineDone) if c.list == "recovery"}
     found = []
@@ -145,7 +141,21 @@ def _unknown(t: Told) -> tuple[bool | None, str]:
     return None, ""
 
 
+def _agent_off(t: Told) -> tuple[bool | None, str]:
+    """Off by the mark or by the dial, and oxygen still on."""
+    dial, gas = t.case.last(ev.VaporiserSet), t.case.last(ev.GasSet)
+    marked = t.mark("agent off")
+    off = (dial is not None and not dial.percent) or (
+        marked is not None and (dial is None or marked >= dial.happened_at)
+    )
+    oxygen = f"oxygen {figure(gas.oxygen_l_min)} L/min" if gas is not None else ""
+    if dial is not None and not off:
+        return False, f"dial {figure(dial.percent)} %"
+    return (True if off and gas is not None and gas.oxygen_l_min else None), oxygen
+
+
 def _packs(t: Told) -> tuple[bool | None, str]:
+    """The one stop: as many out as went in."""
     went_in, came_out = standing.packs(t.case)
     if not went_in:
         return True, "none put in"
@@ -154,35 +164,33 @@ def _packs(t: Told) -> tuple[bool | None, str]:
 
 def _breathes(t: Told) -> tuple[bool | None, str]:
     mode = t.case.last(ev.VentilationSet)
-    rate = t.current("respiratory_rate")
+    said = joined((
+        f"{s.text} /min" if (s := t.current("respiratory_rate")) is not None else "",
+        f"SpO₂ {s.text} %" if (s := t.current("spo2")) is not None else "",
+        f"CO₂ {s.text} mmHg" if (s := t.current("etco2")) is not None else "",
+    ))  # fmt: skip
     if mode is not None and mode.mode != "spontaneous":
-        return False, mode.mode
-    return None, f"{rate.text} /min" if rate is not None else ""
+        return False, joined((mode.mode, said))
+    return None, said
 
 
-def _warm(t: Told) -> tuple[bool | None, str]:
+def _temperature(t: Told) -> tuple[bool | None, str]:
     last = t.current("temperature")
-    return (None, "") if last is None else (is_warm(t) or None, f"{last.text} °C")
+    return (None, "") if last is None else (True, f"{last.text} °C")
 
 
-def _saturation(t: Told) -> tuple[bool | None, str]:
-    last = t.current("spo2")
-    return None, f"{last.text} %" if last is not None else ""
-
-
-def _reversed(t: Told) -> tuple[bool | None, str]:
+def _block_gone(t: Told) -> tuple[bool | None, str]:
     open_ = reversible(t)
-    if not open_:
-        return True, "nothing to reverse"
     return None, joined(f"{name}, {minutes_text(ago)} ago" for name, ago in open_)
 
 
+# What the log itself can answer; every other line of the card is for a hand to say.
 KNOWN = {
+    "agent-off": _agent_off,
     "packs-out": _packs,
-    "breathes": _breathes,
-    "warm": _warm,
-    "oxygen": _saturation,
-    "reversal": _reversed,
+    "breathes-well": _breathes,
+    "not-cold": _temperature,
+    "block-gone": _block_gone,
 }
 
 

@@ -134,9 +134,9 @@ def syringe_ladder(t: Told, e: SyringeDrawn, order: DrugOrdered | None, barrel: 
     strength, weight = concentration(e.concentration), dosing_weight(t)
     if strength is None or weight is None or barrel is None:
         return None
-    high = order_high(order)
+    ceiling = ordered_amount(order, weight.kg) if order is not None else None
     try:
-        return ladder(strength, barrel, weight, limit_of(t, order), high)
+        return ladder(strength, barrel, weight, limit_of(t, order), ceiling)
     except Refusal:  # an order in a unit this strength cannot be held against: marks without zones
         return ladder(strength, barrel, weight, None, None)
 

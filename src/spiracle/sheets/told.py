@@ -199,11 +199,10 @@ def _conditions(
     case: Case, facts: Facts, species: str, breed: str, age_days: Decimal | None, weight: standing.WeightInUse | None
 ) -> frozenset[str]:
     """What is named of this patient, and what follows from its breed, age, weight, condition score and ASA."""
-    from spiracle.case.events import AsaAssigned, BodyConditionScored, HistoryTaken
+    from spiracle.case.events import BodyConditionScored, HistoryTaken
 
     named = {c for history in case.live(HistoryTaken) for c in history.conditions}
     score = case.last(BodyConditionScored)
-    asa = case.last(AsaAssigned)
     try:
         return facts.patient.conditions_of(
             species,
@@ -212,7 +211,6 @@ def _conditions(
             age_days=age_days,
             kg=weight.kg if weight else None,
             body_condition=score.score if score else None,
-            asa=asa.asa if asa else "",
         )
     except Refusal:
         return frozenset(named)
