@@ -85,7 +85,7 @@ def test_measured_trachea_takes_70_percent_outside() -> None:
 
 
 def test_cuff_bands() -> None:
-    """Dogs 20-30 cmH2O (Hung 2020); cats one target of 20 (Clinician's Brief)."""
+    """A6: Dogs 20-30 cmH2O (Hung 2020); cats one target of 20 (Clinician's Brief)."""
     dog, cat = (airway.cuff_band(airway_tables(), s) for s in ("dog", "cat"))
     assert dog.zone(Q(31, "cmH2O")) is Zone.UNUSUAL and dog.zone(Q(30, "cmH2O")) is Zone.USUAL
     assert cat.zone(Q(25, "cmH2O")) is Zone.UNUSUAL and cat.zone(Q(20, "cmH2O")) is Zone.USUAL
@@ -94,7 +94,7 @@ def test_cuff_bands() -> None:
 
 
 def test_air_in_a_cats_cuff() -> None:
-    """1.6 +/- 0.7 mL sealed 20 cats; more than 6 mL tore 7 of 10 tracheas: Hardie 1999, PubMed 10029852."""
+    """A6: 1.6 +/- 0.7 mL sealed 20 cats; more than 6 mL tore 7 of 10 tracheas: Hardie 1999, PubMed 10029852."""
     limit = airway.cuff_volume_limit(airway_tables(), "cat")
     assert limit is not None
     zones = [limit.zone(Q(ml, "mL")) for ml in ("1.6", "2.4", "6.1")]
@@ -103,20 +103,20 @@ def test_air_in_a_cats_cuff() -> None:
 
 
 def test_cuff_is_measured_again_when_it_had_fallen_in_beagles() -> None:
-    """Below 18 mmHg by 10 min after 25 mmHg: Vet Anaesth Analg 2018, S1467-2987(18)30164-8."""
+    """A7: Below 18 mmHg by 10 min after 25 mmHg: Vet Anaesth Analg 2018, S1467-2987(18)30164-8."""
     assert airway.cuff_recheck_minutes(airway_tables()).value.number("min") == 10
 
 
 @pytest.mark.parametrize(("percent_ml", "zone"), [("1.1", Zone.USUAL), ("2.3", Zone.UNUSUAL), ("2.5", Zone.FORBIDDEN)])
 def test_dead_space_in_a_tiny_patient(percent_ml: str, zone: Zone) -> None:
-    """10 % caution, 20 % question (from memory); 1.2 and 2.4 mL of the 12 mL breath of a 1.2 kg animal."""
+    """A13: 10 % caution, 20 % question (from memory); 1.2 and 2.4 mL of the 12 mL breath of a 1.2 kg animal."""
     choice = airway.lay_out(airway_tables(), "dog", Q("1.2", "kg"), parts=[("adapter", Q(percent_ml, "mL"))])
     assert choice.dead_space_zone is zone
     assert choice.tidal.value.number("mL") == 12
 
 
 def test_stacked_parts_on_a_1_2_kg_animal() -> None:
-    """8 mL of parts on a breath of 12 mL is 67 %, and is asked about."""
+    """A13: 8 mL of parts on a breath of 12 mL is 67 %, and is asked about."""
     parts = [("filter", Q(5, "mL")), ("sensor", Q(3, "mL"))]
     choice = airway.lay_out(airway_tables(), "cat", Q("1.2", "kg"), parts=parts)
     assert choice.percent_of_breath == pytest.approx(Decimal("66.7"), abs=Decimal("0.05"))
@@ -142,7 +142,7 @@ def test_bag_ladder(kg: str, ml: int) -> None:
 
 
 def test_cat_pressure_and_rates() -> None:
-    """Cat: 15 usual, 20 hard with the chest closed (from memory). Rates dog 8-16, cat 12-24: Ko & Krimins 2012, table 2."""
+    """A16: Cat: 15 usual, 20 hard with the chest closed (from memory). Rates dog 8-16, cat 12-24: Ko & Krimins 2012, table 2."""
     cat = breathing.plan(breathing_tables(), "cat", Q(4, "kg"))
     assert cat.peak_pressure.zone(Q(15, "cmH2O")) is Zone.USUAL
     assert cat.peak_pressure.zone(Q(16, "cmH2O")) is Zone.UNUSUAL
@@ -163,10 +163,42 @@ def test_leak_limits_side_by_side(leak: int, at: int, verdict: str) -> None:
 
 
 def test_e_cylinder_of_the_textbook() -> None:
-    """660 L at 1900 psi, gauge 500 psi, 6 L/min: 28 min as printed (Nagelhout & Zaglaniczny, by way of a nursing page)."""
+    """A10: 660 L at 1900 psi, gauge 500 psi, 6 L/min: 28 min as printed (Nagelhout & Zaglaniczny, by way of a nursing page)."""
     left = breathing.oxygen_minutes(
         breathing_tables(), breathing.Cylinder.read("660 L", "1900 psi", "500 psi"), Q(6, "L/min")
     )
     assert left.minutes.value.number("min") == 28
     assert left.minutes_above_reserve.value.number("min") == 0
     assert left.cautions
+
+
+def test_attempts_are_counted_timed_and_end_in_plan_b() -> None:
+    """A3: three attempts (Martin-Flores 2022), 30 s each (taught), and words for after each of them."""
+    rules = airway.attempt_rules(airway_tables())
+    assert (rules.attempts, rules.limit_s) == (3, 30)
+    assert 90 <= rules.spo2_floor <= 95  # between the emergency and the alarm line
+    assert len(rules.next_steps) == 3
+    assert "Oxygenate" in rules.next_steps[1] and "veterinarian" in rules.next_steps[1]
+    assert "Plan B" in rules.next_steps[2]
+
+
+def test_small_breaths_on_a_side_stream_sensor_are_named() -> None:
+    """A14: under 5 kg the CO2 reading may be too low (equipment maker's article, weak; tidal volumes under 30 mL)."""
+    small, large = (breathing.plan(breathing_tables(), "dog", Q(kg, "kg"), circuits=["Bain"]) for kg in ("3.5", "6"))
+    assert any("may read low" in c for c in small.cautions)
+    assert not any("may read low" in c for c in large.cautions)
+
+
+def test_the_wait_on_a_cats_larynx_is_the_middle_of_what_is_advised() -> None:
+    """45 s in a 2021 study (doi 10.1177/1098612X20967886), 60 to 90 s in advice: 60 s."""
+    wait = airway.larynx_wait(airway_tables())
+    assert wait.value.number("s") == 60 and wait.working.held
+
+
+def test_reserve_is_kept_out_of_the_verdict() -> None:
+    """A10: 1000 psi of 1900 psi and 660 L at 2 L/min is 173 min to empty; with 500 psi kept (from memory) 86 min."""
+    cylinder = breathing.Cylinder.read("660 L", "1900 psi", "1000 psi")
+    left = breathing.oxygen_minutes(breathing_tables(), cylinder, Q(2, "L/min"), planned_minutes=120)
+    assert left.minutes.value.number("min") == 173
+    assert left.minutes_above_reserve.value.number("min") == 86
+    assert left.enough is False

@@ -163,6 +163,7 @@ REFUSED = [
 
 @pytest.mark.parametrize(("text", "kind", "says"), REFUSED)
 def test_a_tube_size_is_millimetres_or_refused(text: str, kind: type[Refusal], says: str) -> None:
+    """U16: French gauge is an outside measure of catheters; a tube is said in millimetres of bore."""
     with pytest.raises(kind, match=says) as caught:
         airway.read_tube(text, "tube in the hand")
     assert caught.value.field == "tube in the hand" and caught.value.accepts
@@ -217,6 +218,7 @@ def test_six_breaths_of_co2_prove(seen: set[str], breaths: int) -> None:
 
 
 def test_without_co2_two_signs_need_a_second_person() -> None:
+    """A1: a CO2 trace over six breaths, or two strong signs and a second person; nothing less."""
     two: dict[str, int | None] = {"direct view": None, "left chest": None}
     assert airway.proof_lacking(airway_tables(), two, second_person=False)
     assert airway.proof_lacking(airway_tables(), two, second_person=True) == ()

@@ -146,6 +146,7 @@ def test_a_cat_on_a_t_piece_is_watched_for_rebreathing() -> None:
 
 
 def test_machine_and_patient_lists_end_at_the_open_relief_valve() -> None:
+    """A9: a relief valve left shut was among 20 of 2,028 cases (Hofmeister 2014): the line is the last of both lists."""
     for name in ("machine", "patient"):
         assert breathing.lists(breathing_tables(), name)[-1].says == "Relief valve OPEN"
     for name in breathing.LISTS:

@@ -46,13 +46,15 @@ class Tube:
 
 @dataclass(frozen=True, slots=True)
 class Aim:
-    """The inside diameter aimed at, how it was reached, and whether nothing larger may be first."""
+    """The inside diameter aimed at, how it was reached, whether nothing larger may be first, and whether smaller ones than
+    usual must be at hand."""
 
     id_mm: Decimal
     at_most: bool
     od_mm: Decimal | None
     working: Working
     cautions: tuple[str, ...]
+    widen_below: bool = False
 
 
 def from_weight_mm(facts: AirwayTables, species: str, kg: Decimal) -> tuple[Decimal, str]:
@@ -108,8 +110,8 @@ def aim_at(facts: AirwayTables, species: str, weight: Quantity, brachycephalic: 
         says, cautions = f"{says} {more}", [*cautions, *worries]
         inputs.append(Input("tube that served before", f"ID {measured.previous_tube_id}", Mark.TYPED))
     cautions += _second_look(facts, species, measured)
-    return Aim(mm, at_most, od, Working(says, tuple(inputs), sources=tuple(dict.fromkeys(sources)), memory=True),
-               tuple(cautions))  # fmt: skip
+    working = Working(says, tuple(inputs), sources=tuple(dict.fromkeys(sources)), memory=True)
+    return Aim(mm, at_most, od, working, tuple(cautions), widen_below=brachycephalic and species == "dog")
 
 
 def _by_trachea(
@@ -217,7 +219,7 @@ def three(
         picked.append(_as(tubes[at + 1], "one larger"))
     else:
         cautions.append(f"No larger tube for a {species} is in stock.")
-    if aim.at_most and species == "dog" and at > 1:
+    if aim.widen_below and at > 1:
         cautions.append(f"Keep {tubes[at - 2].id_text} within reach too: the spread is wider below.")
     return tuple(picked), tuple(cautions)
 
