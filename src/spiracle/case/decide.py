@@ -3,25 +3,44 @@ to append out, or a named refusal. Nothing is filled in, corrected or clamped on
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from spiracle.case import decide_form
+from spiracle.case import (
+    decide_airway,
+    decide_drugs,
+    decide_form,
+    decide_identity,
+    decide_infusions,
+    decide_lists,
+    decide_orders,
+    decide_record,
+    decide_syringes,
+    decide_watching,
+)
 from spiracle.case.events import Event
 from spiracle.case.fold import Case
+from spiracle.case.ruling import Rules
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
 
-Rule = Callable[[Case, Any, "Facts", datetime], None]
-RULES: dict[type[Event], Rule] = {}
+RULES: Rules = {
+    **decide_identity.RULES,
+    **decide_orders.RULES,
+    **decide_syringes.RULES,
+    **decide_drugs.RULES,
+    **decide_infusions.RULES,
+    **decide_airway.RULES,
+    **decide_lists.RULES,
+    **decide_watching.RULES,
+    **decide_record.RULES,
+}
 
 
 def decide(case: Case, event: Event, facts: Facts, now: datetime) -> tuple[Event, ...]:
     """The events to append for `event`, in order; or a `Refusal` that says why and what would be accepted."""
     decide_form.check(case, event, facts, now)
-    rule = RULES.get(type(event))
-    if rule is not None:
-        rule(case, event, facts, now)
+    decide_record.closed(case, event)
+    RULES[type(event)](case, event, facts, now)
     return (event,)

@@ -11,7 +11,15 @@ from uuid import UUID
 
 import msgspec
 
-from spiracle.case.events import CaseOpened, Event
+from spiracle.case.events import (
+    ArrestBegan,
+    ArrestEnded,
+    ArrestStepDone,
+    CaseOpened,
+    EntryStruck,
+    Event,
+    HelpCalled,
+)
 from spiracle.case.fold import Case
 from spiracle.case.standing import is_emergency, opened
 from spiracle.refusals import Contradiction, Missing, NotAllowed, NotAQuantity, OutOfRange, Unknown
@@ -25,6 +33,7 @@ LARGEST, PLACES = Decimal(10_000_000), 9
 WORDS, LINES, LONG = 200, 4000, frozenset({"text", "note", "history", "detail", "reason", "instructions", "statement",
                                           "problem", "plan", "concerns", "raw", "trouble", "description"})  # fmt: skip
 MANY = 200
+URGENT = (ArrestBegan, ArrestStepDone, ArrestEnded, HelpCalled, EntryStruck)  # EntryStruck takes back a wrong touch
 NOBODY = "unknown"  # the hand of an emergency entry whose writer is named later
 
 
@@ -140,7 +149,8 @@ def _clock(at: datetime) -> str:
 
 def _hand(case: Case, event: Event, facts: Facts) -> None:
     emergency = is_emergency(case) or (isinstance(event, CaseOpened) and event.kind == "emergency")
-    if event.by == NOBODY and (emergency or getattr(event, "emergency", None) is True):
+    urgent = isinstance(event, URGENT) or getattr(event, "emergency", None) is True
+    if event.by == NOBODY and (emergency or urgent):
         return
     if not event.by:
         raise Missing("hand", "nobody is named as acting.", "Choose who is acting.")

@@ -17,9 +17,10 @@ from spiracle.doors.clock import Clock, WallClock
 from spiracle.doors.log_store_schema import LOG, make_engine, migrate, read_url
 from spiracle.doors.log_store_seal import SealBreak, first_break
 from spiracle.doors.log_store_watch import Watcher
+from spiracle.doors.log_store_write import would, write
 from spiracle.doors.log_store_writer import Overtaken, Writer, stamp, unstamp
 
-__all__ = ["CaseRow", "LogStore", "Overtaken", "SealBreak", "open_store"]
+__all__ = ["CaseRow", "LogStore", "Overtaken", "SealBreak", "open_store", "would", "write"]
 KEEP_FOLDED = 256
 Heard = Callable[[str, int], None]
 

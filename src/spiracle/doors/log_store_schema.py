@@ -31,18 +31,22 @@ LOG = sa.Table(
 )
 
 
-def default_url() -> str:
-    """The embedded database in the user's own data folder."""
+def data_folder() -> Path:
+    """The user's own data folder for Spiracle, made if it is not there."""
     home = os.environ.get("XDG_DATA_HOME") or str(Path.home() / ".local" / "share")
     folder = Path(home) / "spiracle"
     folder.mkdir(parents=True, exist_ok=True)
-    return f"sqlite:///{folder / 'spiracle.db'}"
+    return folder
+
+
+def sqlite_url(file: Path) -> str:
+    return sa.URL.create("sqlite", database=str(file)).render_as_string()
 
 
 def read_url(text: str | None) -> sa.URL:
     """A database address, or a refusal. `postgresql://` means the driver that is installed with Spiracle."""
     try:
-        url = sa.make_url(text or default_url())
+        url = sa.make_url(text or sqlite_url(data_folder() / "spiracle.sqlite"))
     except sa.exc.ArgumentError as fault:
         raise _refused(text) from fault
     if url.drivername in {"postgresql", "postgres"}:

@@ -9,13 +9,13 @@ from spiracle.case.decide import decide
 from spiracle.case.events import Entry, Event
 from spiracle.case.fold import Case, fold
 from spiracle.doors.clock import Clock
-from spiracle.doors.log_store import LogStore
 from spiracle.doors.log_store_writer import Overtaken
 from spiracle.refusals import IdTaken, Refusal
 from spiracle.sheets.shapes import Answer, Answers, Refused
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
+    from spiracle.doors.log_store import LogStore
 
 TRIES = 50
 

@@ -4,20 +4,18 @@ from __future__ import annotations
 
 import gc
 import ipaddress
-from collections.abc import Callable
+import socket
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import uvicorn
+from starlette.applications import Starlette
 
 from spiracle.doors.clock import WallClock
-from spiracle.doors.log_store import LogStore, open_store
+from spiracle.doors.log_store import open_store
+from spiracle.doors.log_store_schema import data_folder, sqlite_url
 from spiracle.doors.web import build_app
 from spiracle.doors.web_guard import LOOPBACK
 from spiracle.refusals import NotAllowed
-
-if TYPE_CHECKING:
-    from spiracle.case.facts import Facts
 
 
 def loopback(host: str) -> bool:
@@ -44,26 +42,54 @@ def run(
     demo: bool = False,
     trust_network: bool = False,
     hospital: Path | None = None,
-    fill: Callable[[LogStore, Facts], None] | None = None,
 ) -> None:
-    """Serve until interrupted. `fill` writes the demo's cases into an empty log before the door opens."""
+    """Serve until interrupted. The demo has a log of its own, written afresh at each start unless a database is named."""
     need_loopback(host, trust_network)
     from spiracle.doors.tables import load_facts
 
-    facts = load_facts(hospital)
     clock = WallClock()
-    store = open_store(database_url, clock)
+    if demo:
+        from spiracle.doors import demo as invented
+
+        facts = load_facts(hospital or invented.hospital_path())
+        store = open_store(database_url or fresh_demo_url(), clock)
+        invented.fill(store, facts, clock)
+    else:
+        facts = load_facts(hospital)
+        store = open_store(database_url, clock)
     try:
-        if demo and fill is not None:
-            fill(store, facts)
         app = build_app(store, facts, clock, hosts=None if trust_network else LOOPBACK)
         gc.collect()
         gc.freeze()  # tables and modules stay for good; walking them on every full collection costs 40 ms
         gc.set_threshold(50_000, 20, 50)
         print(f"Spiracle is at http://{_shown(host)}:{port}/", flush=True)
-        uvicorn.run(app, host=host, port=port, log_level="warning", timeout_graceful_shutdown=2, server_header=False)
+        Server(config(app, host, port)).run()
     finally:
         store.close()
+
+
+class Server(uvicorn.Server):
+    """Lets the live streams end by themselves first; otherwise each would hold the stop up until it is cut."""
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        app = self.config.app
+        if isinstance(app, Starlette):
+            app.state.live.stop()
+        await super().shutdown(sockets)
+
+
+def config(app: Starlette, host: str = "127.0.0.1", port: int = 0) -> uvicorn.Config:
+    return uvicorn.Config(
+        app, host, port, log_level="warning", timeout_graceful_shutdown=2, server_header=False, ws="none"
+    )
+
+
+def fresh_demo_url() -> str:
+    """The demo's own file, emptied: invented cases never stand beside real ones."""
+    file = data_folder() / "demo.sqlite"
+    for part in (file, *(file.with_name(file.name + tail) for tail in ("-wal", "-shm"))):
+        part.unlink(missing_ok=True)
+    return sqlite_url(file)
 
 
 def _shown(host: str) -> str:

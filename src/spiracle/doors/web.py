@@ -97,14 +97,13 @@ class Door:
         from spiracle.sheets.board import board
 
         now = self.clock.now()
-        cases: list[Case] = [self.store.case(c)[0] for c in self.store.open_cases(now - ENDED_FOR)]
+        cases: dict[str, Case] = {c: self.store.case(c)[0] for c in self.store.open_cases(now - ENDED_FOR)}
         return board(cases, self.facts, now)
 
     async def get_hospital(self, _request: Request) -> Response:
-        from spiracle import __version__
         from spiracle.sheets.hospital import hospital
 
-        return answer(await run_in_threadpool(hospital, self.facts, __version__, self.facts.version))
+        return answer(await run_in_threadpool(hospital, self.facts))
 
     async def get_formulary(self, request: Request) -> Response:
         from spiracle.patient import read_species
@@ -242,12 +241,14 @@ def build_app(
         get("/api/{path:path}", _no_such),
         get("/{path:path}", Pages(pages or web_folder()).__call__),
     ]
-    return Starlette(
+    app = Starlette(
         routes=routes,
         lifespan=running,
         middleware=[Middleware(Guard, hosts=hosts), Middleware(GZipMiddleware, minimum_size=1400, compresslevel=5)],
         exception_handlers={Turned: _on_turned, Refusal: _on_refusal, HTTPException: _on_http, 500: _on_fault},
     )
+    app.state.live = live
+    return app
 
 
 async def _no_such(_request: Request) -> Response:

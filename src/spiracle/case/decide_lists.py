@@ -1,0 +1,73 @@
+"""Lists read aloud, the machine and the oxygen: one line at a time, nothing passed over in silence."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from spiracle.breathing import lists
+from spiracle.case import events as ev
+from spiracle.case.decide_people import need_words, person
+from spiracle.case.decide_spans import inside
+from spiracle.case.fold import Case
+from spiracle.case.ruling import Rules
+from spiracle.quantity import read
+from spiracle.refusals import Contradiction, Missing, NotAllowed, Unknown
+
+if TYPE_CHECKING:
+    from spiracle.case.facts import Facts
+
+VALVE_LAST = ("machine", "patient")
+
+
+def check_line_done(case: Case, event: ev.CheckLineDone, facts: Facts, _now: datetime) -> None:
+    """The next line, or one that was read before. The relief valve stands last and is never passed over."""
+    order = [row.id for row in lists(facts.breathing, event.list)]
+    if event.line not in order:
+        raise Unknown("line", f"{event.line!r} is not on the {event.list} list.", "Read the list as it stands.")
+    read_before = {c.line for c in case.live(ev.CheckLineDone) if c.list == event.list}
+    following = next((line for line in order if line not in read_before), None)
+    if event.line != following and event.line not in read_before:
+        raise Contradiction("line", f"{following} comes first.", "Read it, or skip it with a reason.")
+    if event.outcome != "done":
+        need_words(
+            event.detail, "detail", "Say in a few words why." if event.outcome == "skipped" else "Say what is wrong."
+        )
+        if event.line == order[-1] and event.list in VALVE_LAST and event.outcome == "skipped":
+            raise NotAllowed("line", "the relief valve is never skipped.", "Look: is it OPEN?")
+    if event.spoken_by:
+        person(facts, event.spoken_by, "spoken by")
+
+
+def machine_assigned(_case: Case, event: ev.MachineAssigned, facts: Facts, _now: datetime) -> None:
+    known = facts.hospital.machines
+    if known and event.machine not in known:
+        raise Unknown(
+            "machine", f"{event.machine!r} is not a machine of this hospital.", "One of: " + ", ".join(known) + "."
+        )
+    inside("bag", event.bag_ml)
+
+
+def oxygen_read(_case: Case, event: ev.OxygenRead, _facts: Facts, _now: datetime) -> None:
+    inside("cylinder contents", event.contents_l)
+    full = read(event.full_pressure, "full pressure", "pressure") if event.full_pressure else None
+    gauge = read(event.gauge, "gauge", "pressure") if event.gauge else None
+    if event.source == "cylinder" and gauge is None:
+        raise Missing("gauge", "was not read.", "Read the gauge, with its unit.")
+    if full is not None and gauge is not None and gauge > full * 2:
+        raise Contradiction(
+            "gauge", f"{gauge} is more than twice the full pressure {full}.", "Look at both units again."
+        )
+
+
+def monitors_applied(_case: Case, event: ev.MonitorsApplied, _facts: Facts, _now: datetime) -> None:
+    if not event.monitors:
+        raise Missing("monitors", "none is named.", "Name those that are on and working.")
+
+
+RULES: Rules = {
+    ev.CheckLineDone: check_line_done,
+    ev.MachineAssigned: machine_assigned,
+    ev.OxygenRead: oxygen_read,
+    ev.MonitorsApplied: monitors_applied,
+}

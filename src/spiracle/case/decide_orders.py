@@ -1,0 +1,176 @@
+"""Orders and the signed plan: a veterinarian's word, held against the formulary before anything is drawn."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from spiracle.case import events as ev
+from spiracle.case.animal import age_days
+from spiracle.case.decide_people import need_words, person, said, someone_else, veterinarian, word_of
+from spiracle.case.decide_spans import inside
+from spiracle.case.fold import Case
+from spiracle.case.prepared import dosing_weight, ordered_dose, prepared
+from spiracle.case.ruling import Rules
+from spiracle.case.standing import order as order_of
+from spiracle.case.standing import orders, species, weight_in_use
+from spiracle.drugs import judge
+from spiracle.drugs.order import allow
+from spiracle.patient import Weight
+from spiracle.quantity import Quantity
+from spiracle.refusals import Contradiction, Missing, NotAllowed, OutOfRange, Refusal, StaleReading, Unknown
+
+if TYPE_CHECKING:
+    from spiracle.case.facts import Facts
+
+
+def drug_ordered(case: Case, event: ev.DrugOrdered, facts: Facts, _now: datetime) -> None:
+    """Written by or for a veterinarian; said aloud: who said it and who read it back. Over a hard stop: with a reason."""
+    need_words(event.order, "order", "Give the order an id.")
+    _whose(event, facts)
+    before = [o for o in case.live(ev.DrugOrdered) if o.order == event.order]
+    drug = facts.drugs.drug(event.drug, species(case))
+    if before and facts.drugs.drug(before[-1].drug).id != drug.id:
+        raise Contradiction(
+            "order", f"{event.order} is an order of {before[-1].drug}.", "Give another drug an order of its own."
+        )
+    low, high = Quantity.of(event.low, event.unit), Quantity.of(event.high, event.unit)
+    if low > high:
+        raise Contradiction("dose", f"{low} to {high} runs backwards.", "Write the lower figure first.")
+    if event.high <= 0:
+        raise OutOfRange("dose", "is zero.", "Give the dose, or withdraw the order.")
+    if event.concentration:
+        facts.drugs.strength(drug, event.concentration)
+    said(facts, event.over_hard_by, event.reason)
+    _held(case, event, facts)
+
+
+def _whose(event: ev.DrugOrdered, facts: Facts) -> None:
+    if event.given_as == "written":
+        word_of(facts, event.ordered_by, event.by, "ordered by")
+        return
+    veterinarian(facts, event.ordered_by, "ordered by")
+    someone_else(facts, event.read_back_by, event.ordered_by, "read back by")
+
+
+def _held(case: Case, event: ev.DrugOrdered, facts: Facts) -> None:
+    """Against its row once there is a weight; before that, that there is a row at all."""
+    if weight_in_use(case) is None:
+        able = facts.drugs.rows(event.drug, str(species(case)), event.purpose, event.route)
+        if not able:
+            raise Unknown("purpose", f"{event.drug} for {event.purpose} by {event.route} has no row for a {species(case)}.",
+                          "Pick another purpose or route.")  # fmt: skip
+        return
+    dose, weight = ordered_dose(case, event, facts, event.happened_at), dosing_weight(case)
+    row = facts.drugs.choose(dose, weight)
+    allow(dose, row, judge(dose, row, weight))
+
+
+def standing_order(case: Case, name: str, drug: str, facts: Facts) -> ev.DrugOrdered:
+    """The order an entry rests on, which must stand and be for the same drug."""
+    found = order_of(case, name)
+    if found is None:
+        raise Unknown("order", f"{name!r} is not an order that stands.", "Choose a standing order.")
+    if facts.drugs.drug(found.drug).id != facts.drugs.drug(drug).id:
+        raise Contradiction("order", f"{name} is for {found.drug}, not {drug}.", "Choose the order of this drug.")
+    return found
+
+
+def order_withdrawn(case: Case, event: ev.OrderWithdrawn, facts: Facts, _now: datetime) -> None:
+    found = order_of(case, event.order)
+    if found is None:
+        raise Unknown("order", f"{event.order!r} is not an order that stands.", "Choose a standing order.")
+    person(facts, event.by, "hand")
+
+
+def limit_ordered(_case: Case, event: ev.LimitOrdered, facts: Facts, _now: datetime) -> None:
+    word_of(facts, event.ordered_by, event.by, "ordered by")
+    facts.circulation.bounds(event.reading)
+    if event.below is None and event.above is None:
+        raise Missing("limit", "no number is given.", "Give below, above, or both.")
+    if event.below is not None and event.above is not None and event.below >= event.above:
+        raise Contradiction(
+            "limit", f"below {event.below} and above {event.above} leave no room.", "Give below under above."
+        )
+
+
+def plan_sent(_case: Case, event: ev.PlanSent, facts: Facts, _now: datetime) -> None:
+    veterinarian(facts, event.to, "to")
+
+
+def plan_approved(case: Case, event: ev.PlanApproved, facts: Facts, _now: datetime) -> None:
+    """Signed for this weight, this ASA grade and these orders; never over a line that has no volume."""
+    veterinarian(facts, event.signed_by, "signed by")
+    if event.how == "oral":
+        someone_else(facts, event.read_back_by, event.signed_by, "read back by")
+    elif event.by != event.signed_by:
+        raise NotAllowed(
+            "hand", "someone else is acting.", "Let the veterinarian act and sign, or note it as said aloud."
+        )
+    _fresh_weight(case, event, facts)
+    asa = case.last(ev.AsaAssigned)
+    if event.asa and asa is not None and event.asa.split()[0] != asa.asa:
+        raise Contradiction(
+            "ASA", f"the plan says {event.asa}, the case {asa.asa}.", "Look at the plan again, then sign."
+        )
+    stand = {o.order: o for o in orders(case)}
+    for name in event.orders:
+        if name not in stand:
+            raise Unknown("order", f"{name!r} is not an order that stands.", "Look at the plan again, then sign.")
+    unnamed = [o.drug for o in stand.values() if o.order not in event.orders]
+    if unnamed:
+        raise Contradiction("orders", f"{', '.join(unnamed)} came after this page was drawn.", "Look again, then sign.")
+    for order in stand.values():
+        refusal = prepared(case, order, facts, event.happened_at).refusal
+        if refusal is not None:
+            raise _line(order, refusal)
+
+
+def _line(order: ev.DrugOrdered, refusal: Refusal) -> Refusal:
+    return Missing(f"{order.drug}, {refusal.field}", refusal.says, refusal.accepts or "Complete the line, then sign.")
+
+
+def _fresh_weight(case: Case, event: ev.PlanApproved, facts: Facts) -> None:
+    weight = weight_in_use(case)
+    if weight is None:
+        raise Missing("weight", "is not known.", "Weigh the patient, then sign.")
+    if event.weight_kg != weight.kg:
+        raise Contradiction("weight", f"the plan says {event.weight_kg} kg, the last weight is {weight.kg} kg.",
+                            "Look at the plan again, then sign.")  # fmt: skip
+    old = facts.patient.weight_stale(Weight(weight.kg, weight.event.method, weight.at), str(species(case)),
+                                     event.happened_at, age_days(case, event.happened_at))  # fmt: skip
+    if old:
+        raise StaleReading("weight", old, "Weigh again, then sign.")
+
+
+def vial_picked(case: Case, event: ev.VialPicked, facts: Facts, _now: datetime) -> None:
+    standing_order(case, event.order, event.drug, facts)
+    readable_strength(facts, event.drug, event.concentration)
+
+
+def readable_strength(facts: Facts, drug: str, text: str) -> Quantity | None:
+    """What a vial holds in each mL, None for a powder; a vial that is not for dogs and cats is refused."""
+    need_words(text, "strength", "Read it from the vial, like 10 mg/mL.")
+    found = facts.drugs.strength(facts.drugs.drug(drug), text)
+    if found.trap:
+        raise NotAllowed("strength", f"{found.printed} is not a vial for dogs and cats.", "Take another vial.")
+    return found.quantity
+
+
+def airway_measured(_case: Case, event: ev.AirwayMeasured, _facts: Facts, _now: datetime) -> None:
+    if event.incisors_to_inlet_cm is None and event.tracheal_diameter_mm is None and event.tube_id_mm is None:
+        raise Missing("measure", "nothing was measured.", "Give a length or a diameter.")
+    inside("incisors to thoracic inlet", event.incisors_to_inlet_cm)
+    inside("tracheal diameter", event.tracheal_diameter_mm)
+    inside("tube, inside diameter", event.tube_id_mm)
+
+
+RULES: Rules = {
+    ev.DrugOrdered: drug_ordered,
+    ev.OrderWithdrawn: order_withdrawn,
+    ev.LimitOrdered: limit_ordered,
+    ev.AirwayMeasured: airway_measured,
+    ev.PlanSent: plan_sent,
+    ev.PlanApproved: plan_approved,
+    ev.VialPicked: vial_picked,
+}

@@ -1,0 +1,195 @@
+"""What is read, seen and set during anaesthesia, and what goes wrong. A surprising number is asked about; an impossible one
+is refused; nothing is smoothed."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from spiracle.case import events as ev
+from spiracle.case.decide_people import need_words, person
+from spiracle.case.decide_spans import inside
+from spiracle.case.fold import Case
+from spiracle.case.ruling import Rules
+from spiracle.case.standing import species
+from spiracle.refusals import Contradiction, Missing, NotOneOf, OutOfRange, Unknown
+
+if TYPE_CHECKING:
+    from spiracle.case.facts import Facts
+
+COMPARE = timedelta(hours=1)  # an older value says nothing about a surprise
+DIALS = {"isoflurane": Decimal(5), "sevoflurane": Decimal(8), "desflurane": Decimal(18)}  # last mark of the dial
+
+
+def reading_taken(case: Case, event: ev.ReadingTaken, facts: Facts, _now: datetime) -> None:
+    if not event.unit:
+        raise Missing("unit", "is not given.", f"Give it, like {facts.circulation.bounds(event.reading).unit}.")
+    if event.source == "device" and event.quality == "invalid":
+        return  # kept as the device said it, and acted on by nothing
+    facts.circulation.check_reading(
+        event.reading,
+        event.value,
+        str(species(case)),
+        last=_last(case, event),
+        confirmed=event.confirmed or event.source == "device",
+        unit=event.unit,
+    )
+
+
+def _last(case: Case, event: ev.ReadingTaken) -> Decimal | None:
+    """The value before it, of the last hour, not struck, no artefact, in the same unit."""
+    for line in reversed(case.every(ev.ReadingTaken)):
+        past = line.event
+        if not isinstance(past, ev.ReadingTaken) or line.struck or line.artefact or past.quality == "invalid":
+            continue
+        same = past.reading == event.reading and past.unit == event.unit
+        if same and event.happened_at - COMPARE <= past.happened_at <= event.happened_at:
+            return past.value
+    return None
+
+
+def pressure_taken(case: Case, event: ev.PressureTaken, facts: Facts, _now: datetime) -> None:
+    if event.sap is None and event.map is None and event.dap is None:
+        raise Missing("pressure", "no number is given.", "Give systolic, mean or diastolic.")
+    if event.method == "Doppler" and (event.map is not None or event.dap is not None):
+        raise Contradiction("method", "a Doppler gives one number.", "Give the systolic alone, or name the method.")
+    if event.source == "device" and event.quality == "invalid":
+        return
+    facts.circulation.check_pressure(event.sap, event.map, event.dap)
+    for name in ("sap", "map", "dap"):
+        value = getattr(event, name)
+        if value is not None:
+            facts.circulation.check_reading(name, value, str(species(case)), last=_last_pressure(case, event, name),
+                                            confirmed=event.confirmed or event.source == "device")  # fmt: skip
+
+
+def _last_pressure(case: Case, event: ev.PressureTaken, name: str) -> Decimal | None:
+    for line in reversed(case.every(ev.PressureTaken)):
+        past = line.event
+        if not isinstance(past, ev.PressureTaken) or line.struck or line.artefact or past.quality == "invalid":
+            continue
+        value: Decimal | None = getattr(past, name)
+        same = past.method == event.method and value is not None
+        if same and event.happened_at - COMPARE <= past.happened_at <= event.happened_at:
+            return value
+    return None
+
+
+def sign_seen(_case: Case, event: ev.SignSeen, _facts: Facts, _now: datetime) -> None:
+    need_words(event.finding, "finding", "Say what was seen.")
+
+
+def gas_set(_case: Case, event: ev.GasSet, _facts: Facts, _now: datetime) -> None:
+    inside("oxygen flow", event.oxygen_l_min)
+    inside("other gas flow", event.other_l_min)
+    if event.other_l_min and not event.other:
+        raise Missing("other gas", "is not named.", "Name the gas.")
+
+
+def vaporiser_set(_case: Case, event: ev.VaporiserSet, facts: Facts, _now: datetime) -> None:
+    known = facts.hospital.agents
+    if known and event.agent not in known:
+        raise NotOneOf("agent", f"{event.agent!r} is not used here.", "One of: " + ", ".join(known) + ".")
+    inside("vaporiser", event.percent)
+    top = DIALS.get(event.agent)
+    if top is not None and event.percent > top:
+        raise OutOfRange("vaporiser", f"{event.percent} % is past the last mark of a dial for {event.agent}.",
+                         f"Give 0 to {top} %.")  # fmt: skip
+
+
+def ventilation_set(_case: Case, event: ev.VentilationSet, _facts: Facts, _now: datetime) -> None:
+    inside("breathing rate", event.rate)
+    inside("tidal volume", event.tidal_ml)
+    inside("peak pressure", event.peak_cmh2o)
+    inside("PEEP", event.peep_cmh2o)
+    if event.mode == "ventilator" and event.rate is None:
+        raise Missing("rate", "is not given.", "Read it from the ventilator.")
+    if event.peak_cmh2o is not None and event.peep_cmh2o is not None and event.peep_cmh2o >= event.peak_cmh2o:
+        raise Contradiction("PEEP", "is not under the peak pressure.", "Read both again.")
+
+
+def warming_set(_case: Case, event: ev.WarmingSet, _facts: Facts, _now: datetime) -> None:
+    need_words(event.device_used, "device", "Name it.")
+
+
+def sample_analysed(_case: Case, event: ev.SampleAnalysed, _facts: Facts, _now: datetime) -> None:
+    need_words(event.kind, "kind", "Name the sample.")
+    if not event.results or any(not name.strip() or not value.strip() for name, value, _ in event.results):
+        raise Missing("results", "a name or value is empty.", "Give each as printed.")
+
+
+def positioned(_case: Case, event: ev.Positioned, _facts: Facts, _now: datetime) -> None:
+    need_words(event.position, "position", "Say how the animal lies.")
+
+
+def preoxygenation_began(_case: Case, event: ev.PreoxygenationBegan, _facts: Facts, _now: datetime) -> None:
+    inside("oxygen flow", event.flow_l_min)
+
+
+def time_marked(_case: Case, event: ev.TimeMarked, _facts: Facts, _now: datetime) -> None:
+    if event.mark in {"packs in", "packs out"} and event.detail and not event.detail.isdecimal():
+        raise OutOfRange("packs", f"{event.detail[:20]!r} is not a count.", "Give how many, as a whole number.")
+
+
+# ---- trouble, help, arrest
+
+
+def trouble_began(case: Case, event: ev.TroubleBegan, _facts: Facts, _now: datetime) -> None:
+    need_words(event.trouble, "trouble", "Give the trouble an id.")
+    need_words(event.kind, "kind", "Say what kind of trouble.")
+    if any(t.trouble == event.trouble for t in case.live(ev.TroubleBegan)):
+        raise Contradiction("trouble", f"{event.trouble} began already.", "Give a new trouble a new id.")
+
+
+def _open_trouble(case: Case, name: str) -> None:
+    if not any(t.trouble == name for t in case.live(ev.TroubleBegan)):
+        raise Unknown("trouble", f"{name!r} was not noted.", "Note when it began.")
+
+
+def trouble_treated(case: Case, event: ev.TroubleTreated, _facts: Facts, _now: datetime) -> None:
+    _open_trouble(case, event.trouble)
+    need_words(event.action, "action", "Say what was done.")
+
+
+def trouble_ended(case: Case, event: ev.TroubleEnded, _facts: Facts, _now: datetime) -> None:
+    _open_trouble(case, event.trouble)
+    if any(t.trouble == event.trouble for t in case.live(ev.TroubleEnded)):
+        raise Contradiction("trouble", f"{event.trouble} ended already.", "Begin a new one if it came back.")
+
+
+def arrest_step_done(_case: Case, event: ev.ArrestStepDone, _facts: Facts, _now: datetime) -> None:
+    inside("energy", event.joules)
+
+
+def recovery_watch_began(_case: Case, event: ev.RecoveryWatchBegan, facts: Facts, _now: datetime) -> None:
+    person(facts, event.watcher, "watcher")
+    inside("every", event.every_min)
+
+
+def recovery_looked(case: Case, event: ev.RecoveryLooked, facts: Facts, _now: datetime) -> None:
+    for name, value in (("heart_rate", event.heart_rate), ("respiratory_rate", event.respiratory_rate),
+                        ("spo2", event.spo2), ("temperature", event.temperature_c)):  # fmt: skip
+        if value is not None:
+            facts.circulation.check_reading(name, Decimal(value), str(species(case)), confirmed=True)
+
+
+RULES: Rules = {
+    ev.ReadingTaken: reading_taken,
+    ev.PressureTaken: pressure_taken,
+    ev.SignSeen: sign_seen,
+    ev.GasSet: gas_set,
+    ev.VaporiserSet: vaporiser_set,
+    ev.VentilationSet: ventilation_set,
+    ev.WarmingSet: warming_set,
+    ev.SampleAnalysed: sample_analysed,
+    ev.Positioned: positioned,
+    ev.PreoxygenationBegan: preoxygenation_began,
+    ev.TimeMarked: time_marked,
+    ev.TroubleBegan: trouble_began,
+    ev.TroubleTreated: trouble_treated,
+    ev.TroubleEnded: trouble_ended,
+    ev.ArrestStepDone: arrest_step_done,
+    ev.RecoveryWatchBegan: recovery_watch_began,
+    ev.RecoveryLooked: recovery_looked,
+}
