@@ -56,7 +56,7 @@ def _field(f: msgspec.structs.FieldInfo, hint: Any) -> str:
 def _default(f: msgspec.structs.FieldInfo) -> str:
     if f.required:
         return "needed"
-    value = f.default_factory() if f.default is msgspec.NODEFAULT else f.default  # type: ignore[misc]
+    value = f.default_factory() if f.default is msgspec.NODEFAULT else f.default
     if value is None or value in ("", ()):
         return "not known"
     return {True: "yes", False: "no"}.get(value, str(value)) if isinstance(value, bool) else str(value)

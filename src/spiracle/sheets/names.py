@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from decimal import Decimal
+from functools import lru_cache
 
 from spiracle.quantity import Quantity, Unit, figure, reading
 from spiracle.refusals import Refusal
@@ -54,6 +55,7 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+@lru_cache(maxsize=256)
 def unit_text(symbol: str) -> str:
     """A unit as printed: °C for Cel, cmH₂O with its small figure; mcg stays mcg.
 
@@ -85,6 +87,7 @@ def convert(value: Decimal, symbol: str, into: str) -> Decimal | None:
         return None
 
 
+@lru_cache(maxsize=4096)
 def observed(value: Decimal, places: int) -> str:
     """A reading with its usual number of decimals, or with more where more were seen: nothing seen is rounded away.
 
