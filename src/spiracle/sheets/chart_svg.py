@@ -17,6 +17,7 @@ from spiracle.sheets.shapes import Chart, ChartBand, ChartMark, ChartPoint, Char
 WIDTH, LEFT, TOP, PLOT, ROW = 710.0, 74.0, 22.0, 190.0, 20.0
 INK, FAINT, HAND, WORKED = "#1A221E", "#CFC6B3", "#7B3F0C", "#0C5A53"
 SANS = "Source Sans 3"
+ON_THE_PLOT = {"map", "heart_rate"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +132,7 @@ def _gaps(chart: Chart, frame: Frame) -> Iterable[str]:
 
 
 def _limits(chart: Chart, frame: Frame) -> Iterable[str]:
-    for limit in chart.limits:
+    for limit in (x for x in chart.limits if x.reading in ON_THE_PLOT):
         for bound in (limit.low, limit.high):
             if bound is not None and frame.low < bound < frame.high:
                 yield _line(LEFT, frame.y(bound), WIDTH, frame.y(bound), INK, 0.9, 'stroke-dasharray="6 4"')
@@ -218,7 +219,7 @@ def _figure(p: ChartPoint, x: float, y: float) -> list[str]:
 
 
 def _band(band: ChartBand, frame: Frame, y: float) -> list[str]:
-    out = [_line(0, y, WIDTH, y, FAINT, 0.6), _text(LEFT - 8, y + 14, band.title, "end", 11, 600)]
+    out = [_line(0, y, WIDTH, y, FAINT, 0.6), _text(LEFT - 8, y + 14, band.title[:13], "end", 11, 600)]
     for part in band.parts:
         start, end = max(part.from_at, frame.from_at), min(part.to_at or frame.to_at, frame.to_at)
         if start >= end:

@@ -14,7 +14,17 @@ import msgspec
 
 from spiracle.sheets.cautions import STANDING
 from spiracle.sheets.chart_svg import chart_svg, stretches
-from spiracle.sheets.shapes import CaseView, DrawnSyringe, DrugLine, EmergencyDrug, EmergencySheet, Num, WorkingShape
+from spiracle.sheets.shapes import (
+    CaseView,
+    Chart,
+    DrawnSyringe,
+    DrugLine,
+    EmergencyDrug,
+    EmergencySheet,
+    LogLine,
+    Num,
+    WorkingShape,
+)
 
 Data = dict[str, Any]
 NO_BREAK = "\u00a0"
@@ -114,7 +124,7 @@ def record_data(view: CaseView, hospital: str, paper: str, now: datetime, zone: 
         "chart_note": "",
         "orders": [_order(line) for line in view.plan.lines],
         "given": [_given(g, zone) for g in view.record.given],
-        "log": [_log(x, zone) for x in view.record.log],
+        "log": [_log(x, zone) for x in written(view.record.log, zone)],
         "amendments": [_log(x, zone) for x in view.record.amendments],
         "totals": [[name, " ".join(w for w in rest if w)] for name, *rest in view.record.drug_totals],
         "balances": [
@@ -152,9 +162,20 @@ def _charts(view: CaseView, zone: tzinfo) -> list[Data]:
     chart = view.maintain.chart
     if not (chart.rate or chart.pressures or any(r.points for r in chart.rows) or chart.bands):
         return []
+    last = max((p.at for p in _charted(chart)), default=chart.to_at)
     return [
-        {"svg": chart_svg(chart, a, b, zone), "from": clock(a, zone), "to": clock(b, zone)} for a, b in stretches(chart)
+        {"svg": chart_svg(chart, a, b, zone), "from": clock(a, zone), "to": clock(b, zone)}
+        for a, b in stretches(chart)
+        if a <= last
     ]
+
+
+def _charted(chart: Chart) -> Iterator[Any]:
+    yield from chart.rate
+    yield from chart.pressures
+    for row in chart.rows:
+        yield from row.points
+    yield from chart.given
 
 
 def _order(line: DrugLine) -> Data:
@@ -190,6 +211,47 @@ def _given(g: Any, zone: tzinfo) -> Data:
     }
 
 
+ROW_KINDS = {"ReadingTaken", "PressureTaken", "SignSeen"}
+
+
+def written(log: Iterable[LogLine], zone: tzinfo) -> list[LogLine]:
+    """The log for paper: the values of one moment by one hand on one line, a list read aloud on one line.
+
+    What was struck, marked an artefact or entered late keeps a line of its own, so that it can be seen.
+    """
+    out: list[LogLine] = []
+    for x in log:
+        plain = not (x.struck or x.artefact or x.late_min)
+        last = out[-1] if out else None
+        alike = last is not None and not (last.struck or last.artefact or last.late_min) and last.by == x.by
+        if plain and alike and last is not None and _joins(last, x, zone):
+            words = f"{last.text}; {x.text}" if x.kind in ROW_KINDS else last.text
+            out[-1] = msgspec.structs.replace(last, text=words, seq=x.seq)
+            continue
+        out.append(x)
+    return [_list_words(x, log) if x.kind == "CheckLineDone" else x for x in out]
+
+
+def _joins(last: LogLine, x: LogLine, zone: tzinfo) -> bool:
+    if x.kind in ROW_KINDS and last.kind in ROW_KINDS:
+        return clock(last.at, zone) == clock(x.at, zone)
+    return (
+        x.kind == last.kind == "CheckLineDone" and _list_of(x) == _list_of(last) and "fault" not in x.text + last.text
+    )
+
+
+def _list_of(x: LogLine) -> str:
+    return x.text.split(":", 1)[0]
+
+
+def _list_words(first: LogLine, log: Iterable[LogLine]) -> LogLine:
+    """How many lines of a list one printed line stands for."""
+    count = sum(
+        x.kind == "CheckLineDone" and _list_of(x) == _list_of(first) and x.by == first.by and not x.struck for x in log
+    )
+    return first if count < 2 else msgspec.structs.replace(first, text=f"{_list_of(first)}: {count} lines read aloud")
+
+
 def _log(x: Any, zone: tzinfo) -> Data:
     late = f"entered {clock(x.recorded_at, zone)}, {x.late_min} min late" if x.late_min else ""
     return {
@@ -208,7 +270,7 @@ def _log(x: Any, zone: tzinfo) -> Data:
 def _airway(view: CaseView, zone: tzinfo) -> list[str]:
     i = view.induce
     lines = [
-        f"Attempt {a.number}: ID {a.tube}, {a.outcome or 'not ended'}, {clock(a.began_at, zone)}"
+        f"Attempt {a.number}: {a.tube}, {a.outcome or 'not ended'}, {clock(a.began_at, zone)}"
         + (f", view {a.view}" if a.view else "")
         for a in i.attempts
     ]

@@ -157,7 +157,7 @@ def old_cat(store: LogStore, facts: Facts, start: datetime, now: datetime) -> No
         temperature="38.3",
         heart=196,
         breaths=28,
-        conditions=("renal-disease",),
+        conditions=("kidney-disease",),
         problem="sore mouth, drinks much",
     )
     s.tell(e.ResultNoted, test="creatinine", value="214", unit="mcmol/L", taken_at=s.t - timedelta(days=4))
@@ -281,7 +281,7 @@ def bulldog(store: LogStore, facts: Facts, start: datetime, now: datetime) -> No
     s.order("o1", "methadone", "premedication", "IM", "0.2", "0.2", "mg/kg")
     s.order("o2", "acepromazine", "premedication", "IM", "0.01", "0.01", "mg/kg")
     s.order("o3", "propofol", "induction", "IV", "2", "4", "mg/kg")
-    s.order("o4", "carprofen", "analgesia (NSAID)", "SC", "4", "4", "mg/kg", when="at the end, if pressure was good")
+    s.order("o4", "carprofen", "analgesia", "SC", "4", "4", "mg/kg", when="at the end, if pressure was good")
     s.tell(
         e.LimitOrdered,
         by="svr",
@@ -329,7 +329,7 @@ def toy_dog(store: LogStore, facts: Facts, start: datetime, now: datetime) -> No
     s.order("o1", "methadone", "premedication", "IM", "0.2", "0.2", "mg/kg")
     s.order("o2", "midazolam", "premedication", "IM", "0.2", "0.2", "mg/kg")
     s.order("o3", "propofol", "induction", "IV", "2", "4", "mg/kg")
-    s.order("o4", "ephedrine", "vasopressor", "IV", "0.1", "0.1", "mg/kg", when="if mean under 60")
+    s.order("o4", "ephedrine", "blood pressure", "IV", "0.1", "0.1", "mg/kg", when="if mean under 60")
     s.tell(e.PlanSent, to="edr")
 
 
