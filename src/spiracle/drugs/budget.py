@@ -173,11 +173,16 @@ def _part(
     if dose.drug not in ceilings:
         raise Missing("budget", f"no ceiling for {name} in this species is known.", "Ask the veterinarian for one.")
     limit = ceilings[dose.drug][0]
-    whole = amount_of(limit, weight.kg)
+    whole = _in_all(amount_of(limit, weight.kg))
     percent = dose.amount.number(whole.unit) / whole.value * _STOP
     part = BudgetPart(name, dose.drug, percent, dose.amount, dose.planned, dose.at, dose.by)
     mark = Mark.PREDICTED if dose.planned else Mark.TYPED
     return part, Input(name, f"{dose.amount} of {whole} ({limit})", mark, "planned" if dose.planned else "given")
+
+
+def _in_all(amount: Quantity) -> Quantity:
+    """A ceiling per day as the amount itself: the window of the budget is the day."""
+    return Quantity.of(amount.value, amount.unit.parts[0][0])
 
 
 def _old(dose: LocalDose, facts: BudgetFacts, now: datetime) -> bool:

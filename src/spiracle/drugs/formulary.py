@@ -175,10 +175,9 @@ class Formulary:
     def cumulative(self, row_id: str) -> tuple[Quantity, tuple[str, ...], bool] | None:
         """The ceiling on the sum that a row carries: amount per kg or animal, its sources, whether from memory."""
         if row_id in self._rows:
-            for stop in self._rows[row_id].stops:
-                if stop.basis == "cumulative":
-                    return stop.at, stop.sources, stop.memory
-            return None
+            stops = self._rows[row_id].stops
+            found = next((s for s in stops if s.basis == "cumulative"), stops[0] if stops else None)
+            return None if found is None else (found.at, found.sources, found.memory)
         for facts in self._figures["ceiling"]:
             if facts.id == row_id:
                 return Quantity.of(facts.high, facts.unit), facts.sources, facts.memory

@@ -161,11 +161,12 @@ def _slip(dose: Quantity, at: Quantity, row: DoseRow, rail: Guardrail, kg: Decim
         return f"{dose} is a sixtieth of the usual: per hour written for per minute? ({usual})"
     if inside(x / TENFOLD) and x > _TWICE * high:
         return f"{dose} is ten times the usual: a point slipped? ({usual})"
+    written = _written(dose, x, inside, kg, usual)
+    if written:
+        return written
     if x >= _FAR * high:
         return f"{dose} is {figure(x / high, 2)} times the usual top: a point slipped? ({usual})"
-    return _written(dose, x, inside, kg, usual) or (
-        f"{dose} is a tenth of the usual: a point slipped? ({usual})" if inside(x * TENFOLD) else ""
-    )
+    return f"{dose} is a tenth of the usual: a point slipped? ({usual})" if inside(x * TENFOLD) else ""
 
 
 def _written(dose: Quantity, x: Decimal, inside: Callable[[Decimal], bool], kg: Decimal, usual: str) -> str:
@@ -177,12 +178,13 @@ def _written(dose: Quantity, x: Decimal, inside: Callable[[Decimal], bool], kg: 
     return ""
 
 
-def far_over(judged: Judgement) -> bool:
-    """Whether the dose is so far over the usual band that it is asked about before anything is worked from it."""
+def far_over(judged: Judgement, row: DoseRow) -> bool:
+    """Whether a dose that looks like a slip is also over what was ever published here: then it is asked about first.
+
+    A dose inside the published range is only unusual, whatever it looks like.
+    """
     at = judged.per_row
-    if at is None or not judged.slip:
-        return False
-    return at > judged.guardrail.usual_high
+    return at is not None and bool(judged.slip) and at > judged.guardrail.usual_high and at > row.high
 
 
 def allow(order: OrderedDose, row: DoseRow, judged: Judgement) -> None:
@@ -192,7 +194,7 @@ def allow(order: OrderedDose, row: DoseRow, judged: Judgement) -> None:
     """
     if row.emergency or order.emergency:
         return
-    if far_over(judged) and not order.confirmed and not order.overridden:
+    if far_over(judged, row) and not order.confirmed and not order.overridden:
         raise AskAgain("dose", f"{judged.slip}.", "Correct it, or confirm that it is meant.")
     if judged.zone is Zone.FORBIDDEN and not order.overridden:
         hard = judged.guardrail.hard_high

@@ -185,7 +185,7 @@ def _not_stopped(order: OrderedDose, drug: Drug, row: DoseRow, formulary: Formul
     stop = stop_for(drug.id, order.species, order.conditions, formulary)
     if stop is not None:
         raise OverLimit(
-            "drug",
+            "caution",
             f"{drug.name} is stopped by {', '.join(sorted(set(order.conditions) & set(stop.when)))}: {stop.statement}",
             "Choose another drug, or a named veterinarian says so with a reason.",
         )
