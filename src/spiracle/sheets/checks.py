@@ -8,15 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from decimal import Decimal
-from typing import Literal
+from typing import Any, Literal
 
 import msgspec
 
 from spiracle.refusals import BadTable
 from spiracle.source import read_table
 
-Kind = Literal["published", "common_practice", "from_memory"]
-Formula = Callable[[Mapping[str, object]], float | Decimal]
+Kind = Literal["published", "derived", "common_practice", "from_memory"]
+KINDS: tuple[Kind, ...] = ("published", "derived", "common_practice", "from_memory")
+Formula = Callable[[Mapping[str, Any]], float | Decimal]
 
 
 class CheckRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -25,7 +26,7 @@ class CheckRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     id: str
     topic: str
     statement: str
-    inputs: dict[str, bool | int | Decimal | str | list[bool | int | Decimal | str]]
+    inputs: dict[str, Any]
     expected: Decimal
     tolerance: Decimal
     unit: str
@@ -40,7 +41,9 @@ class CheckRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         words = self.seen.lower()
         if "memory" in words:
             return "from_memory"
-        return "common_practice" if "practice" in words else "published"
+        if "practice" in words:
+            return "common_practice"
+        return "derived" if words.startswith(("derived", "computed", "definition")) else "published"
 
 
 class _File(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -121,7 +124,7 @@ def run_checks(rows: Iterable[CheckRow], known: Mapping[str, Formula]) -> tuple[
 def checks_page(rows: Iterable[CheckRow]) -> str:
     """docs/checks.md: every check with its source and how it was seen."""
     rows = sorted(rows, key=lambda r: (r.topic, r.id))
-    counts = {kind: sum(r.kind == kind for r in rows) for kind in ("published", "common_practice", "from_memory")}
+    counts = {kind: sum(r.kind == kind for r in rows) for kind in KINDS}
     lines = [
         "# Sourced checks",
         "",
@@ -129,8 +132,8 @@ def checks_page(rows: Iterable[CheckRow]) -> str:
         "on your machine; the tests run the same rows. A value marked `from_memory` was not read in a source: it guards",
         "against change, and is no evidence.",
         "",
-        f"{len(rows)} checks: {counts['published']} published, {counts['common_practice']} common practice, "
-        f"{counts['from_memory']} from memory.",
+        f"{len(rows)} checks: {counts['published']} published, {counts['derived']} derived (geometry, definitions, arithmetic),",
+        f"{counts['common_practice']} common practice, {counts['from_memory']} from memory.",
     ]
     topic = ""
     for r in rows:

@@ -7,6 +7,7 @@ all figures on the sheet into one list of footnotes.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
 from typing import Any
 
@@ -60,22 +61,37 @@ def workings(shape: object) -> Iterator[WorkingShape]:
             yield from workings(part)
 
 
-def figures(shapes: Iterable[object]) -> list[Data]:
-    """The footnotes: each different working once."""
-    seen: dict[tuple[str, str], Data] = {}
+@dataclass
+class Footnotes:
+    """Workings of a sheet, each different one once, and the sources they rest on, numbered in order of first use."""
+
+    figures: list[Data] = field(default_factory=list)
+    sources: list[str] = field(default_factory=list)
+
+    def add(self, title: str, says: str, held: str, memory: bool, cited: Iterable[str]) -> None:
+        if any(f["title"] == title and f["says"] == says for f in self.figures):
+            return
+        numbers = []
+        for words in cited:
+            if words not in self.sources:
+                self.sources.append(words)
+            numbers.append(self.sources.index(words) + 1)
+        at = ", ".join(map(str, sorted(set(numbers)))) or "arithmetic"
+        self.figures.append({"title": title, "says": says, "held": held, "memory": memory, "cited": at})
+
+
+def footnotes(shapes: Iterable[object]) -> Footnotes:
+    """The footnotes of all workings inside some shapes."""
+    found = Footnotes()
     for shape in shapes:
         for w in workings(shape):
-            seen.setdefault(
-                (w.title, w.says),
-                {
-                    "title": w.title,
-                    "says": w.says,
-                    "held": "; ".join(w.held),
-                    "memory": w.memory,
-                    "cited": "; ".join(f"{c.citation} ({c.seen})" for c in w.cited) or "arithmetic",
-                },
-            )
-    return list(seen.values())
+            found.add(w.title, w.says, "; ".join(w.held), w.memory, (f"{c.citation} ({c.seen})" for c in w.cited))
+    return found
+
+
+def capital(name: str) -> str:
+    """A drug's name as it stands on a print."""
+    return name[:1].upper() + name[1:]
 
 
 def common(
@@ -96,6 +112,7 @@ def common(
 
 def record_data(view: CaseView, hospital: str, paper: str, now: datetime, zone: tzinfo) -> Data:
     c = view.collar
+    notes = footnotes((view.plan, view.induce, view.maintain, view.collar))
     about = ", ".join(w for w in (c.species, c.breed, c.age, c.sex) if w)
     weight = shown(c.weight, "not weighed")
     tags = [
@@ -129,7 +146,7 @@ def record_data(view: CaseView, hospital: str, paper: str, now: datetime, zone: 
         "totals": [[name, " ".join(w for w in rest if w)] for name, *rest in view.record.drug_totals],
         "balances": [
             {
-                "name": b.name,
+                "name": capital(b.name),
                 "strength": b.concentration,
                 "sum": f"{b.drawn} drawn = {b.given} given + {b.wasted} wasted + {b.returned} returned"
                 + ("" if b.closed else f"; {b.left} not accounted"),
@@ -139,7 +156,8 @@ def record_data(view: CaseView, hospital: str, paper: str, now: datetime, zone: 
         "airway": _airway(view, zone),
         "recovery": _recovery(view, zone),
         "gaps": [f"{g.title}: {g.explained or 'not in the record, not explained'}" for g in view.record.gaps],
-        "figures": figures((view.plan, view.induce, view.maintain, view.collar)),
+        "figures": notes.figures,
+        "sources": notes.sources,
         "signatures": _signatures(view, zone),
     }
 
@@ -185,7 +203,7 @@ def _order(line: DrugLine) -> Data:
     elif line.dilution is not None:
         note = f"dilute to {line.dilution.concentration}"
     return {
-        "name": line.name,
+        "name": capital(line.name),
         "strength": line.strength,
         "order": line.order_text,
         "purpose": f"{line.purpose}, {line.route}",
@@ -200,7 +218,7 @@ def _order(line: DrugLine) -> Data:
 def _given(g: Any, zone: tzinfo) -> Data:
     return {
         "at": clock(g.at, zone),
-        "name": g.name,
+        "name": capital(g.name),
         "amount": g.amount_text,
         "volume": g.volume_text,
         "per_kg": g.per_kg_text,
@@ -330,7 +348,7 @@ def _label(s: DrawnSyringe, view: CaseView, zone: tzinfo, code: Any) -> Data:
     if c.practice:
         line = f"PRACTICE · {line}"
     return {
-        "name": s.name,
+        "name": capital(s.name),
         "class": s.syringe_class,
         "reversal": s.reversal,
         "strength": s.concentration,
@@ -368,7 +386,8 @@ def emergency_data(
         "estimated": sheet.estimated,
         "sheet_id": sheet.sheet_id,
         "groups": groups,
-        "shocks": [_emergency(x) for x in sheet.shocks],
+        "shocks": [_emergency(x) for x in sheet.shocks if "internal" not in x.name.lower()],
+        "inside": "; ".join(f"{x.name} {shown(x.volume)}" for x in sheet.shocks if "internal" in x.name.lower()),
         "steps": [
             sheet.rate_text,
             f"One breath every {sheet.breath_every_s} s, {shown(sheet.breath)}.",
@@ -382,7 +401,7 @@ def emergency_data(
 
 def _emergency(x: EmergencyDrug) -> Data:
     return {
-        "name": x.name,
+        "name": capital(x.name),
         "class": x.syringe_class,
         "reversal": x.group == "reversal",
         "strength": x.strength,

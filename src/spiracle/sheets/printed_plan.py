@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from datetime import datetime, tzinfo
 
 from spiracle.sheets.plan_shapes import Amount, Cite, DrugPart, LimitPart, Plan
-from spiracle.sheets.printed import Data, common
+from spiracle.sheets.printed import Data, Footnotes, capital, common
 
 
 def said(x: Amount | None, missing: str = "—") -> str:
@@ -17,12 +17,22 @@ def said(x: Amount | None, missing: str = "—") -> str:
     return x.text + (f" ({', '.join(marks)})" if marks else "")
 
 
-def cites(source: Iterable[Cite]) -> str:
-    return "; ".join(f"{c.citation} ({c.seen})" for c in source) or "arithmetic"
+def cite(c: Cite) -> str:
+    return f"{c.citation} ({c.seen})"
 
 
 def plan_data(plan: Plan, hospital: str, versions: tuple[str, ...], paper: str, now: datetime, zone: tzinfo) -> Data:
     p = plan.patient
+    notes = Footnotes()
+    for d in plan.drugs:
+        notes.add(d.name, " · ".join(d.working), d.limits.sentence if d.limits else "", d.memory, map(cite, d.source))
+    for title, part in (
+        ("Airway", plan.airway),
+        ("Breathing", plan.breathing),
+        ("Fluids", plan.fluids),
+        ("Emergency", plan.emergency),
+    ):
+        notes.add(title, "sources", "", False, map(cite, part.source))
     return {
         **common(f"Anaesthetic plan: {p.name or 'unnamed'}", hospital, (*versions, p.version), paper, now, zone, hospital),
         "identity": [
@@ -40,11 +50,8 @@ def plan_data(plan: Plan, hospital: str, versions: tuple[str, ...], paper: str, 
         ],
         "drugs": [_drug(d) for d in plan.drugs],
         "sections": list(_sections(plan)),
-        "figures": [
-            {"title": d.name, "says": " · ".join(d.working), "held": d.limits.sentence if d.limits else "", "memory": d.memory,
-             "cited": cites(d.source)}
-            for d in plan.drugs
-        ],
+        "figures": notes.figures,
+        "sources": notes.sources,
     }  # fmt: skip
 
 
@@ -55,7 +62,7 @@ def _drug(d: DrugPart) -> Data:
         dilution = (f"Dilute: {said(x.drug_volume)} drug + {said(x.diluent_volume)} {x.diluent} = {said(x.total)} of "
                     f"{said(x.concentration)}")  # fmt: skip
     return {
-        "name": d.name, "class": "other", "strength": said(d.concentration, "strength not picked"), "route": d.route,
+        "name": capital(d.name), "class": "other", "strength": said(d.concentration, "strength not picked"), "route": d.route,
         "order": said(d.dose), "purpose": d.purpose, "amount": said(d.amount),
         "delivered": f"delivers {said(d.delivered)}" if d.delivered else "",
         "volume": said(d.rate if d.infusion else d.volume), "syringe": d.syringe.name if d.syringe else "",
