@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from decimal import Decimal
 from typing import Any
 
-from spiracle.recovery.outcome import lowest_over, one_in, per_hundred
+from spiracle.recovery.outcome import lowest_over, per_hundred
 
 
 def _d(inputs: Mapping[str, Any], name: str) -> Decimal:
@@ -28,7 +28,6 @@ def _ratio(i: Mapping[str, Any]) -> float:
 CHECKS: dict[str, Callable[[Mapping[str, Any]], float]] = {
     "recovery.one_in_percent": lambda i: float(per_hundred(Decimal(1), _d(i, "one_in"))),
     "recovery.percent": lambda i: float(per_hundred(_d(i, "deaths"), _d(i, "n"))),
-    "recovery.one_in": lambda i: float(one_in(_d(i, "percent"))),
     "recovery.deaths": _deaths,
     "recovery.risk_ratio": _ratio,
     "recovery.lowest_share": lambda i: float(lowest_over(_d(i, "cutoff"), _d(i, "maximum"))),

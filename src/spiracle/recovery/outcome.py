@@ -20,11 +20,6 @@ def per_hundred(deaths: Decimal, animals: Decimal) -> Decimal:
     return deaths / animals * 100
 
 
-def one_in(percent: Decimal) -> Decimal:
-    """The n of "one in n" for a rate in per cent."""
-    return Decimal(100) / percent
-
-
 def lowest_over(cutoff_share: Decimal, top: Decimal) -> Decimal:
     """Lowest whole score of a scale whose share of its top exceeds a cut-off.
 
