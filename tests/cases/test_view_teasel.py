@@ -112,6 +112,8 @@ def test_lists_show_what_was_answered_and_which_line_is_next() -> None:
     machine = next(x for x in seen_at(60).prepare.lists if x.list == "machine")
     assert [line.state for line in machine.lines[:4]] == ["done", "fault", "now", "ahead"]
     assert (machine.lines[1].note, machine.lines[0].at, machine.done) == ("hose frayed", at(52), 1)
+    said = next(x.text for x in seen_at(60).record.log if x.kind == "CheckLineDone" and x.at == at(53))
+    assert said == f"Machine list: {machine.lines[1].says}, FAULT, hose frayed"
     assert machine.of == len(machine.lines) and machine.lines[-1].says == "Relief valve OPEN"
 
 
@@ -140,7 +142,7 @@ def test_what_is_drawn_or_given_is_not_to_be_drawn_again() -> None:
 def test_premedication_and_oxygen_before_induction() -> None:
     prepare = seen_at(62).prepare
     assert [(g.name, g.amount_text, g.per_kg_text, g.route) for g in prepare.premedication] == [
-        ("methadone", "0.8 mg", "0.2 mg/kg", "IM")]  # fmt: skip
+        ("Methadone", "0.8 mg", "0.2 mg/kg", "IM")]  # fmt: skip
     assert (prepare.premedicated_at, prepare.preoxygenation_from, prepare.preoxygenation_ended) == (
         at(35),
         at(60),
@@ -172,7 +174,7 @@ def test_at_the_ordered_ceiling_there_is_no_key_but_a_call() -> None:
     (agent,) = view.induce.agents
     assert (agent.total.text, agent.state, agent.push, agent.half) == ("2", "order reached", None, None)
     assert agent.state_text == "order reached: 2 mg/kg"
-    assert [(a.priority, a.title) for a in view.advice] == [("medium", "alfaxalone: order reached: 2 mg/kg.")]
+    assert [(a.priority, a.title) for a in view.advice] == [("medium", "Alfaxalone: order reached: 2 mg/kg.")]
     assert "Call ilse." in view.advice[0].body
 
 
@@ -227,6 +229,7 @@ def test_the_airway_lacks_something_until_it_is_proven() -> None:
     assert before.induce.breaths == 0 and before.induce.lacking
     after = seen_at(69.5)
     assert (after.induce.breaths, after.induce.lacking, after.induce.proven_at) == (6, (), at(69))
+    assert seen_at(210).induce.proven_at == at(69)
     assert after.induce.placed_text == "tracheal tube ID 4.0 mm, cuffed, 14 cm at the teeth"
 
 
@@ -337,11 +340,17 @@ def test_the_chart_keeps_struck_artefact_and_late_entries() -> None:
         ("168", False), ("160", False), ("158", False), ("156", False), ("244", True), ("155", False), ("150", False)]  # fmt: skip
     assert [p.text for p in chart.pressures] == ["104/55 (71)", "98/50 (66)", "92/47 (62)"]
     assert [(m.text, m.struck) for m in chart.given] == [
-        ("methadone 0.8 mg", False), ("alfaxalone 2 mg", False), ("2 mg", False), ("2 mg", False),
-        ("bupivacaine 60 mg", True), ("bupivacaine 4 mg", False)]  # fmt: skip
+        ("Methadone 0.8 mg", False), ("Alfaxalone 2 mg", False), ("2 mg", False), ("2 mg", False),
+        ("Bupivacaine 60 mg", True), ("Bupivacaine 4 mg", False)]  # fmt: skip
     assert (chart.low, chart.high, chart.every_min) == (40.0, 200.0, 5)
     turned = next(x for x in seen_at(103).record.log if x.kind == "Positioned")
     assert turned.late_min == 14
+
+
+def test_the_chart_runs_from_induction_to_ten_minutes_ahead_and_ends_with_the_last_value() -> None:
+    asleep, awake = seen_at(99).maintain.chart, seen_at(210).maintain.chart
+    assert (asleep.from_at, asleep.to_at) == (at(65), at(110))
+    assert (awake.from_at, awake.to_at) == (at(65), at(155))
 
 
 def test_a_gap_stays_a_gap_and_says_why() -> None:
@@ -455,9 +464,9 @@ def test_a_struck_entry_stays_in_the_record_with_its_reason() -> None:
 def test_sums_of_drugs_count_what_was_given() -> None:
     totals = {name: (amount, per) for name, amount, per in seen_at(210).record.drug_totals}
     assert totals == {
-        "methadone": ("0.8 mg", "0.2 mg/kg"),
-        "alfaxalone": ("6 mg", "1.5 mg/kg"),
-        "bupivacaine": ("4 mg", "1 mg/kg"),
+        "Methadone": ("0.8 mg", "0.2 mg/kg"),
+        "Alfaxalone": ("6 mg", "1.5 mg/kg"),
+        "Bupivacaine": ("4 mg", "1 mg/kg"),
     }
 
 

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-import types
-from datetime import UTC, datetime
-from decimal import Decimal
-from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
+from typing import Any
 
-import msgspec
 import pytest
 
-from casebook import Book, at, d
+from casebook import Book, d, filled
 from spiracle.case import events as ev
 from spiracle.case.events import Event, every_event
 from spiracle.sheets.names import Names
@@ -19,27 +15,6 @@ from spiracle.sheets.words import SAYS, words
 NAMES = Names(
     drugs={"methadone": "methadone"}, hands={"rowan": "RW", "ilse": "IK"}, orders={"o-1": "methadone 0.3 mg/kg IM"}
 )
-
-
-def filled(kind: type[Event]) -> Event:
-    """An event with its needed fields said, in the plainest way."""
-    hints = get_type_hints(kind)
-    common = {"id": "x", "case": "c", "happened_at": at(0), "recorded_at": at(0), "by": "rowan"}
-    own = {f.name: sample(hints[f.name]) for f in msgspec.structs.fields(kind) if f.required and f.name not in common}
-    return kind(**common, **own)
-
-
-def sample(hint: Any) -> Any:
-    origin, args = get_origin(hint), get_args(hint)
-    if origin is Literal:
-        return args[0]
-    if origin in {Union, types.UnionType}:
-        return sample(args[0])
-    if origin is tuple:
-        return ()
-    return {str: "word", int: 3, Decimal: Decimal("2.5"), bool: True, datetime: datetime(2026, 3, 12, 9, tzinfo=UTC)}[
-        hint
-    ]
 
 
 @pytest.mark.parametrize("kind", every_event(), ids=lambda k: k.__name__)

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from casebook import Book, at, rearrived
+from casebook import Book, at, filled, rearrived
 from spiracle.case import events as ev
-from spiracle.case.events import Entry, decode, encode
+from spiracle.case.events import Entry, decode, encode, every_event
 from spiracle.case.fold import fold
 from spiracle.doors.tables import load_facts
 from spiracle.sheets.case_view import case_view
@@ -177,3 +177,15 @@ def test_no_key_ever_takes_the_sum_over_the_order(volumes: list[int]) -> None:
             assert round(key.volume_ml * 100) + pushed <= 80
             assert abs(key.volume_ml * 100 - round(key.volume_ml * 100)) < 1e-9
     assert (agent.push is None) is (pushed >= 80)
+
+
+@pytest.mark.parametrize("kind", [k for k in every_event() if k is not ev.CaseOpened], ids=lambda k: k.__name__)
+@pytest.mark.parametrize("minutes", [0.5, 30.5, 90.2, 140.5])
+def test_no_event_that_is_stored_makes_a_view_fail(kind: type[ev.Event], minutes: float) -> None:
+    """Every kind of event, plainly filled and naming nothing known, in the middle of the case and alone in a new one."""
+    entries = until(teasel(), minutes)
+    odd = Entry(999, at(minutes), filled(kind, minutes, case="c-teasel", id_="odd"))
+    whole = view_of([*entries, odd], at(minutes + 1))
+    assert any(x.event_id == "odd" for x in whole.record.log)
+    alone = view_of([entries[0], odd], at(minutes + 1))
+    assert len(alone.record.log) == 2

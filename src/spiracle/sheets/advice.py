@@ -15,7 +15,7 @@ from decimal import Decimal
 from spiracle.case import events as ev
 from spiracle.case.events import DrugOrdered, LimitOrdered
 from spiracle.quantity import figure
-from spiracle.sheets.airway_proof import breaths, proven_since, signs_since, tube_in_place, tube_went_in
+from spiracle.sheets.airway_proof import breaths, proven_since, signs_since, tube_went_in
 from spiracle.sheets.names import clock, joined, minutes_text
 from spiracle.sheets.readings import READINGS, ReadingShape
 from spiracle.sheets.recover import next_look
@@ -43,8 +43,7 @@ def _airway(t: Told, sheet: InduceSheet) -> Iterable[Advice]:
     went_in = tube_went_in(t)
     if went_in is None or sheet.proven_at is not None:
         return
-    placed = tube_in_place(t)
-    signs = signs_since(t, placed)
+    signs = signs_since(t, went_in)
     if not breaths(signs) and not _co2_seen(t, went_in):
         if t.now - went_in >= NO_CO2_AFTER:
             yield Advice(
@@ -56,7 +55,7 @@ def _airway(t: Told, sheet: InduceSheet) -> Iterable[Advice]:
                 acts=_tube_acts(t),
             )
         return
-    if t.now - went_in >= timedelta(minutes=1) and proven_since(t, placed) is None:
+    if t.now - went_in >= timedelta(minutes=1) and proven_since(t, went_in) is None:
         yield Advice(
             id="airway not proven",
             priority="medium",

@@ -25,9 +25,9 @@ from spiracle.source import Guardrail
 
 def airway_part(t: Told, agents: tuple[ToEffect, ...], plan: PlanSheet) -> InduceSheet:
     rules = attempt_rules(t.facts.airway)
-    placed = tube_in_place(t)
-    signs = signs_since(t, placed)
-    proven = proven_since(t, placed)
+    placed, went_in = last_tube(t), last_went_in(t)
+    signs = signs_since(t, went_in)
+    proven = proven_since(t, went_in)
     cuff = cuff_since(t, placed)
     return InduceSheet(
         agents=agents,
@@ -42,9 +42,11 @@ def airway_part(t: Told, agents: tuple[ToEffect, ...], plan: PlanSheet) -> Induc
         breaths=breaths(signs),
         breaths_needed=breaths_needed(t.facts.airway),
         proofs=_proofs(t, signs, plan),
-        lacking=() if proven is not None else lacking(t, signs, placed),
+        lacking=() if proven is not None else lacking(t, signs, went_in),
         proven_at=proven.happened_at if proven is not None else None,
-        proven_by=joined((proven.method, t.names.hand(proven.second_person))) if proven is not None else "",
+        proven_by=joined((proven.method, t.names.hand(proven.by), t.names.hand(proven.second_person)))
+        if proven is not None
+        else "",
         cuff=_pressure(t, cuff),
         cuff_band=band_text(cuff_band(t.facts.airway, t.species)),
         cuff_volume=_volume(t, cuff),
@@ -54,47 +56,50 @@ def airway_part(t: Told, agents: tuple[ToEffect, ...], plan: PlanSheet) -> Induc
     )
 
 
-def tube_in_place(t: Told) -> ev.TubePlaced | None:
-    """The tube that lies there now: placed after the last one came out."""
+def last_tube(t: Told) -> ev.TubePlaced | None:
+    """The last tube that stayed, whether it has come out since or not; None where a later attempt undid it."""
     placed = t.case.last(ev.TubePlaced)
-    if placed is None or (t.extubated_at is not None and t.extubated_at >= placed.happened_at):
+    if placed is None:
         return None
-    out = [a for a in t.case.live(ev.AttemptEnded) if a.outcome != "in" and a.happened_at > placed.happened_at]
-    return None if out else placed
+    undone = [a for a in t.case.live(ev.AttemptEnded) if a.outcome != "in" and a.happened_at > placed.happened_at]
+    return None if undone else placed
 
 
-def tube_went_in(t: Told) -> datetime | None:
-    """When the last attempt ended with the tube in, or the tube was noted as placed; None once it came out."""
+def tube_in_place(t: Told) -> ev.TubePlaced | None:
+    """The tube that lies there now."""
+    placed = last_tube(t)
+    return None if placed is None or _out(t, placed.happened_at) else placed
+
+
+def _out(t: Told, since: datetime) -> bool:
+    return t.extubated_at is not None and t.extubated_at >= since
+
+
+def last_went_in(t: Told) -> datetime | None:
+    """When the last tube went in: the end of its attempt, or its placing if that was noted first."""
     ends = t.case.live(ev.AttemptEnded)
-    last = ends[-1] if ends else None
-    placed = tube_in_place(t)
+    last, placed = ends[-1] if ends else None, last_tube(t)
     if last is not None and last.outcome != "in" and (placed is None or placed.happened_at < last.happened_at):
         return None
     times = [x.happened_at for x in (last, placed) if x is not None]
-    start = min(times) if times else None
-    if start is not None and t.extubated_at is not None and t.extubated_at >= start:
-        return None
-    return start
-
-
-def _from(t: Told, placed: ev.TubePlaced | None) -> datetime | None:
-    """Signs count from the moment this tube went in, not from an earlier try."""
-    went_in = tube_went_in(t)
-    times = [x for x in (went_in, placed.happened_at if placed is not None else None) if x is not None]
     return min(times) if times else None
 
 
-def signs_since(t: Told, placed: ev.TubePlaced | None) -> dict[str, ev.ProofNoted]:
-    """The last word on each sign of the tube that lies there now; a sign noted as not seen is not a proof."""
-    start = _from(t, placed)
+def tube_went_in(t: Told) -> datetime | None:
+    """The same for a tube that still lies there; None once it came out."""
+    start = last_went_in(t)
+    return None if start is None or _out(t, start) else start
+
+
+def signs_since(t: Told, start: datetime | None) -> dict[str, ev.ProofNoted]:
+    """The last word on each sign since this tube went in; a sign noted as not seen is not a proof."""
     if start is None:
         return {}
     found = {p.sign: p for p in t.case.live(ev.ProofNoted) if p.happened_at >= start}
     return {sign: p for sign, p in found.items() if p.seen}
 
 
-def proven_since(t: Told, placed: ev.TubePlaced | None) -> ev.AirwayProven | None:
-    start = _from(t, placed)
+def proven_since(t: Told, start: datetime | None) -> ev.AirwayProven | None:
     proven = t.case.last(ev.AirwayProven)
     return proven if proven is not None and start is not None and proven.happened_at >= start else None
 
@@ -109,9 +114,9 @@ def breaths(signs: dict[str, ev.ProofNoted]) -> int:
     return co2.breaths or 0 if co2 is not None else 0
 
 
-def lacking(t: Told, signs: dict[str, ev.ProofNoted], placed: ev.TubePlaced | None) -> tuple[str, ...]:
+def lacking(t: Told, signs: dict[str, ev.ProofNoted], went_in: datetime | None) -> tuple[str, ...]:
     """What must still be seen before the airway may be called proven."""
-    if placed is None and tube_went_in(t) is None:
+    if went_in is None:
         return ("no tube in place",)
     return proof_lacking(t.facts.airway, {s: p.breaths for s, p in signs.items()}, second_person=False)
 

@@ -56,14 +56,34 @@ def _dials(t: Told) -> tuple[ChartBand, ...]:
         stop = end if end is not None and end >= set_[-1].happened_at else None
         parts = stepped(set_, stop, lambda e: f"{figure(e.percent)} %", lambda e: not e.percent)
         running = bool(set_[-1].percent) and stop is None
-        title = f"{short(t.names.drug(agent))} dial"
+        title = f"{short(agent, t.names.drug(agent))} dial"
         found.append(ChartBand(id=f"dial {agent}", title=title, kind="vaporiser", parts=parts, running=running))
     return tuple(found)
 
 
-def short(name: str) -> str:
-    """The trade's short form of an agent on a narrow chart."""
-    return {"isoflurane": "Iso", "sevoflurane": "Sevo", "desflurane": "Des"}.get(name.lower(), name)
+SHORT = {
+    "isoflurane": "Iso",
+    "sevoflurane": "Sevo",
+    "desflurane": "Des",
+    "isotonic_crystalloid": "Crystalloid",
+    "colloid_hes": "Starch",
+    "packed_red_cells": "Red cells",
+    "whole_blood": "Whole blood",
+    "fresh_frozen_plasma": "Plasma",
+    "hypertonic_saline": "Salt 7.5 %",
+    "forced warm air": "Warm air",
+}
+NARROW = 12  # what fits beside a row of a printed chart
+
+
+def short(id_: str, name: str) -> str:
+    """The trade's short form for a narrow chart; a long name without one is cut and shows that it was.
+
+    >>> short("isoflurane", "Isoflurane"), short("dexmedetomidine", "Dexmedetomidine"), short("fentanyl", "Fentanyl")
+    ('Iso', 'Dexmedetomi…', 'Fentanyl')
+    """
+    found = SHORT.get(id_.lower(), name)
+    return found if len(found) <= NARROW else f"{found[: NARROW - 1]}…"
 
 
 def _infused(t: Told, *, fluid: bool) -> tuple[ChartBand, ...]:
@@ -76,7 +96,7 @@ def _infused(t: Told, *, fluid: bool) -> tuple[ChartBand, ...]:
         found.append(
             ChartBand(
                 id=infusion.started.infusion,
-                title=t.names.drug(infusion.started.drug),
+                title=short(infusion.started.drug, t.names.drug(infusion.started.drug)),
                 kind=kind,
                 parts=_steps(t, infusion),
                 total_text=f"{figure(infusion.volume_ml(until).quantize(Decimal('0.1')))} mL in",
@@ -111,5 +131,7 @@ def _warming(t: Told) -> tuple[ChartBand, ...]:
     for device, set_ in by_device.items():
         parts = stepped(set_, t.ended_at, lambda e: e.setting or "on", lambda e: e.setting == "off")
         running = set_[-1].setting != "off" and t.ended_at is None
-        found.append(ChartBand(id=f"warming {device}", title=device, kind="warming", parts=parts, running=running))
+        found.append(
+            ChartBand(id=f"warming {device}", title=short(device, device), kind="warming", parts=parts, running=running)
+        )
     return tuple(found)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime
 
+import msgspec
+
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
 from spiracle.quantity import Quantity
@@ -14,6 +16,7 @@ from spiracle.sheets.due import due
 from spiracle.sheets.emergency_sheet import emergency_sheet
 from spiracle.sheets.induce import induce
 from spiracle.sheets.maintain import maintain
+from spiracle.sheets.names import capital
 from spiracle.sheets.phases import phases
 from spiracle.sheets.plan_sheet import plan_sheet
 from spiracle.sheets.prepare import prepare
@@ -52,8 +55,21 @@ def case_view(case: Case, seq: int, facts: Facts, now: datetime) -> CaseView:
 
 
 def _plan(t: Told) -> PlanSheet:
-    """The plan; without a weight nothing can be worked out, and the orders stand without volumes."""
-    return plan_sheet(t.case, t.facts, t.now)
+    """The plan as worked for a stored case, with names as printed and hands by their initials."""
+    plan = plan_sheet(t.case, t.facts, t.now)
+    hand = t.names.hand
+    lines = tuple(
+        msgspec.structs.replace(x, name=capital(x.name), ordered_by=hand(x.ordered_by) if x.ordered_by else "")
+        for x in plan.lines
+    )
+    limits = tuple(msgspec.structs.replace(x, whose=hand(x.whose)) for x in plan.limits)
+    return msgspec.structs.replace(
+        plan,
+        lines=lines,
+        limits=limits,
+        sent_to=hand(plan.sent_to) if plan.sent_to else "",
+        signed_by=hand(plan.signed_by) if plan.signed_by else "",
+    )
 
 
 def _emergency(t: Told, log: tuple[LogLine, ...]) -> EmergencySheet | None:

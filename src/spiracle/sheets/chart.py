@@ -34,6 +34,7 @@ EVERY = timedelta(minutes=5)
 GAP = 2 * EVERY
 LATE = EVERY
 AHEAD = timedelta(minutes=10)
+BEFORE = timedelta(minutes=15)
 LOW, TOPS = 40.0, (160.0, 200.0, 240.0, 300.0)
 GAP_NAMES = {"pressure": "no pressure", "heart_rate": "no rate"}
 
@@ -42,7 +43,10 @@ def chart(t: Told, limits: tuple[LimitRow, ...] = ()) -> Chart:
     """The whole chart of a case: from induction (or the first value) to ten minutes past the last."""
     rate = rate_points(t)
     pressures = chart_pressures(t)
-    start, end = _span(t, rate, pressures)
+    moments = sorted(
+        s.at for name in (*CHART_ROWS, "heart_rate", "pulse_rate", "map", "sap") for s in t.seen.get(name, ())
+    )
+    start, end = _span(t, moments)
     plotted = [p.value for p in rate if not p.struck and not p.artefact]
     plotted += [x for p in pressures if not p.struck and not p.artefact for x in (p.sap, p.map, p.dap) if x is not None]
     top, bottom = max(plotted, default=LOW), min(plotted, default=LOW)
@@ -63,15 +67,18 @@ def chart(t: Told, limits: tuple[LimitRow, ...] = ()) -> Chart:
     )
 
 
-def _span(t: Told, rate: tuple[ChartPoint, ...], pressures: tuple[ChartPressure, ...]) -> tuple[datetime, datetime]:
-    """Whole intervals. The right edge runs ten minutes ahead of now while the animal sleeps."""
-    first = [p.at for p in (*rate, *pressures) if not p.struck]
-    given = [g.happened_at for g in t.given]
-    start = min((x for x in (t.induced_at, *first[:1], *given[:1]) if x is not None), default=t.now)
-    anchor = t.induced_at or start
-    last = max((anchor, *(p.at for p in rate), *(p.at for p in pressures)))
-    end = t.now if t.asleep else t.woken_at or last
-    return tick_before(min(start, anchor)), tick_before(max(end, last)) + AHEAD + EVERY
+def _span(t: Told, plotted: list[datetime]) -> tuple[datetime, datetime]:
+    """From induction (or values shortly before it) in whole intervals.
+
+    The right edge runs ten minutes ahead of now while the animal sleeps; afterwards it ends at the last value.
+    """
+    if t.induced_at is not None:
+        plotted = [at for at in plotted if at >= t.induced_at - BEFORE]
+    start = min((x for x in (t.induced_at, *plotted[:1]) if x is not None), default=t.now)
+    if t.asleep:
+        return tick_before(start), tick_before(max(t.now, *plotted, start)) + AHEAD + EVERY
+    last = max((start, *plotted, *((t.woken_at,) if t.woken_at is not None else ())))
+    return tick_before(start), tick_before(last) + EVERY
 
 
 def tick_before(at: datetime) -> datetime:

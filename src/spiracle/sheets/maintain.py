@@ -79,7 +79,7 @@ def _cell(t: Told, shape: ReadingShape, limit: LimitRow | None, urgent: dict[str
     title = shape.title
     dial = t.case.last(ev.VaporiserSet)
     if shape.reading == "agent_et" and dial is not None:
-        title = f"{short(t.names.drug(dial.agent))} Et"
+        title = f"{short(dial.agent, t.names.drug(dial.agent))} Et"
     return Vital(
         reading=shape.reading,
         title=title,

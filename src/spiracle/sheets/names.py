@@ -23,7 +23,7 @@ class Names:
     people: Mapping[str, str] = field(default_factory=dict)
     conditions: Mapping[str, str] = field(default_factory=dict)
     orders: Mapping[str, str] = field(default_factory=dict)
-    syringes: Mapping[str, str] = field(default_factory=dict)
+    lines: Mapping[str, str] = field(default_factory=dict)
 
     def drug(self, id_: str) -> str:
         return self.drugs.get(id_) or plain(id_)
@@ -41,8 +41,9 @@ class Names:
     def order(self, id_: str) -> str:
         return self.orders.get(id_, id_)
 
-    def syringe(self, id_: str) -> str:
-        return self.syringes.get(id_, id_)
+    def line(self, id_: str) -> str:
+        """A line of a list in its own words."""
+        return self.lines.get(id_) or plain(id_)
 
 
 def plain(id_: str) -> str:

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from decimal import Decimal
 
+from spiracle.breathing import LISTS, lists
 from spiracle.case import standing
 from spiracle.case.events import (
     CaseOpened,
@@ -28,7 +29,7 @@ from spiracle.case.fold import Case, Line
 from spiracle.case.hospital import Hospital
 from spiracle.case.syringes import Infusion, Syringe, infusions, syringes
 from spiracle.refusals import Missing, Refusal
-from spiracle.sheets.names import Names
+from spiracle.sheets.names import Names, capital
 from spiracle.sheets.readings import READINGS
 from spiracle.sheets.shapes import MarkName
 from spiracle.sheets.words_before import order_words
@@ -201,7 +202,8 @@ def _conditions(
     """What is named of this patient, and what follows from its breed, age, weight, condition score and ASA."""
     from spiracle.case.events import BodyConditionScored, HistoryTaken
 
-    named = {c for history in case.live(HistoryTaken) for c in history.conditions}
+    listed = {id_ for id_, _ in facts.patient.hospital_conditions()}
+    named = {c for history in case.live(HistoryTaken) for c in history.conditions} & listed
     score = case.last(BodyConditionScored)
     try:
         return facts.patient.conditions_of(
@@ -220,24 +222,28 @@ def _names(case: Case, facts: Facts) -> Names:
     from spiracle.case.events import InfusionStarted
 
     people = facts.hospital.people
-    drugs = drug_names(facts)
-    conditions = dict(facts.patient.hospital_conditions())
-    base = Names(drugs=drugs, hands={p.id: p.initials for p in people}, conditions=conditions)
+    base = Names(
+        drugs=drug_names(facts),
+        hands={p.id: p.initials for p in people},
+        people={p.id: p.name for p in people},
+        conditions=dict(facts.patient.hospital_conditions()),
+        lines=line_names(facts),
+    )
     orders = {o.order: order_words(o, base) for o in _all(case, DrugOrdered)}
     orders |= {i.infusion: base.drug(i.drug) for i in _all(case, InfusionStarted)}
-    return Names(
-        drugs=drugs,
-        hands=base.hands,
-        people={p.id: p.name for p in people},
-        conditions=conditions,
-        orders=orders,
-        syringes={},
-    )
+    return replace(base, orders=orders)
 
 
-def drug_names(facts: Facts) -> Mapping[str, str]:
-    """Every drug's printed name by its id."""
-    return {d.id: d.name for d in facts.drugs.drugs}
+def drug_names(facts: Facts) -> dict[str, str]:
+    """Every drug's printed name by its id, first letter large."""
+    return {d.id: capital(d.name) for d in facts.drugs.drugs}
+
+
+def line_names(facts: Facts) -> dict[str, str]:
+    """Every line of every list that is read aloud, and of the card before the tube comes out, by its id."""
+    read_aloud = {row.id: row.says for name in LISTS for row in lists(facts.breathing, name)}
+    card = (*facts.recovery.table.extubation, *facts.recovery.table.leave, *facts.recovery.table.sign_out)
+    return {row.id: row.says for row in card} | read_aloud
 
 
 def _all(case: Case, kind: type) -> Iterable:  # type: ignore[type-arg]

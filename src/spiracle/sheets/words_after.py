@@ -7,12 +7,12 @@ from typing import Any
 
 from spiracle.case import events as ev
 from spiracle.quantity import figure
-from spiracle.sheets.names import Names, clock, joined, observed, plain
+from spiracle.sheets.names import Names, clock, joined, observed
 
 
 def _extubated(e: ev.Extubated, n: Names) -> str:
-    left = f"open: {joined(plain(x) for x in e.open_lines)}" if e.open_lines else ""
-    return joined(("tube out", *e.signs, e.cuff and f"cuff {e.cuff}", e.complications, left, e.reason))
+    left = f"open: {joined(n.line(x) for x in e.open_lines)}" if e.open_lines else ""
+    return joined(("tube out", *map(n.line, e.signs), e.cuff and f"cuff {e.cuff}", e.complications, left, e.reason))
 
 
 def _watch(e: ev.RecoveryWatchBegan, n: Names) -> str:

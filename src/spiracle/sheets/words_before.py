@@ -121,9 +121,8 @@ def _limit(e: ev.LimitOrdered, n: Names) -> str:
     low = f"under {figure(e.below)}" if e.below is not None else ""
     high = f"over {figure(e.above)}" if e.above is not None else ""
     who = f"ordered by {n.hand(e.ordered_by)}" if e.ordered_by else ""
-    return joined(
-        (f"limit: {name} {joined((low, high), ' or ')} {unit}".rstrip(), e.action and f"then {e.action}", who)
-    )
+    said = joined((name, joined((low, high), " or ") or "without a bound", unit if low or high else ""), " ")
+    return joined((f"limit: {said}", e.action and f"then {e.action}", who))
 
 
 def _procedure(e: ev.ProcedurePlanned, n: Names) -> str:
@@ -178,7 +177,7 @@ def _approved(e: ev.PlanApproved, n: Names) -> str:
 def _check(e: ev.CheckLineDone, n: Names) -> str:
     outcome = {"done": "", "fault": "FAULT", "skipped": "skipped"}[e.outcome]
     aloud = f"read aloud by {n.hand(e.spoken_by)}" if e.spoken_by else ""
-    return joined((f"{e.list} list: {plain(e.line)}", outcome, e.detail, aloud))
+    return joined((f"{e.list} list: {n.line(e.line)}", outcome, e.detail, aloud))
 
 
 def _machine(e: ev.MachineAssigned, n: Names) -> str:
