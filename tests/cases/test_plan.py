@@ -348,7 +348,7 @@ def test_oxygen_read_on_the_case_gives_minutes() -> None:
 
 def test_the_request_of_a_case_does_not_depend_on_the_order_of_arrival() -> None:
     log = a_case()
-    assert request_of(fold(reversed(log.entries)), load_facts()) == request_of(log.case, load_facts())
+    assert request_of(fold(reversed(log.entries)), load_facts(), NOW) == request_of(log.case, load_facts(), NOW)
 
 
 # ---- the emergency sheet

@@ -89,7 +89,7 @@ def breathing_plan(work: PlanWork, facts: Facts) -> BreathingPlan:
         case_minutes=work.request.stock.case_minutes,
         oxygen_enough=None if oxygen is None else oxygen.enough,
         refusal=refused(told[0]) if told else None,
-        cautions=choice.cautions,
+        cautions=choice.cautions + (oxygen.cautions if oxygen is not None else ()),
     )  # fmt: skip
 
 

@@ -138,12 +138,11 @@ class LimitAsked:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DrugInBody:
-    """A drug this animal was given (or is ordered to get): what a reversal is worked from."""
+    """A drug this animal was given, and how many minutes ago, as recorded."""
 
     drug: str
     amount: Quantity | None
-    at: datetime | None = None
-    planned: bool = False
+    minutes: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

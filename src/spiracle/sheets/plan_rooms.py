@@ -116,7 +116,7 @@ def breathing_part(work: PlanWork, facts: Facts) -> BreathingPart:
         case_minutes=work.request.stock.case_minutes,
         oxygen_enough=None if oxygen is None else oxygen.enough,
         refused=refused,
-        notes=choice.cautions,
+        notes=choice.cautions + (oxygen.cautions if oxygen is not None else ()),
         source=cites(choice.why.sources, facts.sources),
     )
 

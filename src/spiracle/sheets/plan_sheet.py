@@ -54,7 +54,7 @@ def plan_sheet(case: Case, facts: Facts, now: datetime) -> PlanSheet:
     sent = case.last(PlanSent)
     signed = state.approved
     try:
-        request = request_of(case, facts)
+        request = request_of(case, facts, now)
     except Missing as refusal:
         return PlanSheet(lines=_unweighed(case, refusal), sent_to="" if sent is None else sent.to)
     work = work_out(request, facts)
@@ -84,7 +84,7 @@ def drug_lines(case: Case, facts: Facts, now: datetime) -> tuple[DrugLine, ...]:
     return plan_sheet(case, facts, now).lines
 
 
-def request_of(case: Case, facts: Facts) -> PlanRequest:
+def request_of(case: Case, facts: Facts, now: datetime) -> PlanRequest:
     """What a plan of this case is made from. Missing when there is no species or no weight yet."""
     return PlanRequest(
         patient=_patient(case),
@@ -95,9 +95,15 @@ def request_of(case: Case, facts: Facts) -> PlanRequest:
             LimitAsked(reading=o.reading, below=o.below, above=o.above, action=o.action, ordered_by=o.ordered_by)
             for o in case.live(LimitOrdered)
         ),
-        given=tuple(DrugInBody(drug=g.drug, amount=Quantity.of(g.amount, g.unit), at=g.happened_at)
-                    for g in case.live(DrugGiven)),
+        given=tuple(
+            DrugInBody(drug=g.drug, amount=Quantity.of(g.amount, g.unit), minutes=_minutes(g.happened_at, now))
+            for g in case.live(DrugGiven)
+        ),
     )  # fmt: skip
+
+
+def _minutes(then: datetime, now: datetime) -> Decimal:
+    return Decimal(max(0, int((now - then).total_seconds()) // 60))
 
 
 def _lines(work: PlanWork, facts: Facts) -> tuple[DrugLine, ...]:

@@ -20,6 +20,7 @@ from spiracle.emergency import EmergencyPlan
 from spiracle.patient import Flag
 from spiracle.quantity import Quantity
 from spiracle.refusals import Contradiction, Missing, NotMeasurable, OverLimit, Refusal
+from spiracle.sheets.plan_moments import moments
 from spiracle.sheets.plan_request import LimitAsked, OrderAsked, Patient, PlanRequest
 from spiracle.source import Worked
 
@@ -77,6 +78,7 @@ def _work_order(
     whose: Mapping[str, str],
     weight: DosingWeight,
 ) -> OrderWork:
+    now_also = moments(order, request, facts)
     ordered = OrderedDose(
         drug=order.drug,
         species=request.patient.species,
@@ -86,14 +88,16 @@ def _work_order(
         high=order.high,
         row=order.row,
         strength="" if order.concentration is None else str(order.concentration),
-        conditions=tuple(sorted(conditions)),
+        conditions=tuple(sorted(conditions | now_also)),
         over_hard_by=order.over_hard_by,
         reason=order.reason,
     )
     made = prepare(ordered, weight, stock, facts.drugs)
     if made.drug is None:
         return OrderWork(order, made)
-    hits = cautions(made.drug.id, request.patient.species, conditions, facts.drugs)
+    hits = cautions(
+        made.drug.id, request.patient.species, conditions | now_also, facts.drugs, facts.patient.conditions_in
+    )
     shelf = "vial named in the order" if order.concentration is not None else whose.get(made.drug.id, "")
     return OrderWork(order, made, hits, shelf)
 
@@ -116,7 +120,7 @@ INSIDE = ("strength", "concentration", "volume", "syringe", "vial")
 def stands_inside(refusal: Refusal) -> bool:
     """True when only this drug's volume is withheld; False when the order itself cannot be what was meant."""
     if isinstance(refusal, OverLimit):  # a way in which a drug is never given is a fault of the order itself
-        return refusal.field.endswith("dose")
+        return refusal.field.endswith(("dose", "caution"))
     return isinstance(refusal, NotMeasurable) or any(w in refusal.field for w in INSIDE)
 
 
