@@ -27,6 +27,22 @@ export async function openEmergency(species: Species, kg: string, method: "scale
   return id;
 }
 
+/** The heart has stopped and nothing was weighed: the species is all that is asked, the clock runs from this touch. */
+export async function openArrest(species: Species): Promise<string> {
+  const id = crypto.randomUUID();
+  const practice = store.hospital?.practice ?? false;
+  const { answer } = await store.writeMany(
+    [
+      ["CaseOpened", { species, kind: "emergency", practice }],
+      ["ArrestBegan", {}],
+    ],
+    { urgent: true, undo: false, say: `Arrest: ${species}` },
+    id,
+  );
+  await answer;
+  return id;
+}
+
 export interface Elective {
   species: Species;
   name: string;
@@ -44,6 +60,22 @@ export interface Elective {
   asa: Fields<"AsaAssigned">["asa"] | "";
   orderedBy: string;
 }
+
+/** What a form starts from: nothing is said for anybody. Species, weight and how it was weighed have no empty answer. */
+export const NOTHING = {
+  name: "",
+  scale: "",
+  confirmed: false,
+  breed: "",
+  sex: "",
+  age: "",
+  room: "",
+  procedure: "",
+  minutes: null,
+  plannedAt: null,
+  asa: "",
+  orderedBy: "",
+} as const;
 
 /** A planned case: who and the weight are enough; what is known besides is written with it, in one go. */
 export async function openElective(

@@ -203,29 +203,31 @@ class Store {
   /** Keep the entries on the tablet, then send them. The answer is that of the last one. */
   async writeMany(writes: readonly Write[], how: How = {}, caseId = this.caseId): Promise<Written> {
     if (!caseId) throw new Error("no case is open");
+    const entries = this.#entries(writes, how, caseId);
+    if (how.own) for (const entry of entries) this.owned.add(entry.id);
+    await this.#outbox.put(entries);
+    const last = entries.at(-1)!;
+    const answer = this.#outbox.answer(last.id);
+    if (last.state === "waiting") void this.flush();
+    else hands.asking = true;
+    if (how.undo !== false && entries.length === 1 && last.event.event !== "EntryStruck") this.#offer(last);
+    return { id: last.id, answer };
+  }
+
+  #entries(writes: readonly Write[], how: How, caseId: string): Entry[] {
     const now = new Date();
     const by = hands.current?.id ?? (how.urgent ? UNKNOWN : "");
-    const events = writes.map(([name, fields]) => stamp(name, caseId, fields as never, by, how.at ?? now, now));
-    if (how.own) for (const event of events) this.owned.add(event.id);
-    const named = by !== "" || how.urgent === true;
-    const say = how.say ?? "";
-    await this.#outbox.put(
-      events.map((event) => ({
+    return writes.map(([name, fields]) => {
+      const event = stamp(name, caseId, fields as never, by, how.at ?? now, now);
+      return {
         id: event.id,
         case: caseId,
         event,
-        say: say || words(event),
-        state: named ? "waiting" : "needs hand",
+        say: how.say || words(event),
+        state: by ? "waiting" : "needs hand",
         refused: null,
-      })),
-    );
-    hands.asking ||= !named;
-    const last = events.at(-1)!;
-    const answer = this.#outbox.answer(last.id);
-    if (named) void this.flush();
-    if (how.undo !== false && events.length === 1 && last.event !== "EntryStruck")
-      this.#offer(last, say || words(last));
-    return { id: last.id, answer };
+      };
+    });
   }
 
   /** What became of an entry a form waits for: the refusal to show beside the field, or null (written, or on its way). */
@@ -238,9 +240,9 @@ class Store {
     return said.refused;
   }
 
-  #offer(event: AnyEvent, say: string): void {
+  #offer({ id, case: of, say }: Entry): void {
     const at = Date.now();
-    this.undoable = { id: event.id, case: event.case, say, at, until: at + UNDO_MS };
+    this.undoable = { id, case: of, say, at, until: at + UNDO_MS };
   }
 
   /** Undo is a strike like any other; an entry that still lacks its hand never left and is simply taken away. */

@@ -76,3 +76,19 @@ export function openness(from: string | null | undefined, to: string, now: numbe
   if (end <= start) return now < end ? 1 : 0;
   return Math.min(1, Math.max(0, (end - now) / (end - start)));
 }
+
+/** The full hours between two moments. */
+export function hoursBetween(from: number, to: number): number[] {
+  const first = new Date(from);
+  first.setMinutes(0, 0, 0);
+  const marks: number[] = [];
+  for (let at = first.getTime() + 3_600_000; at < to; at += 3_600_000) marks.push(at);
+  return marks;
+}
+
+/** Tomorrow at a full hour. */
+export function tomorrow(hour: number, now: number): Date {
+  const at = new Date(now + 86_400_000);
+  at.setHours(hour, 0, 0, 0);
+  return at;
+}
