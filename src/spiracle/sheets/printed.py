@@ -89,6 +89,12 @@ def footnotes(shapes: Iterable[object]) -> Footnotes:
     return found
 
 
+def brief(citation: str) -> str:
+    """A citation cut to what finds it in the manual's list of figures: one page has no room for more."""
+    head = citation.split(". ")[0].split(" (")[0]
+    return head if len(head) <= 48 else head[:47].rstrip(" ,;:") + "…"
+
+
 def capital(name: str) -> str:
     """A drug's name as it stands on a print."""
     return name[:1].upper() + name[1:]
@@ -370,7 +376,7 @@ def emergency_data(
 ) -> Data:
     titles = {
         "arrest": "In arrest",
-        "reversal": "Reverse what was given",
+        "reversal": "Reversals",
         "other": "Heart beating",
         "shock": "Shock and fluids",
     }
@@ -389,13 +395,12 @@ def emergency_data(
         "shocks": [_emergency(x) for x in sheet.shocks if "internal" not in x.name.lower()],
         "inside": "; ".join(f"{x.name} {shown(x.volume)}" for x in sheet.shocks if "internal" in x.name.lower()),
         "steps": [
-            sheet.rate_text,
             f"One breath every {sheet.breath_every_s} s, {shown(sheet.breath)}.",
             *sheet.steps,
             *([f"CO₂ to aim for: {sheet.etco2_aim}"] if sheet.etco2_aim else []),
         ],
         "notes": list(sheet.notes),
-        "cited": [f"{c.citation} ({c.seen})" for c in sheet.cited],
+        "cited": [brief(c.citation) for c in sheet.cited],
     }
 
 
