@@ -21,7 +21,7 @@ from spiracle import warmth as warmth_room
 from spiracle.doors.tables import room_texts, table_texts
 from spiracle.drugs import Formulary
 from spiracle.quantity import Quantity
-from spiracle.refusals import AskAgain, BadTable, Contradiction, Missing, OutOfRange, OverLimit, Unknown
+from spiracle.refusals import AskAgain, BadTable, Contradiction, OutOfRange, OverLimit, Unknown
 from spiracle.warmth import WarmthTables
 from vital_rooms import circulation, emergency, patient, recovery, warmth
 
@@ -115,7 +115,7 @@ def test_rate_falls_by_a_quarter_each_hour() -> None:
 
 
 def test_bolus_over_the_total_is_refused_and_says_what_is_left() -> None:
-    """4 kg cat, 10 mL/kg in all: 40 mL. 20 + 12 leaves 8."""
+    """C7: 4 kg cat, 10 mL/kg in all: 40 mL. 20 + 12 leaves 8."""
     room, given = circulation(), [D(20), D(12)]
     with pytest.raises(OverLimit, match=r"at most 8 mL"):
         room.check_bolus("cat", D(4), given, D("8.5"))
@@ -127,7 +127,7 @@ def test_bolus_over_the_total_is_refused_and_says_what_is_left() -> None:
 
 
 def test_allowable_loss_is_the_linear_form() -> None:
-    """20 kg dog at 80 mL/kg (Finsterer 1973), PCV 45 to 25: 1600 x 20/45 = 711 mL by hand; the log form would give 940."""
+    """C8: 20 kg dog at 80 mL/kg (Finsterer 1973), PCV 45 to 25: 1600 x 20/45 = 711 mL by hand; the log form would give 940."""
     found = circulation().allowable_loss("dog", D(20), D(45), D(25))
     assert found.value.number("mL") == 711
     assert "linear" in found.working.says and found.working.estimated
@@ -188,7 +188,7 @@ SERIES = {
 
 @pytest.mark.parametrize("species", ["dog", "cat"])
 def test_expected_temperature_meets_the_published_means(species: str) -> None:
-    """Redondo 2012: 275 cats, 1,525 dogs; means at 60, 120 and 180 min. A prediction, and marked so."""
+    """D4, C5: Redondo 2012, 275 cats, 1,525 dogs; means at 60, 120 and 180 min. A prediction, and marked so."""
     start, means = SERIES[species]
     for minute, mean in means.items():
         found = warmth().expected(species, D(start), minute)
@@ -241,7 +241,7 @@ def test_arrest_volumes_are_the_printed_ones(animal: tuple[str, int], volumes: d
 
 
 def test_a_tiny_volume_is_diluted_and_only_the_diluted_one_is_shown() -> None:
-    """4 kg cat: 0.04 mL of 1 mg/mL epinephrine lies under 0.05 mL; 1 in 10 gives 0.4 mL by hand."""
+    """U10: 4 kg cat, 0.04 mL of 1 mg/mL epinephrine lies under 0.05 mL; 1 in 10 gives 0.4 mL by hand."""
     item = next(i for i in emergency().plan("cat", D(4)).items if i.id == "epinephrine-cat")
     assert item.volume_exact is not None and item.volume_exact.number("mL") == D("0.04")
     assert item.dilution is not None and item.strength == "0.1 mg/mL"
@@ -250,7 +250,7 @@ def test_a_tiny_volume_is_diluted_and_only_the_diluted_one_is_shown() -> None:
 
 
 def test_lidocaine_stays_off_a_cat_and_amiodarone_off_a_dog() -> None:
-    """Merck table after the 2024 recommendations: lidocaine dogs only, amiodarone cats only."""
+    """U13: Merck table after the 2024 recommendations: lidocaine dogs only, amiodarone cats only."""
     cat, dog = emergency().plan("cat", D(4)), emergency().plan("dog", D(20))
     assert "lidocaine" not in {i.drug for i in cat.items} and "amiodarone" not in {i.drug for i in dog.items}
     assert any("No lidocaine" in c.says for c in cat.cautions) and any("No amiodarone" in c.says for c in dog.cautions)
@@ -267,7 +267,7 @@ def test_shocks_start_at_two_and_double_once(kg: int, first: str, then: str) -> 
 
 
 def test_rhythm_of_the_arrest() -> None:
-    """RECOVER 2012 and its summaries: 100 to 120 a minute, 2 min cycles, 10 breaths of 10 mL/kg; 2024: CO2 of 18."""
+    """C14: RECOVER 2012 and its summaries: 100 to 120 a minute, 2 min cycles, 10 breaths of 10 mL/kg; 2024: CO2 of 18."""
     plan = emergency().plan("dog", D(20))
     assert (plan.rate_low, plan.rate_high, plan.cycle_s, plan.breaths_per_min, plan.breath_every_s) == (
         100,
@@ -281,18 +281,33 @@ def test_rhythm_of_the_arrest() -> None:
 
 
 def test_the_reversal_of_what_the_animal_had_comes_first() -> None:
+    """U26: what undoes a drug stands ready, with its volume."""
     plan = emergency().plan("dog", D(20), on_board={"midazolam"})
     assert plan.reversals[0].drug == "flumazenil" and plan.reversals[0].on_board
 
 
-def test_a_strange_strength_is_used_and_two_are_not_chosen_between() -> None:
-    """0.04 mg/kg x 20 kg = 0.8 mg; of 0.5 mg/mL 1.6 mL by hand."""
+def test_each_strength_on_the_shelf_has_its_own_line() -> None:
+    """U9: 0.04 mg/kg x 20 kg = 0.8 mg; of 0.5 mg/mL 1.6 mL by hand. Several are never chosen between."""
     one = emergency().plan("dog", D(20), strengths={"atropine": ("0.5 mg/mL",)})
     item = next(i for i in one.items if i.drug == "atropine")
     assert item.volume is not None and item.volume.value.number("mL") == D("1.6")
-    two = emergency().plan("dog", D(20), strengths={"atropine": ("0.5 mg/mL", "15 mg/mL")})
-    item = next(i for i in two.items if i.drug == "atropine")
-    assert item.volume is None and isinstance(item.refusal, Missing)
+    two = emergency().plan("dog", D(30), strengths={"atropine": ("0.5 mg/mL", "15 mg/mL")})
+    lines = [i for i in two.items if i.drug == "atropine"]
+    assert [(i.strength, i.volume and str(i.volume.value)) for i in lines] == [
+        ("0.5 mg/mL", "2.4 mL"),  # 1.2 mg / 0.5
+        ("15 mg/mL", "0.08 mL"),  # 1.2 mg / 15, by hand
+    ]
+    spelled = emergency().plan("dog", D(20), strengths={"vasopressin": ("20 U/mL", "100 U/mL")})
+    assert [i.strength for i in spelled.items if i.drug == "vasopressin"] == ["20 IU/mL"]
+    strange = emergency().plan("dog", D(20), strengths={"atropine": ("one vial",)})
+    item = next(i for i in strange.items if i.drug == "atropine")
+    assert item.volume is None and item.refusal is not None and item.refusal.name == "NotAQuantity"
+
+
+def test_a_solution_dosed_by_volume_keeps_its_own_strength() -> None:
+    """0.5 mL/kg holds for calcium gluconate of 10 %: a stronger vial on the shelf must not be printed beside it."""
+    plan = emergency().plan("dog", D(10), strengths={"calcium_gluconate": ("230 mg/mL",)})
+    assert next(i for i in plan.items if i.drug == "calcium_gluconate").strength == "100 mg/mL"
 
 
 def test_every_dose_on_the_sheet_lies_in_its_dose_row() -> None:
@@ -316,6 +331,7 @@ def test_every_dose_on_the_sheet_lies_in_its_dose_row() -> None:
 
 
 def test_a_first_response_against_a_condition_is_withheld_by_name() -> None:
+    """C4, U14: after an alpha-2 agonist no anticholinergic (Short 1991); no bolus into a sick heart."""
     found = emergency().first_responses("hypotension", "cat", {"alpha2-on-board", "heart-disease"})
     assert {c for _, against in found.withheld for c in against} == {"alpha2-on-board", "heart-disease"}
     assert any("ask before any fluid" in step.says for step in found.steps)
@@ -350,7 +366,7 @@ def test_a_score_off_its_scale_is_refused() -> None:
 
 
 def test_extubation_differs_by_animal_and_procedure() -> None:
-    """AAHA 2011: dogs at a strong swallow, nose low after dental work. Cats at the first reflex, short-nosed late: memory."""
+    """A17: AAHA 2011, dogs at a strong swallow, nose low after dental work. Cats at the first reflex, short-nosed late: memory."""
     room = recovery()
     ids = lambda *a, **k: {line.id for line in room.extubation(*a, **k)}  # noqa: E731
     assert "swallows" in ids("dog") and "first-reflex" not in ids("dog")
@@ -368,7 +384,7 @@ def test_extubation_differs_by_animal_and_procedure() -> None:
     [("4.2", "2.4", "2.4 kg"), ("18", "1.8", "1.8 kg"), ("5", "2.27", "2.27 kg"), ("1.32", "13.2", "13.2 kg")],
 )
 def test_slips_of_a_weight_are_named_against_the_last(typed: str, last: str, use: str) -> None:
-    """Digits swapped, point lost, pounds for kilograms (5 lb is 2.27 kg), point gained: each asked, none corrected."""
+    """U5, U4: digits swapped, point lost, pounds for kilograms (5 lb is 2.27 kg), point gained: each asked, none corrected."""
     with pytest.raises(AskAgain) as found:
         patient().check_weight("dog", D(typed), last=patient_room.Weight(D(last), "scale"))
     assert found.value.use == use
@@ -379,11 +395,17 @@ def test_slips_of_a_weight_are_named_against_the_last(typed: str, last: str, use
     [("dog", "Labrador", "66", "29.94 kg"), ("dog", "chihuahua", "22", "2.2 kg"), ("cat", "Siamese", "9.9", "4.49 kg")],
 )
 def test_slips_of_a_weight_are_named_against_the_breed(species: str, breed: str, typed: str, use: str) -> None:
-    """66 lb is 29.94 kg, 9.9 lb is 4.49 kg (0.45359237 kg a pound); breed ranges are from memory."""
+    """U5: 66 lb is 29.94 kg, 9.9 lb is 4.49 kg (0.45359237 kg a pound); breed ranges are from memory."""
     with pytest.raises(AskAgain) as found:
         patient().check_weight(species, D(typed), breed=breed)
     assert found.value.use == use
     patient().check_weight(species, D(typed), breed=breed, confirmed=True)
+
+
+def test_what_only_the_log_knows_is_not_offered_to_choose() -> None:
+    offered = dict(patient().hospital_conditions())
+    assert "heart-disease" in offered and "geriatric" in offered
+    assert not {"alpha2-on-board", "ketamine-recent", "age-under-12-weeks", "under-2-kg", "obese"} & set(offered)
 
 
 def test_breed_groups() -> None:

@@ -34,6 +34,7 @@ def test_outside_the_bounds_nothing_passes_even_confirmed(species: str, kg: Deci
 def test_tenfold_and_pound_slips_against_the_last_weight_never_pass_unasked(
     species: str, last: Decimal, by: Decimal
 ) -> None:
+    """U5, U4: a tenfold or pound slip is asked or refused for every last weight."""
     kg = (last * by).quantize(D("0.01"))
     assume(last <= TOPS[species])
     with pytest.raises((AskAgain, OutOfRange)):
@@ -60,10 +61,18 @@ def test_the_tiny_are_typed_twice_but_not_in_an_emergency(species: str, kg: Deci
 
 @given(KG, st.integers(0, 60 * 48), st.one_of(st.none(), st.integers(0, 6000)))
 def test_a_weight_holds_its_hours_and_no_longer(kg: Decimal, minutes: int, age: int | None) -> None:
+    """U6: a day, half a day under 3 kg or six months."""
     days = None if age is None else D(age)
     small = kg < 3 or (days is not None and days < D("182.625"))
     stale = patient().weight_stale(Weight(kg, "scale", NOON), "dog", NOON + timedelta(minutes=minutes), days)
     assert bool(stale) == (minutes > (12 if small else 24) * 60)
+
+
+def test_a_hospital_may_shorten_the_hours_but_not_lengthen_them() -> None:
+    room = patient()
+    assert room.weight_good_for(D(8), hospital_hours=(12, 6)) == timedelta(hours=12)
+    assert room.weight_good_for(D(2), hospital_hours=(12, 6)) == timedelta(hours=6)
+    assert room.weight_good_for(D(8), hospital_hours=(48, 48)) == timedelta(hours=24)
 
 
 def test_a_weight_without_a_time_or_from_tomorrow_is_stale() -> None:
@@ -74,6 +83,7 @@ def test_a_weight_without_a_time_or_from_tomorrow_is_stale() -> None:
 
 @given(SPECIES, KG, st.integers(1, 9))
 def test_lean_weight_is_less_marked_and_falls_with_the_score(species: str, kg: Decimal, score: int) -> None:
+    """U8: an estimate beside the weight of a fat animal."""
     lean = patient().lean(species, kg, score)
     if score <= 5:
         assert lean is None
@@ -122,6 +132,7 @@ def test_a_jump_of_more_than_a_degree_is_asked(last: Decimal, value: Decimal) ->
 
 @given(SPECIES, KG, st.lists(st.decimals(min_value=D("0.1"), max_value=D(200), places=1), max_size=20))
 def test_boluses_never_pass_their_total_unsaid(species: str, kg: Decimal, wanted: list[Decimal]) -> None:
+    """C7: whatever is asked for, in whatever steps."""
     room, given_ml = circulation(), list[Decimal]()
     for volume in wanted:
         try:
@@ -146,6 +157,7 @@ def test_fluid_figures_round_toward_less(species: str, kg: Decimal) -> None:
 
 @given(SPECIES, KG, st.decimals(min_value=5, max_value=70, places=0), st.decimals(min_value=5, max_value=70, places=0))
 def test_linear_loss_is_the_most_cautious_form(species: str, kg: Decimal, start: Decimal, lowest: Decimal) -> None:
+    """C8: the form that warns first."""
     from spiracle.circulation.blood import hand_loss, linear_loss, logarithmic_loss, mean_pcv_loss
 
     assume(start > lowest)
@@ -159,10 +171,12 @@ def test_linear_loss_is_the_most_cautious_form(species: str, kg: Decimal, start:
 
 @given(SPECIES, st.decimals(min_value=D("0.2"), max_value=D(100), places=2), st.booleans())
 def test_the_sheet_never_pushes_more_than_the_dose(species: str, kg: Decimal, estimated: bool) -> None:
+    """U7, U11: an estimate stays marked, and a mark never exceeds the dose."""
     plan = emergency().plan(species, kg, estimated=estimated)
     for item in plan.items:
         assert item.estimated is estimated and item.amount.working.estimated is estimated
         assert item.volume is not None, item.id
+        assert item.volume.working.estimated is estimated, item.id
         ml = item.volume.value.number("mL")
         assert ml > 0, item.id
         if item.dilution is None:
@@ -182,6 +196,7 @@ def test_the_sheet_never_pushes_more_than_the_dose(species: str, kg: Decimal, es
 
 @given(st.integers(0, 3600), st.integers(0, 3600))
 def test_cycles_follow_one_another(a: int, b: int) -> None:
+    """C14: two minutes, and the next."""
     early, late = sorted((a, b))
     clocks = [emergency().due(NOON, NOON + timedelta(seconds=s), {}) for s in (early, late)]
     assert clocks[0].cycle <= clocks[1].cycle
@@ -203,6 +218,7 @@ def test_a_drug_given_once_is_spent_and_one_repeated_falls_due() -> None:
 def test_nobody_is_unwatched_in_the_first_three_hours(
     since: int, sternal: bool, warm: bool, agreed: int | None
 ) -> None:
+    """C10: a look is due at every minute."""
     last = NOON + timedelta(minutes=since)
     due = recovery().next_look(NOON, last, sternal=sternal, warm=warm, agreed_every=agreed)
     assert due is not None

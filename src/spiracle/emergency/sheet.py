@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Literal
 
 from spiracle.emergency.rows import Barrel, ItemRow, ShockRow, Step, Table
 from spiracle.quantity import Quantity, down_to, figure, nearest, read, unit
-from spiracle.refusals import Missing, NotMeasurable, OutOfRange, Refusal
+from spiracle.refusals import NotMeasurable, OutOfRange, Refusal
 from spiracle.source import Input, Mark, Worked, Working
 
 _ML = unit("mL")
@@ -27,12 +27,16 @@ class Dilution:
     diluent: str
     drug_ml: Decimal
     diluent_ml: Decimal
+    fold: int = 10
     memory: bool = True
 
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """One drug on the sheet. `volume` is what to push: of the vial, or of the dilution where one is written."""
+    """One drug on the sheet. `volume` is what to push: of the vial, or of the dilution where one is written.
+
+    Only one of the two is ever shown: where a dilution is written, name, strength and volume are the dilution's.
+    """
 
     id: str
     row: str
@@ -136,14 +140,23 @@ def _marked(volume: Quantity, barrels: Sequence[Barrel]) -> tuple[Decimal, Barre
     return down_to(volume.value, barrel.mark if barrel else Decimal(1)), barrel
 
 
-def _strength(row: ItemRow, stocked: Sequence[str]) -> tuple[str, Refusal | None]:
-    """The strength to print: the stocked one if there is one, the sheet's own if several; no guess between strangers."""
-    if not stocked or row.strength in stocked or not row.strength:
-        return row.strength, None
-    if len(stocked) == 1:
-        return stocked[0], None
-    return "", Missing(f"{row.name}, strength", "has several strengths on the shelf: " + ", ".join(stocked) + ".",
-                       "Pick the vial in the hand.")  # fmt: skip
+def strengths_of(row: ItemRow, stocked: Sequence[str]) -> tuple[str, ...]:
+    """The strengths to print: the sheet's own where it is stocked or nothing is known, else each that stands on the shelf.
+
+    A dose in mL/kg holds for the sheet's own strength only.
+    """
+    if not stocked or not row.strength or unit(row.unit).dimension == unit("mL/kg").dimension:
+        return (row.strength,)
+    own = read(row.strength, row.name, "concentration")
+    return (row.strength,) if any(_same(own, s) for s in stocked) else tuple(dict.fromkeys(stocked))
+
+
+def _same(own: Quantity, text: str) -> bool:
+    try:
+        other = read(text, "strength", "concentration")
+    except Refusal:
+        return False
+    return other.unit.dimension == own.unit.dimension and own.equals(other)
 
 
 def dilute(amount: Quantity, strength: Quantity, diluent: str, barrels: Sequence[Barrel]) -> Dilution | None:
@@ -160,7 +173,9 @@ def dilute(amount: Quantity, strength: Quantity, diluent: str, barrels: Sequence
         working = Working(
             f"{amount} / {weaker}, down to a mark", (Input("made up", text),), memory=True, sources=("v_hazards",)
         )
-        return Dilution(text, str(weaker), Worked(Quantity(marked, _ML), working), diluent, drug_ml, diluent_ml)
+        return Dilution(
+            text, str(weaker), Worked(Quantity(marked, _ML), working), diluent, drug_ml, diluent_ml, int(fold)
+        )
     return None
 
 
@@ -182,8 +197,11 @@ def _pour(row: ItemRow, amount: Quantity, strength: str, table: Table, inputs: t
         exact = amount.to("mL")
         says = f"{figure(row.dose)} {row.unit} x weight, down to a mark"
     else:
-        strong = read(strength, f"{row.name}, strength", "concentration")
-        exact = volume_of(amount, strong)
+        try:
+            strong = read(strength, f"{row.name}, strength", "concentration")
+            exact = volume_of(amount, strong)
+        except Refusal as fault:  # a strength on the shelf that cannot be read: the line stands, its volume does not
+            return _Poured(refusal=fault)
         says = f"{amount} / {strong}, down to a mark"
         if exact.value < table.timing.least_ml_without_dilution:
             thin = dilute(amount, strong, row.diluent, barrels)
@@ -199,7 +217,17 @@ def _pour(row: ItemRow, amount: Quantity, strength: str, table: Table, inputs: t
     return _Poured(exact, Worked(Quantity(marked, _ML), working), barrel)
 
 
-def _item(row: ItemRow, kg: Decimal, estimated: bool, on_board: bool, stocked: Sequence[str], table: Table) -> Item:
+def _items(
+    row: ItemRow, kg: Decimal, estimated: bool, on_board: bool, stocked: Sequence[str], table: Table
+) -> Iterator[Item]:
+    """One line for each strength on the shelf: several are never chosen between, each volume stands beside its own vial."""
+    for n, strength in enumerate(strengths_of(row, stocked)):
+        yield _item(row, kg, estimated, on_board, strength, table, f"{row.id}-{n + 1}" if n else row.id)
+
+
+def _item(
+    row: ItemRow, kg: Decimal, estimated: bool, on_board: bool, strength: str, table: Table, item_id: str
+) -> Item:
     amount = dose_amount(row, kg)
     dose = Quantity(row.dose, unit(row.unit))
     inputs = (
@@ -209,13 +237,13 @@ def _item(row: ItemRow, kg: Decimal, estimated: bool, on_board: bool, stocked: S
     capped = f", not above {figure(row.cap)} {row.cap_unit} per animal" if row.cap is not None else ""
     working = Working(f"{dose} x {figure(kg)} kg{capped}", inputs, held=(row.note,) if row.note else (),
                       sources=row.source, memory=row.memory, estimated=estimated)  # fmt: skip
-    strength, refusal = _strength(row, stocked)
-    poured = _Poured(refusal=refusal) if refusal else _pour(row, amount, strength, table, inputs)
+    poured = _pour(row, amount, strength, table, inputs)
+    volume = poured.volume and Worked(poured.volume.value, replace(poured.volume.working, estimated=estimated))
     return Item(
-        id=row.id,
+        id=item_id,
         row=row.row,
         drug=row.drug,
-        name=row.name,
+        name=f"{row.name}, diluted 1 in {poured.dilution.fold}" if poured.dilution else row.name,
         syringe_class=row.syringe_class,
         what_for=row.what_for,
         when=row.when,
@@ -225,7 +253,7 @@ def _item(row: ItemRow, kg: Decimal, estimated: bool, on_board: bool, stocked: S
         dose_text=str(dose),
         amount=Worked(amount, working),
         volume_exact=poured.exact,
-        volume=poured.volume,
+        volume=volume,
         barrel=poured.barrel.name if poured.barrel else "",
         mark_ml=poured.barrel.mark if poured.barrel else None,
         dilution=poured.dilution,
@@ -274,7 +302,9 @@ def emergency_plan(
     t = table.timing
     rows = sorted((r for r in table.item if species in r.species), key=lambda r: r.order)
     items = [
-        _item(r, kg, estimated, any(d in on_board for d in r.reverses), strengths.get(r.drug, ()), table) for r in rows
+        item
+        for r in rows
+        for item in _items(r, kg, estimated, any(d in on_board for d in r.reverses), strengths.get(r.drug, ()), table)
     ]
     items.sort(key=lambda i: (_GROUP_ORDER[i.group], i.group == "reversal" and not i.on_board))
     breath = Working(f"{figure(t.breath_ml_per_kg)} mL/kg x {figure(kg)} kg", (Input("weight", f"{figure(kg)} kg", Mark.TYPED),),

@@ -18,13 +18,15 @@ _LISTED = re.compile(r"((?:\w+, )*)(\w+) or (\w+) (disease|failure|impairment)\b
 
 
 class Condition(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """One condition. `changes` says what it changes; `implies` names what goes with it; `named_in` how cautions speak of it."""
+    """One condition. `changes` says what it changes; `implies` names what goes with it; `named_in` how cautions speak of it,
+    `from_log` that only the log of what was given can say so."""
 
     id: str
     words: str
     group: str
     implies: tuple[str, ...] = ()
     named_in: tuple[str, ...] = ()
+    from_log: bool = False
     changes: str
     severity: Severity
     source: tuple[str, ...]

@@ -162,13 +162,27 @@ class PatientTables:
         wanted = read_species(species)
         return next(b for b in self.rules.bound if b.species == wanted)
 
-    def weight_good_for(self, kg: Decimal, age_days: Decimal | None = None) -> timedelta:
-        return good_for(kg, age_days, self.rules.rules)
+    def weight_good_for(
+        self, kg: Decimal, age_days: Decimal | None = None, hospital_hours: tuple[int, int] | None = None
+    ) -> timedelta:
+        """How long a weight holds. A hospital's own hours (usual, small) may be shorter, never longer."""
+        own = good_for(kg, age_days, self.rules.rules)
+        if hospital_hours is None:
+            return own
+        usual = timedelta(hours=self.rules.rules.fresh_hours)
+        return min(own, timedelta(hours=hospital_hours[0 if own == usual else 1]))
 
-    def weight_stale(self, weight: Weight, species: str, now: datetime, age_days: Decimal | None = None) -> str:
+    def weight_stale(
+        self,
+        weight: Weight,
+        species: str,
+        now: datetime,
+        age_days: Decimal | None = None,
+        hospital_hours: tuple[int, int] | None = None,
+    ) -> str:
         """Why the weight no longer holds; empty while it does."""
         read_species(species)
-        return stale(weight, now, self.weight_good_for(weight.kg, age_days))
+        return stale(weight, now, self.weight_good_for(weight.kg, age_days, hospital_hours))
 
     def lean(self, species: str, kg: Decimal, body_condition: int) -> Worked[Quantity] | None:
         read_species(species)
@@ -201,9 +215,9 @@ class PatientTables:
         return self._conditions[id_]
 
     def hospital_conditions(self) -> tuple[tuple[str, str], ...]:
-        """Ids and words to choose from: what follows from age, breed, weight and body by itself is not offered."""
+        """Ids and words to choose from, without those that follow from age, weight, body or the log by themselves."""
         own = set(self.rules.derived_ids())
-        return tuple((c.id, c.words) for c in self.conditions if c.id not in own)
+        return tuple((c.id, c.words) for c in self.conditions if c.id not in own and not c.from_log)
 
     def derived(
         self,
