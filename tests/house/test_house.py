@@ -27,9 +27,11 @@ FORBIDDEN_CALLS = {
     "read_text",
     "getenv",
     "urlopen",
+    "uuid1",
+    "uuid4",
 }
 FORBIDDEN_MODULES = {"os", "time", "socket", "random", "secrets", "subprocess", "asyncio", "threading", "pathlib", "urllib",
-                     "requests", "httpx", "sqlalchemy", "starlette", "uvicorn", "typst", "zoneinfo", "uuid"}  # fmt: skip
+                     "requests", "httpx", "sqlalchemy", "starlette", "uvicorn", "typst", "zoneinfo"}  # fmt: skip
 
 
 def tracked(*patterns: str) -> list[Path]:
@@ -67,8 +69,14 @@ def test_no_file_is_named_for_nothing() -> None:
 
 
 def test_no_module_of_ours_is_long() -> None:
-    """Two modules are long because they are one list each: the event vocabulary and the shapes of the pages."""
-    may_be_long = {"src/spiracle/case/events.py", "src/spiracle/sheets/shapes.py"}
+    """Two modules are long because they are one list each: the event vocabulary and the shapes of the pages. Tests that are
+    one table of findings, or one case told to its end, may be as long as the table or the case."""
+    may_be_long = {
+        "src/spiracle/case/events.py",
+        "src/spiracle/sheets/shapes.py",
+        "tests/figures/test_review.py",
+        "tests/cases/test_view_teasel.py",
+    }
     long = {
         p.relative_to(ROOT).as_posix(): n
         for p in tracked("*.py")
