@@ -318,7 +318,10 @@ def _check(file: DrugFile, sources: Sources) -> None:
 
 
 def _others(file: DrugFile) -> Iterable[tuple[str, tuple[str, ...]]]:
-    yield from ((d.id, d.sources) for d in file.drug)
+    for drug in file.drug:
+        yield drug.id, drug.sources
+        yield from ((f"{drug.id}, strength", s.sources) for s in drug.strengths)
+        yield from ((f"{drug.id}, diluent", d.sources) for d in drug.diluents)
     yield from ((c.id, c.sources) for c in file.caution)
     yield from ((b.id, b.sources) for b in file.barrel)
     yield from ((b.id, b.sources) for b in file.budget)

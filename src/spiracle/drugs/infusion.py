@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
+from decimal import ROUND_FLOOR, Decimal
 
 from spiracle.drugs.order import DosingWeight
 from spiracle.drugs.rows import amount_of, in_unit
@@ -10,6 +10,7 @@ from spiracle.quantity import Quantity, Unit, unit
 from spiracle.refusals import OutOfRange, UnlikeUnits
 
 _ML_H = unit("mL/h")
+_SIXTY = Decimal(60)
 
 
 def rate_ml_h(dose_rate: Quantity, weight: DosingWeight, concentration: Quantity | None) -> Quantity:
@@ -19,17 +20,38 @@ def rate_ml_h(dose_rate: Quantity, weight: DosingWeight, concentration: Quantity
     >>> str(rate)
     '3.75 mL/h'
     """
-    amount = amount_of(dose_rate, weight.kg)
-    if amount.unit.dimension == _ML_H.dimension:
-        return amount.to(_ML_H)
+    amount = hourly(amount_of(dose_rate, weight.kg))
+    top = amount.unit.parts[0][0]
+    if top == "mL":
+        return Quantity(amount.value, _ML_H)
     if concentration is None or concentration.value <= 0:
         raise UnlikeUnits("strength", f"{dose_rate} needs a strength.", "Say what the syringe holds, like 1 mg/mL.")
     try:
-        return (amount / concentration).to(_ML_H)
+        return Quantity(amount.value / concentration.number(f"{top}/mL"), _ML_H)
     except UnlikeUnits as unlike:
         raise UnlikeUnits(
             "strength", f"{concentration} does not measure what {dose_rate} is written in.", "Give both in one kind."
         ) from unlike
+
+
+def hourly(amount: Quantity) -> Quantity:
+    """An amount per minute as an amount per hour: times sixty, exactly; one per hour stays as it is.
+
+    >>> str(hourly(Quantity.of(100, "mcg/min")))
+    '6,000 mcg/h'
+    """
+    top, times = amount.unit.parts[0][0], {s for s, _ in amount.unit.parts}
+    if "h" in times:
+        return Quantity(amount.value, unit(f"{top}/h"))
+    if "min" in times:
+        return Quantity(amount.value * _SIXTY, unit(f"{top}/h"))
+    return amount.to(f"{top}/h")
+
+
+def per_hour(rate: Quantity, concentration: Quantity | None, top: str) -> Quantity:
+    """What a rate in mL/h gives in an hour, in the drug's own unit."""
+    held = Decimal(1) if concentration is None else concentration.number(f"{top}/mL")
+    return Quantity(rate.value * held, unit(f"{top}/h"))
 
 
 def dose_rate_of(rate: Quantity, weight: DosingWeight, concentration: Quantity | None, target: Unit | str) -> Quantity:
@@ -38,8 +60,8 @@ def dose_rate_of(rate: Quantity, weight: DosingWeight, concentration: Quantity |
     >>> ten = dose_rate_of(
     ...     Quantity.of("3.75", "mL/h"), DosingWeight(Decimal(10)), Quantity.of("1.6", "mg/mL"), "mcg/kg/min"
     ... )
-    >>> str(ten)
-    '10 mcg/kg/min'
+    >>> round(ten.value, 9), str(ten.unit)
+    (Decimal('10.000000000'), 'mcg/kg/min')
     """
     goal = unit(target) if isinstance(target, str) else target
     amount = rate if concentration is None else rate * concentration
@@ -49,9 +71,10 @@ def dose_rate_of(rate: Quantity, weight: DosingWeight, concentration: Quantity |
 def minutes_left(volume: Quantity, rate: Quantity) -> Decimal:
     """Minutes until a volume has run out at this rate, rounded down to a whole minute.
 
-    >>> minutes_left(Quantity.of(50, "mL"), Quantity.of("3.75", "mL/h"))
-    Decimal('800')
+    >>> int(minutes_left(Quantity.of(50, "mL"), Quantity.of("3.75", "mL/h")))
+    800
     """
     if rate.value <= 0:
         raise OutOfRange("rate", f"{rate} never ends.", "Give a rate above 0 mL/h.")
-    return (volume / rate).number("min").to_integral_value(rounding="ROUND_FLOOR")
+    minutes = volume.number("mL") * _SIXTY / rate.number("mL/h")
+    return minutes.to_integral_value(rounding=ROUND_FLOOR)

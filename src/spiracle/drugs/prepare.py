@@ -8,7 +8,7 @@ from decimal import Decimal
 from spiracle.drugs.cautions import stop_for
 from spiracle.drugs.dilution import Dilution, dilute, dilute_for_rate
 from spiracle.drugs.formulary import Formulary
-from spiracle.drugs.infusion import rate_ml_h
+from spiracle.drugs.infusion import hourly, per_hour, rate_ml_h
 from spiracle.drugs.order import DosingWeight, Judgement, OrderedDose, allow, judge, ordered_amount
 from spiracle.drugs.rows import DoseRow, in_unit
 from spiracle.drugs.stock import Drug, Stock, Strength
@@ -168,7 +168,7 @@ def prepare(order: OrderedDose, weight: DosingWeight, stock: Stock, formulary: F
         allow(order, row, judged)
         _not_stopped(order, drug, row, formulary)
         asked = _Asked(order, drug, row, made.route, weight, stock, formulary)
-        amount = _per_hour(ordered_amount(order, weight)) if row.infusion else ordered_amount(order, weight)
+        amount = hourly(ordered_amount(order, weight)) if row.infusion else ordered_amount(order, weight)
         made = _note(replace(made, amount=amount), "amount", amount_line(order, weight, amount))
         made = _with_vial(made, amount, asked)
         return _infusion(made, amount, asked) if row.infusion else _bolus(made, amount, asked)
@@ -196,10 +196,6 @@ class _Stopped(Exception):
 
     def __init__(self, made: Prepared, refusal: Refusal) -> None:
         self.made, self.refusal = made, refusal
-
-
-def _per_hour(amount: Quantity) -> Quantity:
-    return amount.to(f"{amount.unit.parts[0][0]}/h")
 
 
 def _note(made: Prepared, name: str, line: Working) -> Prepared:
@@ -300,10 +296,11 @@ def _infusion(made: Prepared, amount: Quantity, asked: _Asked) -> Prepared:
     if rate.value <= 0:
         slow = f"{figure(wanted.value, 3)} mL/h is slower than a pump can be set to."
         raise _Stopped(made, NotMeasurable("rate", slow, "Dilute the infusion."))
-    delivered = (rate if conc is None else rate * conc).to(amount.unit)
-    if delivered > amount:
-        rate = rate - fineness.pump_step
-        delivered = (rate if conc is None else rate * conc).to(amount.unit)
+    top = amount.unit.parts[0][0]
+    delivered = per_hour(rate, conc, top)
+    if delivered.value > amount.value:  # a division that rounded up
+        rate = Quantity(rate.value - fineness.pump_step.value, rate.unit)
+        delivered = per_hour(rate, conc, top)
     error = percent(delivered.value, amount.value)
     made = replace(made, rate=rate, delivered=delivered, error_percent=error)
     per = in_unit(delivered, asked.row.unit, asked.weight.kg)

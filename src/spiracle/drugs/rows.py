@@ -11,6 +11,8 @@ from spiracle.refusals import BadTable, UnlikeUnits
 from spiracle.source import Guardrail
 
 OURS = "spiracle"
+# Fields whose figures stand on the screen beside a dose: from memory, they mark the whole line.
+_SHOWN = frozenset({"low", "high", "max", "purpose split", "weight_kg", "give_over_min", "route", "species cat"})
 _KG = unit("kg")
 _ANIMAL = unit("animal")
 
@@ -120,7 +122,7 @@ class DoseRow:
     @property
     def memory(self) -> bool:
         """Whether any figure that is shown rests on memory: the row, its usual band, its low or high, or a stop."""
-        figures = {"low", "high", "max", "exponent", "purpose split"} & set(self.facts.memory_fields)
+        figures = _SHOWN & set(self.facts.memory_fields)
         return (
             self.facts.memory or self.facts.usual_memory or bool(figures) or any(s.memory for s in self.stops)
         ) and self.origin == OURS
