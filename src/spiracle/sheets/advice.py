@@ -14,8 +14,9 @@ from decimal import Decimal
 
 from spiracle.case import events as ev
 from spiracle.case.events import DrugOrdered, LimitOrdered
-from spiracle.quantity import figure
+from spiracle.quantity import Quantity, down_to, figure
 from spiracle.sheets.airway_proof import breaths, proven_since, signs_since, tube_went_in
+from spiracle.sheets.given import concentration
 from spiracle.sheets.names import clock, joined, minutes_text
 from spiracle.sheets.readings import READINGS, ReadingShape
 from spiracle.sheets.recover import next_look
@@ -169,33 +170,34 @@ def _ordered_acts(t: Told, limit: LimitOrdered, lines: tuple[DrugLine, ...]) -> 
 
 
 def _drug_act(t: Told, limit: LimitOrdered, lines: tuple[DrugLine, ...]) -> tuple[Act, ...]:
-    """The ordered drug from the syringe drawn for it, with the planned volume and the amount worked from it."""
+    """The ordered drug from the syringe drawn for it: the planned volume, and the amount that this strength makes of it.
+
+    No key where the syringe holds another strength than the plan was worked for, or less than the planned volume.
+    """
     order: DrugOrdered | None = t.orders.get(limit.order)
     line = next((x for x in lines if x.order == limit.order), None)
-    if order is None or line is None or line.volume_ml is None or line.delivered is None:
+    if order is None or line is None or line.volume_ml is None:
         return ()
     syringe = next((s for s in t.syringes if s.drawn.order == order.order and s.left_ml > 0), None)
-    if syringe is None or Decimal(str(line.volume_ml)) > syringe.left_ml:
-        return ()
     volume = Decimal(str(line.volume_ml))
-    return (
-        Act(
-            label=f"Given {line.name} {figure(volume)} mL",
-            event="DrugGiven",
-            fields={
-                "drug": order.drug,
-                "amount": float(line.delivered.text.replace(",", "")),
-                "unit": line.delivered.unit,
-                "volume_ml": line.volume_ml,
-                "concentration": syringe.drawn.concentration,
-                "route": order.route,
-                "purpose": order.purpose,
-                "order": order.order,
-                "syringe": syringe.drawn.syringe,
-            },
-            main=True,
-        ),
-    )
+    if syringe is None or volume > syringe.left_ml:
+        return ()
+    strength, planned = concentration(syringe.drawn.concentration), concentration(line.strength)
+    if strength is None or planned is None or not strength.equals(planned):
+        return ()
+    amount = Quantity.of(volume, "mL") * strength
+    fields: dict[str, str | float | bool | None] = {
+        "drug": order.drug,
+        "amount": float(amount.value),
+        "unit": str(amount.unit),
+        "volume_ml": float(volume),
+        "concentration": syringe.drawn.concentration,
+        "route": order.route,
+        "purpose": order.purpose,
+        "order": order.order,
+        "syringe": syringe.drawn.syringe,
+    }
+    return (Act(label=f"Given {line.name} {figure(volume)} mL", event="DrugGiven", fields=fields, main=True),)
 
 
 def _dial_act(t: Told, limit: LimitOrdered) -> tuple[Act, ...]:
@@ -209,21 +211,33 @@ def _dial_act(t: Told, limit: LimitOrdered) -> tuple[Act, ...]:
     return (Act(label=f"Dial set to {percent} %", event="VaporiserSet", fields=fields, main=True),)
 
 
+BOLUS = re.compile(r"(?<![\d.])(\d+(?:\.\d+)?) mL(/kg)?(?![/\w])(?:[^;,]*? (?:over|in) (\d+) min)?")
+
+
 def _fluid_act(t: Told, limit: LimitOrdered) -> tuple[Act, ...]:
-    """ "LRS 42 mL over 10 min" in the ordered act, for a fluid that already runs."""
-    found = re.search(r"(\d+(?:\.\d+)?) mL(?: (?:over|in) (\d+) min)?", limit.action)
-    fluid = next((i for i in t.infusions if i.running and i.started.fluid), None)
-    if found is None or fluid is None:
+    """ "20 mL over 10 min" or "5 mL/kg over 15 min" in the ordered act, where exactly one fluid runs.
+
+    A volume per kg is worked on the weight in use, down to a whole mL (to a tenth under 10 mL); it is never rounded up.
+    """
+    found = BOLUS.findall(limit.action)
+    fluids = [i for i in t.infusions if i.running and i.started.fluid]
+    if len(found) != 1 or len(fluids) != 1:
         return ()
-    volume, minutes = found.group(1), found.group(2)
+    number, per_kg, minutes = found[0]
+    volume = Decimal(number)
+    if per_kg:
+        if not t.kg:
+            return ()
+        whole = volume * t.kg
+        volume = down_to(whole, Decimal(1) if whole >= 10 else Decimal("0.1"))
     fields: dict[str, str | float | bool | None] = {
-        "fluid": fluid.started.drug,
+        "fluid": fluids[0].started.drug,
         "volume_ml": float(volume),
         "order": limit.order,
     }
     if minutes:
         fields["minutes"] = int(minutes)
-    return (Act(label=f"{volume} mL started", event="FluidGiven", fields=fields),)
+    return (Act(label=f"{figure(volume)} mL started", event="FluidGiven", fields=fields),)
 
 
 # ---- recovery and awareness

@@ -12,7 +12,7 @@ from spiracle.case import events as ev
 from spiracle.case.events import Event
 from spiracle.case.syringes import Infusion
 from spiracle.quantity import figure
-from spiracle.sheets.names import joined, with_unit
+from spiracle.sheets.names import capital, joined, with_unit
 from spiracle.sheets.shapes import BandPart, ChartBand
 from spiracle.sheets.told import Told
 
@@ -81,9 +81,14 @@ def short(id_: str, name: str) -> str:
 
     >>> short("isoflurane", "Isoflurane"), short("dexmedetomidine", "Dexmedetomidine"), short("fentanyl", "Fentanyl")
     ('Iso', 'Dexmedetomi…', 'Fentanyl')
+    >>> short("warm air blanket", "warm air blanket")
+    'Warm air…'
     """
-    found = SHORT.get(id_.lower(), name)
-    return found if len(found) <= NARROW else f"{found[: NARROW - 1]}…"
+    found = capital(SHORT.get(id_.lower(), name))
+    if len(found) <= NARROW:
+        return found
+    cut = found[: NARROW - 1]
+    return f"{cut.rpartition(' ')[0] or cut}…"
 
 
 def _infused(t: Told, *, fluid: bool) -> tuple[ChartBand, ...]:

@@ -87,7 +87,7 @@ def room(t: Told) -> str:
 
 
 def _hand(t: Told) -> str:
-    """Whose case it is: the watcher in recovery, else who anaesthetises now."""
+    """Whose case it is: the watcher in recovery, else who anaesthetises now, else the hand of the last entry."""
     watch = t.case.last(ev.RecoveryWatchBegan)
     if watch is not None:
         return t.names.hand(watch.watcher)
@@ -97,7 +97,9 @@ def _hand(t: Told) -> str:
         for p in t.case.live(ev.PersonJoined)
         if p.part in {"anaesthetist", "relief"} and not (p.person in left and left[p.person] >= p.happened_at)
     ]
-    return t.names.hand(here[-1].person) if here else ""
+    if here:
+        return t.names.hand(here[-1].person)
+    return t.names.hand(t.case.lines[-1].event.by) if t.given else ""
 
 
 def _asks(t: Told) -> tuple[str, str | None]:

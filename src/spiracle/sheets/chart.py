@@ -15,7 +15,7 @@ from spiracle.case import events as ev
 from spiracle.case.events import PressureTaken
 from spiracle.quantity import figure
 from spiracle.sheets.bands import bands
-from spiracle.sheets.names import joined, with_unit
+from spiracle.sheets.names import joined, where, with_unit
 from spiracle.sheets.readings import CHART_ROWS, READINGS
 from spiracle.sheets.shapes import (
     Chart,
@@ -192,7 +192,7 @@ def _given(t: Told) -> tuple[ChartMark, ...]:
         name = t.names.drug(e.drug)
         text = amount if name == last and line.struck is None else f"{name} {amount}"
         volume = f"{figure(e.volume_ml)} mL" if e.volume_ml is not None else ""
-        detail = joined((volume, e.route, joined((e.side, e.site), " "), t.names.hand(e.giver or e.by)))
+        detail = joined((volume, e.route, where(e.side, e.site), t.names.hand(e.giver or e.by)))
         marks.append(
             ChartMark(event_id=e.id, at=e.happened_at, text=text, detail=detail, struck=line.struck is not None)
         )

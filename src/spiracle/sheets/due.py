@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 from spiracle.case import events as ev
 from spiracle.quantity import figure
 from spiracle.sheets.airway_proof import cuff_recheck
+from spiracle.sheets.bands import short
 from spiracle.sheets.chart import EVERY
 from spiracle.sheets.maintain import ends_at, row_due
 from spiracle.sheets.names import joined
@@ -134,7 +135,7 @@ def _bags(t: Told) -> Iterable[Due]:
     for infusion in t.infusions:
         at = ends_at(t, infusion) if infusion.running else None
         if at is not None:
-            name = t.names.drug(infusion.started.drug)
+            name = short(infusion.started.drug, t.names.drug(infusion.started.drug))
             yield Due(id=f"bag {infusion.started.infusion}", title=f"{name} runs empty",
                       detail=f"at {figure(infusion.rate_ml_h)} mL/h", at=at, from_at=infusion.since)  # fmt: skip
 

@@ -11,7 +11,7 @@ from spiracle.case.fold import Line
 from spiracle.drugs import Barrel, DosingWeight, rungs
 from spiracle.quantity import Quantity, figure, read
 from spiracle.refusals import Refusal
-from spiracle.sheets.names import joined, quantity_text, with_unit
+from spiracle.sheets.names import joined, quantity_text, where, with_unit
 from spiracle.sheets.shapes import GivenLine, Ladder, Rung
 from spiracle.sheets.told import Told, purpose_of
 from spiracle.source import Guardrail
@@ -34,7 +34,7 @@ def given_line(t: Told, line: Line) -> GivenLine:
         by=t.names.hand(e.giver or e.by),
         phase=purpose_of(e, t.orders),
         struck=line.struck is not None,
-        note=joined((joined((e.side, e.site), " "), e.reason)),
+        note=joined((where(e.side, e.site), e.reason)),
     )
 
 

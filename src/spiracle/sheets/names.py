@@ -130,3 +130,12 @@ def per_kg(unit: str) -> Unit | None:
         return Quantity.of(1, f"{unit}/kg").unit
     except Refusal:
         return None
+
+
+def where(side: str, site: str) -> str:
+    """Side and site of a block or a push, the side said once.
+
+    >>> where("left", "upper jaw"), where("left", "left flank"), where("", "neck")
+    ('left upper jaw', 'left flank', 'neck')
+    """
+    return site if side and site.lower().startswith(side.lower()) else joined((side, site), " ")

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from decimal import Decimal
 
 from spiracle.case import events as ev
+from spiracle.case.events import every_event
 from spiracle.case.fold import Line
 from spiracle.case.syringes import Syringe
 from spiracle.quantity import figure
@@ -20,6 +21,7 @@ from spiracle.sheets.words import kind, words
 # An entry that itself strikes, signs or explains is undone by its own kind, not by a line through it.
 FIXED = (ev.EntryStruck, ev.RecordSigned, ev.RecordAmended)
 LOG_ON_A_PAGE = 40
+PLACE = {kind_: place for place, kind_ in enumerate(every_event())}
 
 
 def record(t: Told, found: tuple[RecordGap, ...]) -> RecordSheet:
@@ -40,8 +42,14 @@ def record(t: Told, found: tuple[RecordGap, ...]) -> RecordSheet:
 
 
 def log_lines(t: Told) -> tuple[LogLine, ...]:
-    """Every entry in the order of happening; a struck one keeps its words and says who struck it, when and why."""
-    return tuple(_log_line(t, line) for line in t.case.lines)
+    """Every entry in the order of happening; a struck one keeps its words and says who struck it, when and why.
+
+    Entries of one moment stand in the order of the vocabulary, so that a case is opened before it is described.
+    """
+    ordered = sorted(
+        t.case.lines, key=lambda x: (x.event.happened_at, x.event.recorded_at, PLACE[type(x.event)], x.event.id)
+    )
+    return tuple(_log_line(t, line) for line in ordered)
 
 
 def _log_line(t: Told, line: Line) -> LogLine:

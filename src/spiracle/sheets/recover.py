@@ -131,9 +131,7 @@ def extubation(t: Told) -> tuple[Criterion, ...]:
             met, detail = said[row.id].outcome == "done", said[row.id].detail or detail
         if out is not None and row.id in out.signs:
             met = True
-        found.append(
-            Criterion(id=row.id, title=row.says, met=met, detail=joined((detail, row.detail), "; "), hard=row.hard)
-        )
+        found.append(Criterion(id=row.id, title=row.says, met=met, detail=detail or row.detail, hard=row.hard))
     return tuple(found)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from spiracle.case import events as ev
 from spiracle.quantity import figure, reading
-from spiracle.sheets.names import Names, clock, joined, ml, plain, unit_text, with_unit
+from spiracle.sheets.names import Names, clock, joined, ml, plain, unit_text, where, with_unit
 
 
 def _opened(e: ev.CaseOpened, n: Names) -> str:
@@ -223,11 +223,11 @@ def given_words(e: ev.DrugGiven, n: Names) -> str:
 
 
 def _given(e: ev.DrugGiven, n: Names) -> str:
-    where = joined((e.side, e.site), " ")
+    place = where(e.side, e.site)
     giver = f"by {n.hand(e.giver)}" if e.giver and e.giver != e.by else ""
     word = f"on the word of {n.hand(e.said_by)}" if e.said_by else ""
     return joined(
-        (given_words(e, n), where, plain(e.purpose), "emergency" if e.emergency else "", giver, word, e.reason)
+        (given_words(e, n), place, plain(e.purpose), "emergency" if e.emergency else "", giver, word, e.reason)
     )
 
 

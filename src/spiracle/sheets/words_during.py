@@ -46,8 +46,8 @@ def _tube(e: ev.TubePlaced, n: Names) -> str:
 
 
 def _proof(e: ev.ProofNoted, n: Names) -> str:
-    count = f"{e.breaths} breaths" if e.breaths is not None else ""
-    return joined((SIGNS[e.sign] if e.seen else f"not so: {SIGNS[e.sign]}", count, e.detail))
+    name = f"CO₂ on {e.breaths} breaths" if e.sign == "co2" and e.breaths is not None else SIGNS[e.sign]
+    return joined((name if e.seen else f"not so: {name}", e.detail))
 
 
 def _proven(e: ev.AirwayProven, n: Names) -> str:
