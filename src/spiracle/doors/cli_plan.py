@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from spiracle.quantity import read
-from spiracle.refusals import Missing, NotOneOf, Refusal
+from spiracle.refusals import AskAgain, Missing, NotOneOf, Refusal
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
@@ -38,7 +38,7 @@ def add_emergency(commands: Any) -> None:
     parser.add_argument("--species", help="dog or cat; there is no default")
     parser.add_argument("--weight", help='with its unit, like "12.4 kg"; there is no default')
     parser.add_argument("--estimated", action="store_true", help="the weight is a guess: every figure says so")
-    parser.add_argument("--confirmed", action="store_true", help="a surprising weight, looked at twice")
+    parser.add_argument("--confirmed", action="store_true", help="a surprising weight was looked at twice: no warning")
     _add_output(parser)
     parser.set_defaults(run=emergency)
 
@@ -112,9 +112,10 @@ def _text_of(path: Path) -> str:
 
 def _emergency(args: argparse.Namespace) -> int:
     from spiracle.doors.plan_text import emergency_text
-    from spiracle.sheets.emergency_sheet import emergency_sheet, hospital_strengths
+    from spiracle.sheets.emergency_sheet import emergency_sheet
     from spiracle.sheets.plan_rooms import emergency_of
     from spiracle.sheets.plan_shapes import emergency_json
+    from spiracle.sheets.plan_work import hospital_strengths
 
     request, facts = emergency_request(args)
     patient, now = request.patient, datetime.now().astimezone()
@@ -143,7 +144,10 @@ def emergency_request(args: argparse.Namespace) -> tuple[PlanRequest, Facts]:
     patient = Patient(species=args.species, weight=weight, method="estimated" if args.estimated else "scale")
     facts = load_facts(args.hospital)
     request = PlanRequest(patient=patient)
-    check(request, facts, weight_confirmed=args.confirmed)
+    try:
+        check(request, facts, weight_confirmed=args.confirmed)
+    except AskAgain as question:  # an emergency is warned, never held up
+        print(f"Look at the weight again. {' '.join(question.sentence.split())}", file=sys.stderr)
     return request, facts
 
 

@@ -21,10 +21,12 @@ from spiracle.case.events import (
 )
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
-from spiracle.drugs import DosingWeight, reverse
+from spiracle.drugs import DosingWeight, Drug, reverse
 from spiracle.emergency import EmergencyPlan, Item, Shock, Step
 from spiracle.quantity import Quantity, figure
+from spiracle.refusals import Refusal, Unknown
 from spiracle.sheets.cautions import STANDING
+from spiracle.sheets.plan_work import hospital_strengths
 from spiracle.sheets.shapes import EmergencyDrug, EmergencySheet, LogLine
 from spiracle.sheets.worked_shape import cited, number, refused
 from spiracle.source import Sources
@@ -96,10 +98,6 @@ def step_words(step: Step) -> str:
     return f"{step.says} (from memory)" if step.memory else step.says
 
 
-def hospital_strengths(facts: Facts) -> dict[str, tuple[str, ...]]:
-    return {facts.drugs.drug(d.drug).id: d.strengths for d in facts.hospital.drugs}
-
-
 def on_board(case: Case) -> tuple[str, ...]:
     """Drug ids this animal was given, then those it is ordered to get: what a reversal may be wanted for."""
     gone = {w.order for w in case.live(OrderWithdrawn)}
@@ -137,10 +135,9 @@ def recorded(case: Case, reversal: str, plan: EmergencyPlan, facts: Facts, now: 
     """
     words: list[str] = []
     for given in case.live(DrugGiven):
-        known = facts.drugs.drug(given.drug)
-        if known.reversal != reversal:
+        known, amount = _known(given.drug, facts), given_amount(given)
+        if known is None or amount is None or known.reversal != reversal:
             continue
-        amount = Quantity.of(given.amount, given.unit)
         minutes = max(0, int((now - given.happened_at).total_seconds() // 60))
         told = f"{known.name} {amount} {given.route} was given {minutes} min ago"
         weight = DosingWeight(kg=plan.weight.number("kg"), estimated=plan.estimated)
@@ -150,6 +147,22 @@ def recorded(case: Case, reversal: str, plan: EmergencyPlan, facts: Facts, now: 
             told += f"; with the heart beating {span} IM"
         words.append(told)
     return ". ".join(words)
+
+
+def given_amount(given: DrugGiven) -> Quantity | None:
+    """The amount as a quantity; None for a unit that the tables do not know."""
+    try:
+        return Quantity.of(given.amount, given.unit)
+    except Refusal:
+        return None
+
+
+def _known(name: str, facts: Facts) -> Drug | None:
+    """A drug of the log; one that the tables no longer hold has no reversal to name."""
+    try:
+        return facts.drugs.drug(name)
+    except Unknown:
+        return None
 
 
 def _drug(item: Item, facts: Facts, given: tuple[datetime, ...], recorded_words: str) -> EmergencyDrug:

@@ -10,10 +10,12 @@ from __future__ import annotations
 from datetime import datetime
 
 from spiracle.case.facts import Facts
+from spiracle.patient import Weight
 from spiracle.quantity import Quantity
+from spiracle.refusals import AskAgain
 from spiracle.sheets.cautions import STANDING
 from spiracle.sheets.plan_drugs import drug_part
-from spiracle.sheets.plan_request import PlanRequest
+from spiracle.sheets.plan_request import Patient, PlanRequest
 from spiracle.sheets.plan_rooms import airway_part, breathing_part, emergency_part, fluids_part, limit_parts
 from spiracle.sheets.plan_shapes import Caution, DrugPart, PatientPart, Plan, amount
 from spiracle.sheets.plan_work import PlanWork, named, stands_inside, work_out
@@ -24,26 +26,34 @@ def check(
     request: PlanRequest, facts: Facts, *, last_weight: Quantity | None = None, weight_confirmed: bool = False
 ) -> None:
     """What can be said about the patient before anything is computed: raises the first refusal, names its field."""
-    from spiracle.patient import Weight
-
     patient = request.patient
-    last = None if last_weight is None else Weight(last_weight.number("kg"), "earlier visit", None)
-    facts.patient.check_weight(
-        patient.species,
-        patient.weight.number("kg"),
-        breed=patient.breed,
-        age_days=patient.age_days,
-        last=last,
-        confirmed=weight_confirmed,
-        method=patient.method,
-        typed_once=False,
-    )
+    _check_weight(patient, facts, last_weight, weight_confirmed)
     for condition in patient.conditions:
         facts.patient.condition(condition)
     for drug in request.stock.strengths:
         facts.drugs.drug(drug)
     for limit in request.limits:
         facts.circulation.bounds(limit.reading, patient.species)
+
+
+def _check_weight(patient: Patient, facts: Facts, last_weight: Quantity | None, confirmed: bool) -> None:
+    """What this animal can weigh. A file is written once, so its way to confirm is a key, and an age settles much."""
+    last = None if last_weight is None else Weight(last_weight.number("kg"), "earlier visit", None)
+    try:
+        facts.patient.check_weight(
+            patient.species,
+            patient.weight.number("kg"),
+            breed=patient.breed,
+            age_days=patient.age_days,
+            last=last,
+            confirmed=confirmed,
+            method=patient.method,
+            typed_once=False,
+        )
+    except AskAgain as question:
+        young = "" if patient.age_days is not None else " If the animal is young, give its age."
+        accepts = f"{question.accepts}{young} In a plan file, weight_confirmed = true says that it is right."
+        raise AskAgain(question.field, question.says, accepts, question.use) from question
 
 
 def plan(request: PlanRequest, facts: Facts, now: datetime) -> Plan:
@@ -112,8 +122,6 @@ def plan_words(work: PlanWork, facts: Facts, now: datetime) -> tuple[str, ...]:
     elif p.method in {"owner", "earlier visit"}:
         words.append(f"The weight is from {p.method}, not from today's scale: weigh the animal before drawing up.")
     if p.weighed is not None:
-        from spiracle.patient import Weight
-
         stale = facts.patient.weight_stale(
             Weight(p.weight.number("kg"), p.method, p.weighed), p.species, now, age_days=p.age_days
         )

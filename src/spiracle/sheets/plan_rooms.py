@@ -165,13 +165,16 @@ def _limit_row(row: Limit, facts: Facts) -> LimitPart:
 
 
 def _limit_asked(asked: LimitAsked, row: Limit | None, facts: Facts) -> LimitPart:
-    bounds = facts.circulation.bounds(asked.reading)
+    name, unit = asked.reading, ""
+    if asked.reading in facts.circulation.readings():  # else it is shown as it was ordered
+        bounds = facts.circulation.bounds(asked.reading)
+        name, unit = bounds.title, bounds.unit
     return LimitPart(
         reading=asked.reading,
-        name=bounds.title,
+        name=name,
         below=asked.below,
         above=asked.above,
-        unit=bounds.unit,
+        unit=unit,
         action=asked.action or ("" if row is None else row.action),
         ordered=True,
         whose=asked.ordered_by or "ordered",

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from datetime import datetime
 from decimal import Decimal
 
@@ -28,8 +29,9 @@ from spiracle.case.events import (
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
 from spiracle.drugs import DosingWeight, LocalDose, budgets
-from spiracle.quantity import Quantity, read, read_age_days
+from spiracle.quantity import Quantity, figure, read, read_age_days
 from spiracle.refusals import Missing, Refusal
+from spiracle.sheets.emergency_sheet import given_amount
 from spiracle.sheets.plan_around import airway_plan, breathing_plan, budget, fluid_plan, limit_rows, risk_flags
 from spiracle.sheets.plan_lines import drug_line
 from spiracle.sheets.plan_request import (
@@ -45,7 +47,7 @@ from spiracle.sheets.plan_request import (
 )
 from spiracle.sheets.plan_work import OrderWork, PlanWork, shelf_of, work_out
 from spiracle.sheets.shapes import Budget, DrugLine, PlanSheet
-from spiracle.sheets.worked_shape import number
+from spiracle.sheets.worked_shape import number, refused
 
 
 def plan_sheet(case: Case, facts: Facts, now: datetime) -> PlanSheet:
@@ -53,12 +55,13 @@ def plan_sheet(case: Case, facts: Facts, now: datetime) -> PlanSheet:
     state = standing.plan_state(case)
     sent = case.last(PlanSent)
     signed = state.approved
+    to = "" if sent is None else sent.to
     try:
         request = request_of(case, facts, now)
     except Missing as refusal:
-        return PlanSheet(lines=_unweighed(case, refusal), sent_to="" if sent is None else sent.to)
+        return PlanSheet(lines=tuple(_unread(o, refusal) for o in standing.orders(case)), sent_to=to)
     work = work_out(request, facts)
-    lines = _lines(work, facts)
+    lines = (*_lines(work, facts), *_unreadable(case))
     return PlanSheet(
         lines=lines,
         airway=airway_plan(work, facts),
@@ -67,7 +70,7 @@ def plan_sheet(case: Case, facts: Facts, now: datetime) -> PlanSheet:
         limits=limit_rows(work, facts),
         budgets=_budgets(work, case, facts, now),
         cautions=risk_flags(work, facts),
-        sent_to="" if sent is None else sent.to,
+        sent_to=to,
         signed_by="" if signed is None else signed.signed_by,
         signed_how="" if signed is None else signed.how,
         signed_at=None if signed is None else signed.happened_at,
@@ -87,8 +90,8 @@ def drug_lines(case: Case, facts: Facts, now: datetime) -> tuple[DrugLine, ...]:
 def request_of(case: Case, facts: Facts, now: datetime) -> PlanRequest:
     """What a plan of this case is made from. Missing when there is no species or no weight yet."""
     return PlanRequest(
-        patient=_patient(case),
-        orders=tuple(_order(o, case, facts) for o in standing.orders(case)),
+        patient=_patient(case, facts),
+        orders=tuple(_orders(case)),
         stock=_stock(case, facts),
         airway=_airway(case),
         limits=tuple(
@@ -96,7 +99,7 @@ def request_of(case: Case, facts: Facts, now: datetime) -> PlanRequest:
             for o in case.live(LimitOrdered)
         ),
         given=tuple(
-            DrugInBody(drug=g.drug, amount=Quantity.of(g.amount, g.unit), minutes=_minutes(g.happened_at, now))
+            DrugInBody(drug=g.drug, amount=given_amount(g), minutes=_minutes(g.happened_at, now))
             for g in case.live(DrugGiven)
         ),
     )  # fmt: skip
@@ -116,16 +119,22 @@ def _lines(work: PlanWork, facts: Facts) -> tuple[DrugLine, ...]:
     return tuple(drug_line(o, facts, weight, stock.strengths) for o in work.orders)
 
 
-def _unweighed(case: Case, refusal: Refusal) -> tuple[DrugLine, ...]:
-    """Orders as said, each with the reason why it has no volume."""
-    from spiracle.sheets.worked_shape import refused
+def _unreadable(case: Case) -> Iterable[DrugLine]:
+    """Orders whose dose can't be read as a quantity stay in sight, with the reason; a page never breaks on one."""
+    for order in standing.orders(case):
+        try:
+            _asked(order)
+        except Refusal as refusal:
+            yield _unread(order, refusal)
 
-    return tuple(
-        DrugLine(
-            order=o.order, event_id=o.id, drug=o.drug, name=o.drug, purpose=o.purpose, route=o.route, when=o.when,
-            order_text=_asked(o).words, given_as=o.given_as, ordered_by=o.ordered_by, refusal=refused(refusal),
-        )
-        for o in standing.orders(case)
+
+def _unread(order: DrugOrdered, refusal: Refusal) -> DrugLine:
+    """An order as said, with the reason why it has no volume."""
+    span = figure(order.high) if order.low == order.high else f"{figure(order.low)} to {figure(order.high)}"
+    return DrugLine(
+        order=order.order, event_id=order.id, drug=order.drug, name=order.drug, purpose=order.purpose, route=order.route,
+        when=order.when, order_text=f"{span} {order.unit}", given_as=order.given_as, ordered_by=order.ordered_by,
+        refusal=refused(refusal),
     )  # fmt: skip
 
 
@@ -139,7 +148,7 @@ def _basis_words(patient: Patient) -> str:
 # ---- events into the request
 
 
-def _patient(case: Case) -> Patient:
+def _patient(case: Case, facts: Facts) -> Patient:
     opened, weight = standing.opened(case), standing.weight_in_use(case)
     if opened is None:
         raise Missing("species", "Nobody has opened this case.", "Open it with a species.")
@@ -161,7 +170,7 @@ def _patient(case: Case) -> Patient:
         age_days=_days(said.get("age", "")),
         body_condition=None if score is None else score.score,
         asa="" if asa is None else asa.asa + (" E" if asa.emergency else ""),
-        conditions=tuple(dict.fromkeys(c for h in case.live(HistoryTaken) for c in h.conditions)),
+        conditions=_conditions(case, facts),
         dosing_weight=Quantity.of(dosing, "kg") if other and dosing is not None else None,
         dosing_reason=basis.reason if other and basis is not None else "",
     )
@@ -183,8 +192,17 @@ def _days(text: str) -> Decimal | None:
         return None
 
 
-def _order(order: DrugOrdered, case: Case, facts: Facts) -> OrderAsked:
-    return _asked(order, _vial(order, case, facts))
+def _conditions(case: Case, facts: Facts) -> tuple[str, ...]:
+    """Named conditions that the tables know; the assessment shows the others as they were written."""
+    known = {c.id for c in facts.patient.conditions}
+    named = dict.fromkeys(c for h in case.live(HistoryTaken) for c in h.conditions)
+    return tuple(c for c in named if c in known)
+
+
+def _orders(case: Case) -> Iterable[OrderAsked]:
+    for order in standing.orders(case):
+        with suppress(Refusal):  # shown by `_unreadable`
+            yield _asked(order, _vial(order, case))
 
 
 def _asked(order: DrugOrdered, concentration: Quantity | None = None) -> OrderAsked:
@@ -196,7 +214,7 @@ def _asked(order: DrugOrdered, concentration: Quantity | None = None) -> OrderAs
     )  # fmt: skip
 
 
-def _vial(order: DrugOrdered, case: Case, facts: Facts) -> Quantity | None:
+def _vial(order: DrugOrdered, case: Case) -> Quantity | None:
     """The vial in hand: that of the syringe drawn for this order, else the strength named in the order."""
     drawn = [s for s in case.live(SyringeDrawn) if s.order == order.order]
     text = drawn[-1].vial_concentration if drawn else order.concentration
@@ -265,8 +283,9 @@ def _airway(case: Case) -> AirwayInputs:
 def _budgets(work: PlanWork, case: Case, facts: Facts, now: datetime) -> tuple[Budget, ...]:
     """Planned and given parts of every ceiling that two drugs or two givers share."""
     given = [
-        LocalDose(drug=g.drug, amount=Quantity.of(g.amount, g.unit), at=g.happened_at, planned=False)
+        LocalDose(drug=g.drug, amount=amount, at=g.happened_at, planned=False)
         for g in case.live(DrugGiven)
+        if (amount := given_amount(g)) is not None
     ]
     begun = {g.order for g in case.live(DrugGiven) if g.order} | {
         i.order for i in case.live(InfusionStarted) if i.order

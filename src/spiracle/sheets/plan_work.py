@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache, partial
 
 from spiracle.airway import AirwayChoice, Measured, TubeInStock, lay_out
 from spiracle.breathing import BreathingChoice
@@ -15,9 +16,9 @@ from spiracle.breathing import Cylinder as OxygenCylinder
 from spiracle.breathing import plan as breathing_plan
 from spiracle.case.facts import Facts
 from spiracle.circulation import Bolus
-from spiracle.drugs import CautionHit, DosingWeight, OrderedDose, Prepared, Stock, cautions, prepare
+from spiracle.drugs import CautionHit, DosingWeight, OrderedDose, Prepared, Stock, cautions, prepare, read_strength
 from spiracle.emergency import EmergencyPlan
-from spiracle.patient import Flag
+from spiracle.patient import Flag, PatientTables
 from spiracle.quantity import Quantity
 from spiracle.refusals import Contradiction, Missing, NotMeasurable, OverLimit, Refusal
 from spiracle.sheets.plan_moments import moments
@@ -96,16 +97,33 @@ def _work_order(
     if made.drug is None:
         return OrderWork(order, made)
     hits = cautions(
-        made.drug.id, request.patient.species, conditions | now_also, facts.drugs, facts.patient.conditions_in
+        made.drug.id, request.patient.species, conditions | now_also, facts.drugs, partial(_spoken, facts.patient)
     )
     shelf = "vial named in the order" if order.concentration is not None else whose.get(made.drug.id, "")
     return OrderWork(order, made, hits, shelf)
 
 
+@lru_cache(maxsize=1024)
+def _spoken(tables: PatientTables, words: str) -> frozenset[str]:
+    """Condition ids that a caution's words speak of. The same words of the same tables always say the same."""
+    return tables.conditions_in(words)
+
+
 def strengths_of(request: PlanRequest, facts: Facts) -> dict[str, tuple[str, ...]]:
     """Strengths really on the shelf (file, else hospital) for the emergency sheet; absent drugs keep the printed one."""
-    found = {facts.drugs.drug(d.drug).id: d.strengths for d in facts.hospital.drugs}
-    return found | {facts.drugs.drug(d).id: tuple(str(q) for q in qs) for d, qs in request.stock.strengths.items()}
+    told = {facts.drugs.drug(d).id: tuple(str(q) for q in qs) for d, qs in request.stock.strengths.items()}
+    return hospital_strengths(facts) | told
+
+
+def hospital_strengths(facts: Facts) -> dict[str, tuple[str, ...]]:
+    """The hospital's liquids by drug id, as plain strengths: a powder has none until it is made up."""
+    found: dict[str, tuple[str, ...]] = {}
+    for row in facts.hospital.drugs:
+        read_ones = (read_strength(text)[0] for text in row.strengths)
+        liquids = tuple(str(q) for q in read_ones if q is not None)
+        if liquids:
+            found[facts.drugs.drug(row.drug).id] = liquids
+    return found
 
 
 def in_body(request: PlanRequest, works: Iterable[OrderWork]) -> tuple[str, ...]:
