@@ -169,6 +169,21 @@ def test_doppler_is_nowhere_corrected() -> None:
     assert set(circulation().facts["BP14"].disagrees) == {"BP11", "BP12", "BP13"}
 
 
+def test_a_heart_that_stands_still_can_be_charted() -> None:
+    room = circulation()
+    for name in ("heart_rate", "pulse_rate", "spo2", "sap", "map", "etco2", "respiratory_rate"):
+        room.check_reading(name, D(0), "dog")
+    with pytest.raises(AskAgain):
+        room.check_reading("heart_rate", D(0), "dog", last=D(80))
+
+
+def test_a_cat_with_a_sick_heart_starts_no_higher_and_the_reason_is_shown() -> None:
+    """Many start at 1 to 3 mL/kg/h (from memory); a book says 3 to 5 (Feline Cardiology)."""
+    found = circulation().fluid_rate("cat", D(4), conditions={"heart-disease"})
+    assert found.value.number("mL/h") <= 12 and found.working.memory
+    assert any("1 to 3 mL/kg/h" in i.note for i in found.working.inputs)
+
+
 def test_glucose_has_a_pad_for_each_unit() -> None:
     room = circulation()
     room.check_reading("glucose", D(90), "cat", unit="mg/dL")

@@ -58,7 +58,7 @@ def start_rate(row: FluidRow, kg: Decimal, hours_done: int, lower: Iterable[Flui
     strict = min(lower, key=lambda w: w.rate_high, default=None)
     per_kg, memory, held = row.rate_ml_per_kg_h, row.memory, f"never {figure(row.rate_ceiling_ml_per_kg_h)} mL/kg/h"
     sources, note = row.source, ""
-    if strict is not None and strict.rate_high < per_kg:
+    if strict is not None and strict.rate_high <= per_kg:
         per_kg, memory, sources = strict.rate_high, memory or strict.memory, (*sources, *strict.source)
         note = f"{strict.condition}: {figure(strict.rate_low)} to {figure(strict.rate_high)} mL/kg/h"
     kept = (1 - row.hourly_cut_percent / 100) ** hours_done
