@@ -6,9 +6,9 @@ from decimal import Decimal
 
 import pytest
 
-from shelf import formulary, texts
+from shelf import formulary, texts, weighing
 from spiracle.doors.tables import load_facts
-from spiracle.drugs import DoseRow, Formulary, in_unit
+from spiracle.drugs import DoseRow, Formulary, OrderedDose, in_unit
 from spiracle.drugs.rows import comparable
 from spiracle.drugs.table import FIGURE_KINDS
 from spiracle.quantity import unit
@@ -158,3 +158,13 @@ def test_units_are_in_the_house_spelling() -> None:
     for text in texts("drugs-").values():
         assert "ug/" not in text and 'unit = "U/' not in text
     assert str(unit("ug/kg")) == "mcg/kg"
+
+
+@pytest.mark.parametrize("row", [r for r in ROWS if r.default], ids=by_id)
+def test_an_order_that_names_what_a_row_needs_finds_that_row(row: DoseRow) -> None:
+    """Every first choice is reached by each of its purposes and routes, without its id."""
+    for purpose in row.purposes:
+        for route in row.routes:
+            asked = OrderedDose(drug=row.drug, species=row.species, purpose=purpose, route=route, low=row.usual_high,
+                                high=row.usual_high, conditions=row.conditions)  # fmt: skip
+            assert formulary().choose(asked, weighing("2")).id == row.id
