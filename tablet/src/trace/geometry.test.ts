@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
 import type { Chart, ChartPoint, ChartPressure } from "../wire/types";
-import { COLUMN_PX, nearest, plot, scrolledBack, touchables, windowOf, wrapped } from "./geometry";
+import { COLUMN_PX, nearest, plot, scrolledBack, shortName, touchables, windowOf, wrapped } from "./geometry";
 import { MINUTE } from "./time";
 
 /** Clock times of one invented morning, on a whole quarter hour so that the grid is easy to see. */
@@ -236,5 +236,39 @@ describe("words in a hatch", () => {
   it("break between words and stay four lines", () => {
     expect(wrapped("no pressure, cuff slipped off the leg again and again", 70).length).toBeLessThanOrEqual(4);
     expect(wrapped("gap no cuff", 57)).toEqual(["gap no", "cuff"]);
+  });
+});
+
+describe("names that have to fit", () => {
+  const mark = (min: number, text: string, number: number | null = null): Chart["given"][number] => ({
+    event_id: `m${min}`,
+    at: at(min),
+    text,
+    detail: "",
+    number,
+    struck: false,
+  });
+
+  it("an amount never stands without its drug", () => {
+    const p = plot(chart({ given: [mark(-30, "alfaxalone 4.5 mg"), mark(-29, "4.5 mg")] }), room, TEN);
+    expect(p.given.filter((g) => g.fits).map((g) => g.text)).toEqual(["alfaxalone 4.5 mg"]);
+    const roomy = plot(chart({ given: [mark(-40, "alfaxalone 4.5 mg"), mark(-20, "4.5 mg")] }), room, TEN);
+    expect(roomy.given.map((g) => g.text)).toEqual(["alfaxalone 4.5 mg", "4.5 mg"]);
+  });
+
+  it("rings that would overlap become one, from the first number to the last", () => {
+    const events = [mark(-40, "a", 1), mark(-30, "b", 2), mark(-29, "c", 3), mark(-28, "d", 4)];
+    expect(plot(chart({ events }), room, TEN).rings.map((r) => r.text)).toEqual(["1", "2–4"]);
+  });
+
+  it("a long name is cut in the margin and said in full in its bar", () => {
+    const parts = [{ event_id: "f", from_at: at(-45), to_at: null, text: "11 mL/h" }];
+    const long: Chart["bands"] = [
+      { id: "f", title: "balanced crystalloid", kind: "fluid", parts, total_text: "", running: true },
+    ];
+    const band = plot(chart({ bands: long }), room, TEN).bands[0];
+    expect(band?.name).toBe("balanced…");
+    expect(band?.bars[0]?.text).toBe("balanced crystalloid, 11 mL/h");
+    expect(shortName("Iso dial")).toBe("Iso dial");
   });
 });

@@ -18,6 +18,9 @@ export const REACH_PX = 32;
 /** Two rows apart and a little: farther than that, a rate is not joined to the next. */
 const JOIN_MS = 12 * MINUTE;
 const FIGURE_GAP_PX = 34;
+const RING_PX = 21;
+/** A name longer than this does not fit into the margin and is cut at a word; the bar then says it in full. */
+const NAME_MOST = 9;
 
 export interface Room {
   width: number;
@@ -43,6 +46,16 @@ export interface Step {
   value: number;
   y: number;
   heavy: boolean;
+  /** False where its figure would lie over its neighbour's. */
+  named: boolean;
+}
+
+/** Numbers of events that stand too near to be told apart: one ring with the first and the last. */
+export interface Cluster {
+  x: number;
+  width: number;
+  text: string;
+  struck: boolean;
 }
 
 export interface Dot {
@@ -104,6 +117,8 @@ export interface Bar {
 
 export interface Band {
   title: string;
+  /** The name as it fits into the margin. */
+  name: string;
   top: number;
   bars: Bar[];
   total: string;
@@ -128,6 +143,8 @@ export interface Hatch {
   x: number;
   width: number;
   lines: string[];
+  /** How many lines of words stand above these, where gaps overlap. */
+  below: number;
 }
 
 export interface Limit {
@@ -159,11 +176,15 @@ export interface Plotted {
   given: Flag[];
   eventsTop: number;
   events: Flag[];
+  rings: Cluster[];
   hatches: Hatch[];
   limits: Limit[];
 }
 
 export type Touchable = Dot | Cuff | Figure | Bar | Flag;
+
+/** One look may stand in several rows: its id alone does not tell its figures apart. */
+export const keyOf = (t: Touchable): string => `${t.kind} ${t.id} ${Math.round(t.y)}`;
 
 /** How many five-minute columns the room holds: twelve at the tablet's width, never under three. */
 export function columnsOf(room: Room): number {
@@ -203,6 +224,7 @@ export function plot(chart: Chart, room: Room, now: number, end: number | null =
 
   const dots = chart.rate.filter((p) => inside(ms(p.at))).map((p) => dotOf(p, x, y, scale));
   const rowsTop = plotBottom + 6;
+  const events = flagsOf(chart.events, "event", inside, x, 0, room.width);
   const bandsTop = rowsTop + rows.length * ROW_PX;
   const givenTop = bandsTop + bands.length * ROW_PX;
   const eventsTop = givenTop + ROW_PX;
@@ -233,7 +255,8 @@ export function plot(chart: Chart, room: Room, now: number, end: number | null =
     givenTop,
     given: flagsOf(chart.given, "given", inside, x, givenTop + ROW_PX / 2, room.width),
     eventsTop,
-    events: flagsOf(chart.events, "event", inside, x, eventsTop + ROW_PX / 2, room.width),
+    events: events.map((e) => ({ ...e, y: eventsTop + ROW_PX / 2 })),
+    rings: ringsOf(events),
     hatches: hatchesOf(chart, span, x),
     limits: limitsOf(chart, scale, y, plotTop),
   };
@@ -319,8 +342,29 @@ function ticksOf(span: Span, x: (at: number) => number): Tick[] {
 
 function stepsOf(scale: { low: number; high: number }, y: (v: number) => number): Step[] {
   const steps: Step[] = [];
-  for (let v = scale.low; v <= scale.high; v += 20) steps.push({ value: v, y: y(v), heavy: v % 40 === 0 });
+  const close = Math.abs(y(scale.low) - y(scale.low + 20)) < 20;
+  for (let v = scale.low; v <= scale.high; v += 20) {
+    const heavy = v % 40 === 0;
+    steps.push({ value: v, y: y(v), heavy, named: heavy || !close });
+  }
   return steps;
+}
+
+/** Events drawn: rings that would overlap are one, from the first number to the last. */
+function ringsOf(events: readonly Flag[]): Cluster[] {
+  const groups: Flag[][] = [];
+  for (const e of events) {
+    const group = groups[groups.length - 1];
+    const last = group?.[group.length - 1];
+    if (group && last && e.x - last.x < RING_PX) group.push(e);
+    else groups.push([e]);
+  }
+  return groups.map((g) => {
+    const [first, last] = [g[0], g[g.length - 1]] as [Flag, Flag];
+    const text = g.length === 1 ? `${first.number ?? "·"}` : `${first.number ?? "·"}–${last.number ?? "·"}`;
+    const width = Math.max(19, last.x - first.x + 19, text.length * 8 + 10);
+    return { x: (first.x + last.x) / 2, width, text, struck: g.every((e) => e.shown === "struck") };
+  });
 }
 
 function shownAs(p: { struck: boolean; artefact?: boolean }): Shown {
@@ -421,25 +465,28 @@ function bandOf(
   stops: { left: number; right: number },
 ): Band {
   const bars: Bar[] = [];
+  const name = shortName(band.title);
   for (const part of band.parts) {
     if (!overlaps(part, span, now)) continue;
     const from = Math.max(stops.left, x(ms(part.from_at)));
     const to = Math.min(stops.right, x(part.to_at ? ms(part.to_at) : Math.max(now, ms(part.from_at))));
     const width = Math.max(2, to - from);
+    const text = name === band.title || bars.length ? part.text : `${band.title}, ${part.text}`;
     bars.push({
       id: part.event_id,
       kind: "band",
       x: from,
       y: top + ROW_PX / 2,
       width,
-      text: part.text,
-      fits: part.text.length * 7.4 + 12 <= width,
+      text,
+      fits: text.length * 7.4 + 12 <= width,
       part,
     });
   }
   const last = bars[bars.length - 1];
   return {
     title: band.title,
+    name,
     top,
     bars,
     total: band.total_text,
@@ -475,17 +522,48 @@ function flagsOf(
     const next = flags[i + 1]?.x ?? right;
     f.fits = f.text.length * 7.4 + 16 <= next - f.x;
   });
+  if (kind === "given") nameUnnamed(flags, right);
   return flags;
 }
 
+/**
+ * A repeat is written as its amount alone, after the name. Where the name had no room, the first of the repeats that has
+ * room carries it, so that an amount never stands without its drug; without room for both it is not written.
+ */
+function nameUnnamed(flags: Flag[], right: number): void {
+  let drug = "";
+  let said = false;
+  flags.forEach((f, i) => {
+    const bare = /^[\d.]/.test(f.text);
+    if (!bare) {
+      drug = f.text.replace(/ [\d.].*$/, "");
+      said = f.fits;
+      return;
+    }
+    if (said || !drug) return;
+    f.text = `${drug} ${f.text}`;
+    f.fits = f.text.length * 7.4 + 16 <= (flags[i + 1]?.x ?? right) - f.x;
+    said = f.fits;
+  });
+}
+
+/** Gaps of the same time are one hatch with all their words; those that only overlap put their words one under another. */
 function hatchesOf(chart: Chart, span: Span, x: (at: number) => number): Hatch[] {
   const hatches: Hatch[] = [];
   for (const gap of chart.gaps) {
     const from = Math.max(span.from, ms(gap.from_at));
     const to = Math.min(span.to, ms(gap.to_at));
     if (to <= from) continue;
-    const width = x(to) - x(from);
-    hatches.push({ x: x(from), width, lines: wrapped(gap.text, Math.max(width, COLUMN_PX) - 6) });
+    const [left, width] = [x(from), x(to) - x(from)];
+    const lines = wrapped(gap.text, Math.max(width, COLUMN_PX) - 6);
+    const same = hatches.find((h) => Math.abs(h.x - left) < 1 && Math.abs(h.width - width) < 1);
+    if (same) {
+      same.lines.push(...lines);
+      continue;
+    }
+    const over = hatches.filter((h) => h.x < left + width && left < h.x + h.width);
+    const below = Math.max(0, ...over.map((h) => h.below + h.lines.length));
+    hatches.push({ x: left, width, lines, below });
   }
   return hatches;
 }
@@ -514,4 +592,11 @@ function limitsOf(
     free = l.labelY - 16;
   }
   return limits;
+}
+
+/** `isotonic crystalloid, balanced` as `isotonic…`: the margin holds nine letters. */
+export function shortName(title: string): string {
+  if (title.length <= NAME_MOST) return title;
+  const word = title.split(/[ ,]/)[0] ?? title;
+  return `${word.slice(0, NAME_MOST - 1)}…`;
 }

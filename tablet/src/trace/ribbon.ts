@@ -8,18 +8,36 @@ export interface Told {
   mark: MarkName | null;
   icon: MarkName | "stale" | null;
   foot: string;
+  /** The foot where there is room for little. */
+  short: string;
   stale: boolean;
 }
 
 export function told(vital: Vital, now: number): Told {
   const value = vital.value;
-  if (!value) return { figure: "—", mark: null, icon: null, foot: vital.foot || "not read yet", stale: false };
+  if (!value)
+    return { figure: "—", mark: null, icon: null, foot: vital.foot || "not read yet", short: "not read", stale: false };
   const age = value.at ? now - ms(value.at) : 0;
   if (value.at && age > vital.stale_after_s * 1000) {
-    const foot = `last ${value.text}, ${ago(value.at, now)}`;
-    return { figure: "– –", mark: value.mark, icon: "stale", foot, stale: true };
+    const past = ago(value.at, now);
+    return {
+      figure: "– –",
+      mark: value.mark,
+      icon: "stale",
+      foot: `last ${value.text}, ${past}`,
+      short: `${value.text}, ${past.replace(" ago", "")}`,
+      stale: true,
+    };
   }
-  return { figure: value.text, mark: value.mark, icon: value.mark, foot: foot(vital, now, age), stale: false };
+  const words = foot(vital, now, age);
+  return {
+    figure: value.text,
+    mark: value.mark,
+    icon: value.mark,
+    foot: words,
+    short: words.split(" · ")[0] ?? "",
+    stale: false,
+  };
 }
 
 function foot(vital: Vital, now: number, age: number): string {
@@ -27,5 +45,6 @@ function foot(vital: Vital, now: number, age: number): string {
   if (!value?.at) return vital.foot;
   const when =
     value.mark === "typed" ? `typed ${hhmm(value.at)}` : age < MINUTE ? "now" : ago(value.at, now).replace(" ago", "");
-  return vital.foot ? `${when} · ${vital.foot}` : when;
+  const how = vital.foot.replace(/^oscillometric(?: · (cuff .*))?$/, (_all, cuff?: string) => cuff ?? "cuff");
+  return how ? `${when} · ${how}` : when;
 }
