@@ -105,6 +105,21 @@ def test_a_drug_answers_to_its_other_names(said: str, meant: str) -> None:
     assert formulary().drug(said).id == meant
 
 
+@pytest.mark.parametrize(
+    ("said", "meant"),
+    [("premed", "premedication"), ("CPR", "arrest"), ("analgesia (NSAID)", "analgesia"), ("hypotension", "blood pressure"),
+     ("premedication or analgesia bolus (IM)", "premedication")],
+)  # fmt: skip
+def test_a_purpose_is_understood_in_the_words_people_write(said: str, meant: str) -> None:
+    """Words of the trade (common practice), and the wording of the rows themselves."""
+    assert formulary().purpose(said) == meant
+
+
+def test_an_unknown_purpose_is_refused_with_what_there_is() -> None:
+    with pytest.raises(Unknown, match="purpose"):
+        formulary().purpose("luck")
+
+
 def test_an_unknown_drug_is_refused_with_near_names() -> None:
     with pytest.raises(Unknown) as refused:
         formulary().drug("methadon")

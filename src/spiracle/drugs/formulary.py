@@ -60,6 +60,8 @@ class Formulary:
             self._by_pair[row.drug, row.species].append(row)
         self._names = _names(self._drugs.values())
         self._purposes, self._routes = _words(file.purpose), _words(file.route)
+        for row in self._rows.values():  # the source's own wording of a purpose is understood too
+            self._purposes.setdefault(_plain(row.purpose), row.purposes[0])
         self.conditions = Conditions(file.condition)
         self.barrels: tuple[Barrel, ...] = tuple(barrel_of(b) for b in file.barrel)
         self._barrels = {b.id: b for b in self.barrels}
@@ -266,7 +268,7 @@ def _words(facts: Iterable[WordFacts]) -> dict[str, str]:
 
 
 def _word(word: str, known: Mapping[str, str], field: str) -> str:
-    found = known.get(_plain(word))
+    found = known.get(_plain(word)) or known.get(_plain(word.split("(")[0]))
     if found is None:
         near = get_close_matches(_plain(word), known, n=3, cutoff=0.6)
         names = dict.fromkeys(known[n] for n in near) or dict.fromkeys(known.values())
