@@ -238,6 +238,17 @@ def test_a_veterinarians_word_carries_it_and_stays_visible() -> None:
     assert any("the duty veterinarian" in c.text and "burns" in c.text for c in first.cautions)
 
 
+def test_a_condition_that_stops_a_drug_gives_no_volume() -> None:
+    """Acepromazine with low volume: the label of every acepromazine injection excludes it (UK text, NOAH compendium)."""
+    text = GOOD.replace('asa = "II"', 'asa = "IV"\nconditions = ["hypovolaemia"]')
+    text = text.replace('drug = "methadone"', 'drug = "acepromazine"').replace('"0.3 mg/kg"', '"0.02 mg/kg"')
+    first, second = plan_of(text + 'acepromazine = ["2 mg/mL"]\n').drugs
+    assert first.refused is not None
+    assert first.refused.name == "OverLimit"
+    assert first.volume is None
+    assert second.volume is not None
+
+
 def test_an_estimated_weight_marks_every_figure_made_from_it() -> None:
     made = plan_of(GOOD.replace('weight = "12 kg"', 'weight = "12 kg"\nmethod = "estimated"'))
     assert made.patient.estimated
@@ -390,6 +401,46 @@ def test_what_was_given_is_there_to_be_reversed() -> None:
     row = next(d for d in sheet.drugs if d.drug == "atipamezole")
     assert row.group == "reversal"
     assert "60 mcg" in row.note
+
+
+def emergency_command(form: str = "text", **said: Any) -> int:
+    words = {"species": None, "weight": None, "estimated": False, "confirmed": False, "output": None, "working": False}
+    return cli_plan.emergency(argparse.Namespace(format=form, hospital=None, paper="a4", **{**words, **said}))
+
+
+def test_the_emergency_command_answers_in_both_forms(capsysbinary: pytest.CaptureFixture[bytes]) -> None:
+    """20 kg: epinephrine 0.2 mL, breath 200 mL (10 mL/kg): Merck Veterinary Manual; RECOVER 2012 part 7."""
+    assert emergency_command("json", species="dog", weight="20 kg") == 0
+    found = json.loads(capsysbinary.readouterr().out)
+    drug = next(d for d in found["emergency"]["drugs"] if d["drug"] == "epinephrine")
+    assert (found["species"], drug["volume"]["value"], found["emergency"]["breath"]["value"]) == ("dog", 0.2, 200)
+    assert emergency_command(species="dog", weight="20 kg") == 0
+    text = capsysbinary.readouterr().out.decode()
+    assert max(map(len, text.splitlines())) <= 80
+    assert all(c in " ".join(text.split()) for c in STANDING)
+
+
+@pytest.mark.parametrize(
+    ("said", "status", "word"),
+    [
+        ({"species": "dog"}, 2, "--weight"),
+        ({"weight": "4 kg"}, 2, "--species"),
+        ({"species": "ferret", "weight": "1 kg"}, 1, "dog or cat"),
+        ({"species": "cat", "weight": "45 kg"}, 1, "weight"),
+        ({"species": "cat", "weight": "4"}, 1, "no unit"),
+        # a surprising weight is warned about, and the sheet comes all the same: an arrest does not wait
+        ({"species": "cat", "weight": "0.9 kg"}, 0, "Look at the weight again"),
+        ({"species": "cat", "weight": "0.9 kg", "confirmed": True}, 0, ""),
+    ],
+)
+def test_the_emergency_command_says_what_is_wrong(
+    said: dict[str, Any], status: int, word: str, capsysbinary: pytest.CaptureFixture[bytes]
+) -> None:
+    assert emergency_command(**said) == status
+    out, err = (stream.decode() for stream in capsysbinary.readouterr())
+    assert word in err
+    assert bool(out) == (status == 0)
+    assert bool(err) == bool(word)
 
 
 # ---- the picker

@@ -161,7 +161,7 @@ def _drug(number: int, drug: DrugPart, working: bool) -> Iterator[str]:
     yield from _syringe(drug, working)
     if drug.refused is not None:
         yield from _refused(drug.refused)
-    yield from _around_drug(drug)
+    yield from _around_drug(drug, working)
     if working:
         for line in drug.working:
             yield from _row("", f"= {line}")
@@ -195,7 +195,7 @@ def _error(percent: Decimal | None) -> str:
     return f", {figure(abs(percent), 2)} % {'under' if percent < 0 else 'OVER'} the order"
 
 
-def _around_drug(drug: DrugPart) -> Iterator[str]:
+def _around_drug(drug: DrugPart, working: bool) -> Iterator[str]:
     if drug.time_to_give:
         yield from _row("give", drug.time_to_give)
     if drug.when:
@@ -205,6 +205,9 @@ def _around_drug(drug: DrugPart) -> Iterator[str]:
     for caution in drug.cautions:
         if caution.kind == "plan":
             yield from _row("note", caution.text)
+        elif working and caution.kind == "drug":
+            sign = f" {MEMORY_SIGN}" if caution.memory else ""
+            yield from _row(caution.severity, f"{caution.about}: {caution.text}{sign}")
 
 
 def _airway(plan: Plan, working: bool) -> Iterator[str]:
