@@ -268,7 +268,7 @@ def _words(facts: Iterable[WordFacts]) -> dict[str, str]:
 
 
 def _word(word: str, known: Mapping[str, str], field: str) -> str:
-    found = known.get(_plain(word)) or known.get(_plain(word.split("(")[0]))
+    found = known.get(_plain(word)) or known.get(_plain(word.split("(", maxsplit=1)[0]))
     if found is None:
         near = get_close_matches(_plain(word), known, n=3, cutoff=0.6)
         names = dict.fromkeys(known[n] for n in near) or dict.fromkeys(known.values())
