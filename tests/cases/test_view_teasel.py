@@ -207,7 +207,7 @@ def test_no_co2_ten_seconds_after_the_tube_went_in_is_act_now() -> None:
     assert [a.id for a in seen_at(68, seconds=9).advice] == []
     (front, *_) = seen_at(68, seconds=10).advice
     assert (front.priority, front.id, front.since) == ("high", "no co2", at(68))
-    assert {a.event for a in front.acts} == {"AttemptEnded", "HelpCalled"}
+    assert [(a.label, a.fields["whom"]) for a in front.acts] == [("Call ilse", "ilse")]
 
 
 def test_co2_on_the_monitor_quietens_it() -> None:
@@ -235,12 +235,20 @@ def test_the_airway_lacks_something_until_it_is_proven() -> None:
 
 def test_the_proofs_of_an_earlier_tube_do_not_count_for_the_next() -> None:
     book = teasel()
-    book.tell(90, ev.AttemptEnded, attempt="a-2", outcome="out")
     book.tell(91, ev.AttemptBegan, attempt="a-3", tube_id_mm=d("4"))
     book.tell(91.5, ev.AttemptEnded, attempt="a-3", outcome="in")
-    view = seen_at(92, book)
-    assert view.induce.proven_at is None and view.induce.breaths == 0
-    assert view.advice[0].id == "no co2"
+    trying, tried = seen_at(91.2, book), seen_at(92, book)
+    assert trying.induce.proven_at is None and trying.induce.lacking == ("no tube in place",)
+    assert tried.induce.proven_at is None and tried.induce.breaths == 0
+    assert tried.advice[0].id == "no co2"
+
+
+def test_a_tube_put_back_in_recovery_is_a_tube_again() -> None:
+    book = teasel()
+    book.tell(141, ev.TubePlaced, id_mm=d("4"), cuffed=True)
+    view = seen_at(142, book)
+    assert view.recover.extubated_at is None and view.collar.ended_at is None
+    assert view.induce.proven_at is None and view.advice[0].id == "no co2"
 
 
 def test_cuff_and_its_recheck() -> None:

@@ -53,7 +53,7 @@ def _airway(t: Told, sheet: InduceSheet) -> Iterable[Advice]:
                 title="No CO₂ since the tube went in. It may lie in the oesophagus.",
                 since=went_in,
                 body="Look again, listen, or take it out and give oxygen.",
-                acts=_tube_acts(t),
+                acts=_call_act(t, "no CO₂ after intubation"),
             )
         return
     if t.now - went_in >= timedelta(minutes=1) and proven_since(t, went_in) is None:
@@ -68,22 +68,6 @@ def _airway(t: Told, sheet: InduceSheet) -> Iterable[Advice]:
 
 def _co2_seen(t: Told, since: datetime) -> bool:
     return any(s.current and s.at >= since and s.value > 0 for s in t.seen.get("etco2", ()))
-
-
-def _tube_acts(t: Told) -> tuple[Act, ...]:
-    open_ = [a for a in t.case.live(ev.AttemptBegan)]
-    acts = []
-    if open_:
-        attempt = open_[-1].attempt
-        acts.append(
-            Act(
-                label="Tube out again",
-                event="AttemptEnded",
-                fields={"attempt": attempt, "outcome": "oesophagus"},
-                main=True,
-            )
-        )
-    return (*acts, *_call_act(t, "no CO₂ after intubation"))  # fmt: skip
 
 
 def _call_act(t: Told, why: str) -> tuple[Act, ...]:

@@ -15,11 +15,12 @@ from spiracle.airway import (
     proofs,
 )
 from spiracle.case import events as ev
+from spiracle.case.decide_airway import CARD, DEPTH, DEPTH_UNDER_KG
 from spiracle.quantity import Quantity, figure, reading
 from spiracle.sheets.names import joined, quantity_text
 from spiracle.sheets.shapes import Attempt, InduceSheet, Num, PlanSheet, Proof, ToEffect
 from spiracle.sheets.told import Told
-from spiracle.sheets.words_during import tube_words
+from spiracle.sheets.words_during import SIGNS, tube_words
 from spiracle.source import Guardrail
 
 
@@ -57,12 +58,22 @@ def airway_part(t: Told, agents: tuple[ToEffect, ...], plan: PlanSheet) -> Induc
 
 
 def last_tube(t: Told) -> ev.TubePlaced | None:
-    """The last tube that stayed, whether it has come out since or not; None where a later attempt undid it."""
-    placed = t.case.last(ev.TubePlaced)
-    if placed is None:
+    """The last tube that stayed, whether it has come out since or not.
+
+    None where a later attempt began (nobody lays a second tube beside the first) or its own attempt ended otherwise.
+    """
+    placed, began = t.case.last(ev.TubePlaced), t.case.last(ev.AttemptBegan)
+    if placed is None or (began is not None and began.happened_at > placed.happened_at):
         return None
-    undone = [a for a in t.case.live(ev.AttemptEnded) if a.outcome != "in" and a.happened_at > placed.happened_at]
+    end = _end(t, began)
+    undone = end is not None and end.outcome != "in" and end.happened_at > placed.happened_at
     return None if undone else placed
+
+
+def _end(t: Told, began: ev.AttemptBegan | None) -> ev.AttemptEnded | None:
+    if began is None:
+        return None
+    return next((e for e in reversed(t.case.live(ev.AttemptEnded)) if e.attempt == began.attempt), None)
 
 
 def tube_in_place(t: Told) -> ev.TubePlaced | None:
@@ -76,13 +87,14 @@ def _out(t: Told, since: datetime) -> bool:
 
 
 def last_went_in(t: Told) -> datetime | None:
-    """When the last tube went in: the end of its attempt, or its placing if that was noted first."""
-    ends = t.case.live(ev.AttemptEnded)
-    last, placed = ends[-1] if ends else None, last_tube(t)
-    if last is not None and last.outcome != "in" and (placed is None or placed.happened_at < last.happened_at):
-        return None
-    times = [x.happened_at for x in (last, placed) if x is not None]
-    return min(times) if times else None
+    """When the last tube went in: the end of its own attempt, or its placing where that was noted first."""
+    end, placed = _end(t, t.case.last(ev.AttemptBegan)), last_tube(t)
+    if end is None or end.outcome != "in":
+        return placed.happened_at if placed is not None else None
+    if placed is None:
+        return end.happened_at
+    came_out = any(end.happened_at <= x.happened_at <= placed.happened_at for x in t.case.live(ev.Extubated))
+    return placed.happened_at if came_out else min(end.happened_at, placed.happened_at)
 
 
 def tube_went_in(t: Told) -> datetime | None:
@@ -115,10 +127,14 @@ def breaths(signs: dict[str, ev.ProofNoted]) -> int:
 
 
 def lacking(t: Told, signs: dict[str, ev.ProofNoted], went_in: datetime | None) -> tuple[str, ...]:
-    """What must still be seen before the airway may be called proven."""
+    """What must still be seen before the airway may be called proven: the same lines that the decision asks for."""
     if went_in is None:
         return ("no tube in place",)
-    return proof_lacking(t.facts.airway, {s: p.breaths for s, p in signs.items()}, second_person=False)
+    proof = proof_lacking(t.facts.airway, {s: p.breaths for s, p in signs.items()}, second_person=False)
+    card = [SIGNS[line] for line in CARD if line not in signs]
+    if DEPTH not in signs and (t.kg is None or t.kg < DEPTH_UNDER_KG):
+        card.append(SIGNS[DEPTH])
+    return (*proof, *card)
 
 
 def attempts(t: Told) -> tuple[Attempt, ...]:

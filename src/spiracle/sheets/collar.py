@@ -69,7 +69,8 @@ def weight_stale(t: Told) -> str:
 
     w = t.weight
     kept = Weight(kg=w.kg, method=w.event.method, at=w.at)
-    return t.facts.patient.weight_stale(kept, t.species, t.now, t.age_days)
+    hours = (t.hospital.weight_hours, t.hospital.weight_hours_small)
+    return t.facts.patient.weight_stale(kept, t.species, t.now, t.age_days, hours)
 
 
 def asa_text(t: Told) -> str:

@@ -24,7 +24,7 @@ def hospital(facts: Facts) -> Hospital:
         agents=own.agents,
         fluids=tuple(d.id for d in facts.drugs.drugs if d.group in FLUID_GROUPS),
         pain_scales=tuple((s.name, float(s.high)) for s in facts.recovery.scales("pain")),
-        trouble_kinds=tuple(id_ for id_, _ in facts.emergency.troubles("dog")),
+        trouble_kinds=tuple(id_ for id_, _ in facts.emergency.troubles()),
         emergency_weights={s: tuple(float(w) for w in facts.emergency.quick_weights(s)) for s in ("dog", "cat")},
         cautions=STANDING,
         version=facts.version.split(",")[0],

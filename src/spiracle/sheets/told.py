@@ -23,6 +23,7 @@ from spiracle.case.events import (
     ReadingTaken,
     RecoveryLooked,
     TimeMarked,
+    TubePlaced,
 )
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case, Line
@@ -160,11 +161,17 @@ def told(case: Case, facts: Facts, now: datetime) -> Told:
         infusions=infusions(case),
         given=case.live(DrugGiven),
         induced_at=standing.induced_at(case),
-        extubated_at=standing.extubated_at(case),
+        extubated_at=_extubated_at(case),
         ended_at=standing.ended_at(case),
         marks=_marks(case),
         seen=_seen(case),
     )
+
+
+def _extubated_at(case: Case) -> datetime | None:
+    """When the tube came out for good: one that was put back in recovery lies there again."""
+    out, placed = standing.extubated_at(case), case.last(TubePlaced)
+    return None if out is not None and placed is not None and placed.happened_at > out else out
 
 
 def purpose_of(given: DrugGiven, orders: Mapping[str, DrugOrdered]) -> str:
