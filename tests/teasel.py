@@ -6,9 +6,14 @@ quarter of it is 0.2 mL, which is 2 mg and 0.5 mg/kg.
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from casebook import Book, at, d
 from spiracle.case import events as ev
 from spiracle.case.events import Entry
+from spiracle.doors.tables import load_facts
+from spiracle.sheets.case_view import case_view
+from spiracle.sheets.shapes import CaseView, Vital
 
 
 def teasel() -> Book:
@@ -185,3 +190,17 @@ def recovery(b: Book) -> None:
     b.tell(202, ev.GapExplained, element="F4 09:15", reason="cuff slipped")
     b.tell(205, ev.RecordSigned, role="technician")
     b.tell(206, ev.RecordSigned, role="veterinarian", by="ilse")
+
+
+def seen_at(minutes: float, book: Book | None = None, *, seconds: float = 0) -> CaseView:
+    told = book or teasel()
+    entries = until(told, minutes)
+    return case_view(told.fold(entries), len(entries), load_facts(), at(minutes) + timedelta(seconds=seconds))
+
+
+def cell(view: CaseView, reading: str) -> Vital:
+    return next(v for v in view.maintain.ribbon if v.reading == reading)
+
+
+def state(view: CaseView) -> dict[str, str]:
+    return {p.phase: p.state for p in view.phases}
