@@ -1,3 +1,4 @@
+import { createHash } from "node:crypto";
 import { readFile } from "node:fs/promises";
 import { createRequire } from "node:module";
 import type { Plugin } from "vite";
@@ -16,8 +17,12 @@ const WEIGHTS: [number, string][] = [
 export function signs(): Plugin {
   const find = createRequire(import.meta.url);
   const range = [...SIGNS].map((sign) => `U+${sign.codePointAt(0)!.toString(16)}`).join(",");
+  let building = false;
   return {
     name: "signs",
+    configResolved(config) {
+      building = config.command === "build";
+    },
     resolveId: (id) => (id === FROM ? `\0${FROM}` : null),
     async load(id) {
       if (id !== `\0${FROM}`) return null;
@@ -25,7 +30,10 @@ export function signs(): Plugin {
       const faces = WEIGHTS.map(async ([weight, file]) => {
         const whole = await readFile(find.resolve(`@expo-google-fonts/source-sans-3/${file}`));
         const cut = await subset(whole, SIGNS, { targetFormat: "woff2" });
-        const url = `data:font/woff2;base64,${cut.toString("base64")}`;
+        const fileName = `assets/signs-${weight}-${createHash("sha256").update(cut).digest("hex").slice(0, 8)}.woff2`;
+        // built pages take it as a file of their own: the server lets no page load a font out of its text
+        if (building) this.emitFile({ type: "asset", fileName, source: cut });
+        const url = building ? `/${fileName}` : `data:font/woff2;base64,${cut.toString("base64")}`;
         return `@font-face{font-family:"Source Signs";font-weight:${weight === 400 ? "200 500" : "501 900"};src:url(${url}) format("woff2");unicode-range:${range}}`;
       });
       return (await Promise.all(faces)).join("\n");

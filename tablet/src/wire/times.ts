@@ -26,9 +26,13 @@ export function sameDay(a: string | Date | number, b: string | Date | number): b
   return new Date(a).toDateString() === new Date(b).toDateString();
 }
 
-/** When it was: the time today, with the day before that. */
+const SAME_SHIFT_MS = 12 * 3_600_000;
+
+/** When it was: the time of this day or this shift, with the day before that. */
 export function when(moment: string | Date | number, now: number): string {
-  return sameDay(moment, now) ? hhmm(moment) : `${dayMonth(moment)} ${hhmm(moment)}`;
+  return sameDay(moment, now) || Math.abs(now - new Date(moment).getTime()) < SAME_SHIFT_MS
+    ? hhmm(moment)
+    : `${dayMonth(moment)} ${hhmm(moment)}`;
 }
 
 /** "1:05": minutes and seconds of a running clock. */
