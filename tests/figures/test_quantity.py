@@ -183,3 +183,9 @@ def test_french_stays_apart_from_millimetres() -> None:
     assert SYMBOLS["Fr"][0] is Base.GAUGE
     with pytest.raises(UnlikeUnits):
         Quantity.of(12, "Fr").to("mm")
+
+
+def test_a_rate_at_its_limit_is_at_it_whatever_the_time_base() -> None:
+    """U3: 1.2 mg/kg/h is exactly 20 mcg/kg/min (1.2 x 1000 / 60), not a shade over it."""
+    assert Quantity.of("1.2", "mg/kg/h").equals(Quantity.of(20, "mcg/kg/min"))
+    assert Quantity.of("1.2", "mg/kg/h") <= Quantity.of(20, "mcg/kg/min")

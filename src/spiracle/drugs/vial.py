@@ -100,7 +100,7 @@ def _far(found: Strength, drug: Drug) -> str:
     ordinary = [s.quantity for s in drug.strengths if s.quantity is not None and not s.trap]
     if not ordinary or found.quantity is None:
         return ""
-    weak = min(ordinary, key=lambda q: q.value * q.unit.factor)
+    weak = min(ordinary, key=lambda q: q.value * q.unit.factor[0] / q.unit.factor[1])
     return f", {figure(times(found.quantity, weak), 3)} times {weak}"
 
 

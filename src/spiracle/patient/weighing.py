@@ -15,7 +15,7 @@ from spiracle.refusals import AskAgain, NotOneOf, OutOfRange
 from spiracle.source import Input, Mark, Seen, Worked, Working
 
 METHODS = ("scale", "estimated", "owner", "earlier visit")
-LB_PER_KG = Decimal(1) / unit("lb").factor
+LB_PER_KG = Quantity.of(1, "kg").number("lb")
 FIELD = "weight"
 
 

@@ -34,7 +34,8 @@ class Quantity:
             return other.value
         if other.unit.dimension != self.unit.dimension:
             raise UnlikeUnits("unit", f"{other} and {self} are unlike.", f"Give both in {self.unit}.")
-        return other.value * other.unit.factor / self.unit.factor
+        (above, below), (mine_above, mine_below) = other.unit.factor, self.unit.factor
+        return other.value * (above * mine_below) / (below * mine_above)
 
     def to(self, symbol: str | Unit) -> Quantity:
         target = symbol if isinstance(symbol, Unit) else unit(symbol)

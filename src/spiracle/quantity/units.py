@@ -99,7 +99,8 @@ class Unit:
         return _dimension(self.parts)
 
     @property
-    def factor(self) -> Decimal:
+    def factor(self) -> tuple[Decimal, Decimal]:
+        """Above and below the line, kept apart: a sixtieth has no exact decimal, sixty has."""
         return _factor(self.parts)
 
     def __str__(self) -> str:
@@ -137,11 +138,14 @@ def _dimension(parts: tuple[tuple[str, int], ...]) -> frozenset[tuple[Base, int]
 
 
 @lru_cache(maxsize=512)
-def _factor(parts: tuple[tuple[str, int], ...]) -> Decimal:
-    total = Decimal(1)
+def _factor(parts: tuple[tuple[str, int], ...]) -> tuple[Decimal, Decimal]:
+    above, below = Decimal(1), Decimal(1)
     for symbol, exponent in parts:
-        total *= SYMBOLS[symbol][1] ** exponent
-    return total
+        if exponent > 0:
+            above *= SYMBOLS[symbol][1] ** exponent
+        else:
+            below *= SYMBOLS[symbol][1] ** -exponent
+    return above, below
 
 
 @lru_cache(maxsize=512)

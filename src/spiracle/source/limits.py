@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from spiracle.quantity import Quantity
+from spiracle.quantity import Quantity, figure
 from spiracle.refusals import BadTable
 
 
@@ -48,5 +48,10 @@ class Guardrail:
 
     @property
     def sentence(self) -> str:
-        stop = f"hard stop {self.hard_high}" if self.hard_high is not None else "no published hard stop"
-        return f"usual {self.usual_low} to {self.usual_high}, {stop}"
+        stop = f"hard stop {_brief(self.hard_high)}" if self.hard_high is not None else "no published hard stop"
+        return f"usual {_brief(self.usual_low)} to {_brief(self.usual_high)}, {stop}"
+
+
+def _brief(bound: Quantity) -> str:
+    """A bound as printed: four digits are more than any limit means; the comparison itself stays exact."""
+    return f"{figure(bound.value, 4)} {bound.unit}".strip()
