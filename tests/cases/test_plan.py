@@ -9,7 +9,7 @@ from __future__ import annotations
 import argparse
 import json
 import tomllib
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -17,31 +17,14 @@ from typing import Any
 import jsonschema
 import pytest
 
-from spiracle.case.events import (
-    CaseOpened,
-    DosingWeightSet,
-    DrugGiven,
-    DrugOrdered,
-    Entry,
-    Event,
-    OxygenRead,
-    PatientDescribed,
-    SheetPrinted,
-    SyringeDrawn,
-    Weighed,
-)
-from spiracle.case.fold import Case, fold
 from spiracle.doors import cli_plan
 from spiracle.doors.plan_file import read_plan_file
 from spiracle.doors.plan_text import plan_text
 from spiracle.doors.tables import load_facts
-from spiracle.quantity import Quantity
 from spiracle.sheets.cautions import STANDING
-from spiracle.sheets.emergency_sheet import emergency_sheet
 from spiracle.sheets.picker import pick_rows
 from spiracle.sheets.plan import check, plan
 from spiracle.sheets.plan_shapes import Plan, plan_json
-from spiracle.sheets.plan_sheet import plan_sheet, request_of
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = sorted((ROOT / "examples").glob("*.toml"))
@@ -262,185 +245,6 @@ def test_a_strength_of_our_own_list_says_so() -> None:
     first = plan_of(bare).drugs[0]
     assert first.volume is not None
     assert any("not from your shelf" in c.text for c in first.cautions)
-
-
-# ---- a stored case: the same work
-
-
-class Log:
-    """A log being written: one event a minute, ids by number."""
-
-    def __init__(self) -> None:
-        self.entries: list[Entry] = []
-
-    def add(self, kind: type[Event], **fields: Any) -> None:
-        at = NOW - timedelta(hours=1) + timedelta(minutes=len(self.entries))
-        event = kind(id=f"e{len(self.entries)}", case="c", happened_at=at, recorded_at=at, by="mk", **fields)
-        self.entries.append(Entry(len(self.entries) + 1, at, event))
-
-    @property
-    def case(self) -> Case:
-        return fold(self.entries)
-
-
-def a_case(weight: str | None = "12") -> Log:
-    log = Log()
-    log.add(CaseOpened, species="dog", name="Hedda")
-    log.add(PatientDescribed, breed="mixed breed", age="4 y")
-    if weight is not None:
-        log.add(Weighed, weight_kg=Decimal(weight), method="scale")
-    log.add(DrugOrdered, order="o1", drug="methadone", purpose="premedication", route="IM", low=Decimal("0.3"),
-            high=Decimal("0.3"), unit="mg/kg", concentration="10 mg/mL")  # fmt: skip
-    log.add(DrugOrdered, order="o2", drug="propofol", purpose="induction", route="IV", low=Decimal(2), high=Decimal(4),
-            unit="mg/kg", concentration="10 mg/mL")  # fmt: skip
-    return log
-
-
-def test_a_case_and_a_file_with_the_same_content_give_the_same_syringes() -> None:
-    sheet = plan_sheet(a_case().case, load_facts(), NOW)
-    made = plan_of(GOOD)
-    for line, drug in zip(sheet.lines, made.drugs, strict=True):
-        assert line.volume is not None
-        assert drug.volume is not None
-        assert Decimal(line.volume.text) == drug.volume.value
-        assert (line.drug, line.barrel) == (drug.drug, drug.syringe.name if drug.syringe else "")
-
-
-def test_a_case_without_a_weight_has_orders_and_no_volume() -> None:
-    sheet = plan_sheet(a_case(weight=None).case, load_facts(), NOW)
-    assert [line.order_text for line in sheet.lines] == ["0.3 mg/kg", "2 to 4 mg/kg"]
-    assert all(line.volume is None and line.refusal is not None for line in sheet.lines)
-
-
-def test_a_dosing_weight_is_used_and_named() -> None:
-    log = a_case()
-    log.add(DosingWeightSet, weight_kg=Decimal(10), reason="lean weight")
-    sheet = plan_sheet(log.case, load_facts(), NOW)
-    assert sheet.lines[0].amount is not None
-    assert sheet.lines[0].amount.text == "3"  # 0.3 mg/kg x 10 kg
-    assert "lean weight" in sheet.weight_basis
-
-
-def test_the_vial_picked_up_settles_the_strength() -> None:
-    log = a_case()
-    log.add(DrugOrdered, order="o3", drug="midazolam", purpose="co-induction", route="IV", low=Decimal("0.2"),
-            high=Decimal("0.2"), unit="mg/kg")  # fmt: skip
-    before = plan_sheet(log.case, load_facts(), NOW).lines[2]
-    log.add(SyringeDrawn, syringe="s1", order="o3", drug="midazolam", vial_concentration="5 mg/mL",
-            concentration="5 mg/mL", volume_ml=Decimal("0.48"), drug_volume_ml=Decimal("0.48"))  # fmt: skip
-    after = plan_sheet(log.case, load_facts(), NOW).lines[2]
-    assert before.refusal is not None
-    assert before.volume is None
-    assert after.volume is not None
-    assert after.volume.text == "0.48"  # 0.2 mg/kg x 12 kg / 5 mg/mL
-
-
-def test_a_ladder_has_every_mark_and_none_over_the_order_unmarked() -> None:
-    line = plan_sheet(a_case().case, load_facts(), NOW).lines[0]
-    assert line.ladder is not None
-    marks = [r.ml for r in line.ladder.rungs]
-    assert marks == sorted(marks)
-    assert line.volume_ml in marks
-    # 3.6 mg was ordered; each mL holds 10 mg
-    assert all(r.over_order == (r.ml > 0.36) for r in line.ladder.rungs)
-
-
-def test_oxygen_read_on_the_case_gives_minutes() -> None:
-    log = a_case()
-    without = plan_sheet(log.case, load_facts(), NOW).breathing
-    log.add(OxygenRead, source="cylinder", contents_l=Decimal(680), full_pressure="137 bar", gauge="68.5 bar")
-    breathing = plan_sheet(log.case, load_facts(), NOW).breathing
-    assert without is not None
-    assert without.oxygen_minutes is None
-    assert breathing is not None
-    assert breathing.oxygen_litres is not None
-    assert breathing.oxygen_litres.text == "340"  # half of 680 L, Boyle
-
-
-def test_the_request_of_a_case_does_not_depend_on_the_order_of_arrival() -> None:
-    log = a_case()
-    assert request_of(fold(reversed(log.entries)), load_facts(), NOW) == request_of(log.case, load_facts(), NOW)
-
-
-# ---- the emergency sheet
-
-
-def test_the_sheet_id_follows_the_content() -> None:
-    facts = load_facts()
-    one = emergency_sheet("dog", Quantity.of("12.4", "kg"), "scale", facts, None, NOW)
-    again = emergency_sheet("dog", Quantity.of("12.40", "kg"), "scale", facts, None, NOW + timedelta(hours=1))
-    other = emergency_sheet("dog", Quantity.of("12.6", "kg"), "scale", facts, None, NOW)
-    guessed = emergency_sheet("dog", Quantity.of("12.4", "kg"), "estimated", facts, None, NOW)
-    assert one.sheet_id == again.sheet_id
-    assert len({one.sheet_id, other.sheet_id, guessed.sheet_id}) == 3
-
-
-def test_a_change_of_weight_voids_the_print() -> None:
-    log, facts = a_case(), load_facts()
-    first = emergency_sheet("dog", Quantity.of(12, "kg"), "scale", facts, log.case, NOW)
-    log.add(SheetPrinted, sheet="emergency", print_id=first.sheet_id, weight_kg=Decimal(12))
-    same = emergency_sheet("dog", Quantity.of(12, "kg"), "scale", facts, log.case, NOW)
-    log.add(Weighed, weight_kg=Decimal(13), method="scale")
-    later = emergency_sheet("dog", Quantity.of(13, "kg"), "scale", facts, log.case, NOW)
-    assert same.void_prints == ()
-    assert later.void_prints == (first.sheet_id,)
-
-
-def test_epinephrine_of_the_arrest_sheet() -> None:
-    """0.01 mg/kg IV or IO, 1 mg/mL: Merck Veterinary Manual, drugs used in CPR. 20 kg: 0.2 mL."""
-    sheet = emergency_sheet("dog", Quantity.of(20, "kg"), "scale", load_facts(), None, NOW)
-    row = next(d for d in sheet.drugs if d.drug == "epinephrine" and d.group == "arrest")
-    assert row.volume is not None
-    assert (row.volume.text, row.volume.unit, row.amount) == ("0.2", "mL", 0.2)
-
-
-def test_what_was_given_is_there_to_be_reversed() -> None:
-    log, facts = a_case(), load_facts()
-    log.add(DrugGiven, drug="dexmedetomidine", amount=Decimal(60), unit="mcg", route="IM")
-    sheet = emergency_sheet("dog", Quantity.of(12, "kg"), "scale", facts, log.case, NOW)
-    row = next(d for d in sheet.drugs if d.drug == "atipamezole")
-    assert row.group == "reversal"
-    assert "60 mcg" in row.note
-
-
-def emergency_command(form: str = "text", **said: Any) -> int:
-    words = {"species": None, "weight": None, "estimated": False, "confirmed": False, "output": None, "working": False}
-    return cli_plan.emergency(argparse.Namespace(format=form, hospital=None, paper="a4", **{**words, **said}))
-
-
-def test_the_emergency_command_answers_in_both_forms(capsysbinary: pytest.CaptureFixture[bytes]) -> None:
-    """20 kg: epinephrine 0.2 mL, breath 200 mL (10 mL/kg): Merck Veterinary Manual; RECOVER 2012 part 7."""
-    assert emergency_command("json", species="dog", weight="20 kg") == 0
-    found = json.loads(capsysbinary.readouterr().out)
-    drug = next(d for d in found["emergency"]["drugs"] if d["drug"] == "epinephrine")
-    assert (found["species"], drug["volume"]["value"], found["emergency"]["breath"]["value"]) == ("dog", 0.2, 200)
-    assert emergency_command(species="dog", weight="20 kg") == 0
-    text = capsysbinary.readouterr().out.decode()
-    assert max(map(len, text.splitlines())) <= 80
-    assert all(c in " ".join(text.split()) for c in STANDING)
-
-
-@pytest.mark.parametrize(
-    ("said", "status", "word"),
-    [
-        ({"species": "dog"}, 2, "--weight"),
-        ({"weight": "4 kg"}, 2, "--species"),
-        ({"species": "ferret", "weight": "1 kg"}, 1, "dog or cat"),
-        ({"species": "cat", "weight": "45 kg"}, 1, "weight"),
-        ({"species": "cat", "weight": "4"}, 1, "no unit"),
-        # a surprising weight is warned about, and the sheet comes all the same: an arrest does not wait
-        ({"species": "cat", "weight": "0.9 kg"}, 0, "Look at the weight again"),
-        ({"species": "cat", "weight": "0.9 kg", "confirmed": True}, 0, ""),
-    ],
-)
-def test_the_emergency_command_says_what_is_wrong(
-    said: dict[str, Any], status: int, word: str, capsysbinary: pytest.CaptureFixture[bytes]
-) -> None:
-    assert emergency_command(**said) == status
-    out, err = (stream.decode() for stream in capsysbinary.readouterr())
-    assert word in err
-    assert bool(out) == (status == 0)
-    assert bool(err) == bool(word)
 
 
 # ---- the picker

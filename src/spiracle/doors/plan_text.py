@@ -154,34 +154,30 @@ def _drug(number: int, drug: DrugPart, working: bool) -> Iterator[str]:
             if working or "animal" in also or "ask" in also:
                 yield from _row("", also)
     if drug.amount is not None:
-        yield from _row(
-            "amount", marked(drug.amount) + (" per hour" if drug.infusion and "/h" not in drug.amount.unit else "")
-        )
-        yield from _why(drug.amount, working)
-    yield from _syringe(drug, working)
+        yield from _row("amount", marked(drug.amount))
+    yield from _syringe(drug)
     if drug.refused is not None:
         yield from _refused(drug.refused)
     yield from _around_drug(drug, working)
     if working:
         for line in drug.working:
-            yield from _row("", f"= {line}")
+            if not line.startswith("held against"):  # the limits stand above
+                yield from _row("", line if line.startswith("÷") else f"= {line}")
     yield from _sources(drug.source, working)
 
 
-def _syringe(drug: DrugPart, working: bool) -> Iterator[str]:
+def _syringe(drug: DrugPart) -> Iterator[str]:
     if drug.dilution is not None:
         d = drug.dilution
         text = f"{marked(d.drug_volume)} drug + {marked(d.diluent_volume)} {d.diluent} = {d.total.text} of {d.concentration.text}"
         yield from _row("dilute", text + (f" {MEMORY_SIGN}" if d.memory else ""))
     if drug.rate is not None:
         yield from _row("RATE", marked(drug.rate))
-        yield from _why(drug.rate, working)
     if drug.volume is not None:
         syringe = "more than any syringe here holds: measure it from a bag or in parts"
         if drug.syringe is not None:
             syringe = f"{drug.syringe.name}, marks of {drug.syringe.mark.text}"
         yield from _row("DRAW", f"{marked(drug.volume)}   {syringe}")
-        yield from _why(drug.volume, working)
     if drug.delivered is not None:
         then = f" = {marked(drug.delivered_dose, digits=3)}" if drug.delivered_dose is not None else ""
         yield from _row("delivers", f"{marked(drug.delivered)}{then}{_error(drug.error_percent)}")

@@ -123,7 +123,11 @@ def plan_words(work: PlanWork, facts: Facts, now: datetime) -> tuple[str, ...]:
         words.append(f"The weight is from {p.method}, not from today's scale: weigh the animal before drawing up.")
     if p.weighed is not None:
         stale = facts.patient.weight_stale(
-            Weight(p.weight.number("kg"), p.method, p.weighed), p.species, now, age_days=p.age_days
+            Weight(p.weight.number("kg"), p.method, p.weighed),
+            p.species,
+            now,
+            age_days=p.age_days,
+            hospital_hours=(facts.hospital.weight_hours, facts.hospital.weight_hours_small),
         )
         words += [stale] if stale else []
     if not p.asa:

@@ -1,0 +1,97 @@
+"""The emergency sheet: its figures, its id, what it reverses, and the command that prints it alone."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from datetime import timedelta
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from case_log import NOW, a_case
+
+from spiracle.case.events import DrugGiven, SheetPrinted, Weighed
+from spiracle.doors import cli_plan
+from spiracle.doors.tables import load_facts
+from spiracle.quantity import Quantity
+from spiracle.sheets.cautions import STANDING
+from spiracle.sheets.emergency_sheet import emergency_sheet
+
+
+def test_the_sheet_id_follows_the_content() -> None:
+    facts = load_facts()
+    one = emergency_sheet("dog", Quantity.of("12.4", "kg"), "scale", facts, None, NOW)
+    again = emergency_sheet("dog", Quantity.of("12.40", "kg"), "scale", facts, None, NOW + timedelta(hours=1))
+    other = emergency_sheet("dog", Quantity.of("12.6", "kg"), "scale", facts, None, NOW)
+    guessed = emergency_sheet("dog", Quantity.of("12.4", "kg"), "estimated", facts, None, NOW)
+    assert one.sheet_id == again.sheet_id
+    assert len({one.sheet_id, other.sheet_id, guessed.sheet_id}) == 3
+
+
+def test_a_change_of_weight_voids_the_print() -> None:
+    log, facts = a_case(), load_facts()
+    first = emergency_sheet("dog", Quantity.of(12, "kg"), "scale", facts, log.case, NOW)
+    log.add(SheetPrinted, sheet="emergency", print_id=first.sheet_id, weight_kg=Decimal(12))
+    same = emergency_sheet("dog", Quantity.of(12, "kg"), "scale", facts, log.case, NOW)
+    log.add(Weighed, weight_kg=Decimal(13), method="scale")
+    later = emergency_sheet("dog", Quantity.of(13, "kg"), "scale", facts, log.case, NOW)
+    assert same.void_prints == ()
+    assert later.void_prints == (first.sheet_id,)
+
+
+def test_epinephrine_of_the_arrest_sheet() -> None:
+    """0.01 mg/kg IV or IO, 1 mg/mL: Merck Veterinary Manual, drugs used in CPR. 20 kg: 0.2 mL."""
+    sheet = emergency_sheet("dog", Quantity.of(20, "kg"), "scale", load_facts(), None, NOW)
+    row = next(d for d in sheet.drugs if d.drug == "epinephrine" and d.group == "arrest")
+    assert row.volume is not None
+    assert (row.volume.text, row.volume.unit, row.amount) == ("0.2", "mL", 0.2)
+
+
+def test_what_was_given_is_there_to_be_reversed() -> None:
+    log, facts = a_case(), load_facts()
+    log.add(DrugGiven, drug="dexmedetomidine", amount=Decimal(60), unit="mcg", route="IM")
+    sheet = emergency_sheet("dog", Quantity.of(12, "kg"), "scale", facts, log.case, NOW)
+    row = next(d for d in sheet.drugs if d.drug == "atipamezole")
+    assert row.group == "reversal"
+    assert "60 mcg" in row.note
+
+
+def emergency_command(form: str = "text", **said: Any) -> int:
+    words = {"species": None, "weight": None, "estimated": False, "confirmed": False, "output": None, "working": False}
+    return cli_plan.emergency(argparse.Namespace(format=form, hospital=None, paper="a4", **{**words, **said}))
+
+
+def test_the_emergency_command_answers_in_both_forms(capsysbinary: pytest.CaptureFixture[bytes]) -> None:
+    """20 kg: epinephrine 0.2 mL, breath 200 mL (10 mL/kg): Merck Veterinary Manual; RECOVER 2012 part 7."""
+    assert emergency_command("json", species="dog", weight="20 kg") == 0
+    found = json.loads(capsysbinary.readouterr().out)
+    drug = next(d for d in found["emergency"]["drugs"] if d["drug"] == "epinephrine")
+    assert (found["species"], drug["volume"]["value"], found["emergency"]["breath"]["value"]) == ("dog", 0.2, 200)
+    assert emergency_command(species="dog", weight="20 kg") == 0
+    text = capsysbinary.readouterr().out.decode()
+    assert max(map(len, text.splitlines())) <= 80
+    assert all(c in " ".join(text.split()) for c in STANDING)
+
+
+@pytest.mark.parametrize(
+    ("said", "status", "word"),
+    [
+        ({"species": "dog"}, 2, "--weight"),
+        ({"weight": "4 kg"}, 2, "--species"),
+        ({"species": "ferret", "weight": "1 kg"}, 1, "dog or cat"),
+        ({"species": "cat", "weight": "45 kg"}, 1, "weight"),
+        ({"species": "cat", "weight": "4"}, 1, "no unit"),
+        # a surprising weight is warned about, and the sheet comes all the same: an arrest does not wait
+        ({"species": "cat", "weight": "0.9 kg"}, 0, "Look at the weight again"),
+        ({"species": "cat", "weight": "0.9 kg", "confirmed": True}, 0, ""),
+    ],
+)
+def test_the_emergency_command_says_what_is_wrong(
+    said: dict[str, Any], status: int, word: str, capsysbinary: pytest.CaptureFixture[bytes]
+) -> None:
+    assert emergency_command(**said) == status
+    out, err = (stream.decode() for stream in capsysbinary.readouterr())
+    assert word in err
+    assert bool(out) == (status == 0)
+    assert bool(err) == bool(word)
