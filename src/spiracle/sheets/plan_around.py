@@ -5,7 +5,7 @@ from __future__ import annotations
 from spiracle.airway import AirwayChoice
 from spiracle.case.facts import Facts
 from spiracle.drugs import BudgetSum
-from spiracle.quantity import figure
+from spiracle.quantity import figure, reading
 from spiracle.sheets.plan_rooms import limit_parts
 from spiracle.sheets.plan_shapes import LimitPart
 from spiracle.sheets.plan_work import PlanWork, breathing_refusals
@@ -31,7 +31,7 @@ def airway_plan(work: PlanWork, facts: Facts) -> AirwayPlan:
         return AirwayPlan(tubes=(), refusal=refused(work.refusals["airway"]))
     return AirwayPlan(
         tubes=tuple(
-            TubeShape(role=t.role, id_text=t.id_text, id_mm=float(t.id_mm), od_mm=float(t.od_mm), od_memory=t.od_memory,
+            TubeShape(role=t.role, id_text=reading(t.id_mm, 1), id_mm=float(t.id_mm), od_mm=float(t.od_mm), od_memory=t.od_memory,
                       cuffed=t.cuffed)
             for t in choice.tubes
         ),

@@ -73,7 +73,7 @@ def number(
     places: int | None = None,
     significant: int = 0,
     mark: MarkName = "worked",
-    memory: bool = False,
+    memory: bool | None = None,
     estimated: bool = False,
     at: datetime | None = None,
     by: str = "",
@@ -81,6 +81,8 @@ def number(
     """A worked quantity as a printed figure that can show its working.
 
     `places` prints a fixed number of decimals (tube sizes, temperatures), `significant` rounds what is not drawn up.
+    `memory` None takes the working's own mark; a caller who knows that the figure itself rests on nothing remembered
+    (only the limits beside it do, and are marked there) says so.
     """
     quantity = worked.value if isinstance(worked, Worked) else worked
     working = worked.working if isinstance(worked, Worked) else None
@@ -92,7 +94,7 @@ def number(
         text=text,
         unit=str(quantity.unit),
         mark=mark,
-        memory=memory or (working is not None and working.memory),
+        memory=memory if memory is not None else working is not None and working.memory,
         estimated=estimated or (working is not None and working.estimated),
         at=at,
         by=by,
