@@ -118,7 +118,8 @@ def total_until(t: Told, infusion: Infusion) -> datetime:
 
 def _steps(t: Told, infusion: Infusion) -> tuple[BandPart, ...]:
     stop = infusion.stopped.happened_at if infusion.stopped is not None else None
-    ids = [infusion.started, *(c for c in t.case.live(ev.InfusionChanged) if c.infusion == infusion.started.infusion)]
+    ids: list[ev.InfusionStarted | ev.InfusionChanged] = [infusion.started]
+    ids += [c for c in t.case.live(ev.InfusionChanged) if c.infusion == infusion.started.infusion]
     parts = []
     for place, event in enumerate(ids):
         after = ids[place + 1].happened_at if place + 1 < len(ids) else stop

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Literal
 
 from spiracle.case.events import DrugGiven, DrugOrdered
 from spiracle.case.syringes import Syringe
@@ -25,6 +26,8 @@ from spiracle.source import Guardrail, Input, Mark, Worked, Working
 
 QUARTER = Decimal(4)
 SUM_FIGURES = 3
+
+EffectState = Literal["ready", "order reached", "over hard stop", "empty"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,7 +176,7 @@ def _worked_total(t: Told, a: Agent) -> Worked[Quantity]:
     )
 
 
-def _state(a: Agent) -> tuple[str, str]:
+def _state(a: Agent) -> tuple[EffectState, str]:
     hard = a.limit.hard_high if a.limit is not None else None
     if hard is not None and _over(a, hard):
         return "over hard stop", f"over the hard stop of {quantity_text(hard)}"

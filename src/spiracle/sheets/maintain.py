@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 from decimal import Decimal
 
@@ -19,6 +20,7 @@ from spiracle.sheets.shapes import (
     MaintainSheet,
     Num,
     PadLine,
+    Priority,
     Running,
     Trouble,
     Vital,
@@ -72,7 +74,7 @@ def ribbon(t: Told, limits: tuple[LimitRow, ...], advice: tuple[Advice, ...] = (
     return tuple(_cell(t, READINGS[name], by_reading.get(name), urgent) for name in RIBBON)
 
 
-def _cell(t: Told, shape: ReadingShape, limit: LimitRow | None, urgent: dict[str, str]) -> Vital:
+def _cell(t: Told, shape: ReadingShape, limit: LimitRow | None, urgent: Mapping[str, Priority]) -> Vital:
     seen = t.current(shape.reading)
     if shape.reading == "heart_rate" and seen is None:
         seen = t.current("pulse_rate")
@@ -88,7 +90,7 @@ def _cell(t: Told, shape: ReadingShape, limit: LimitRow | None, urgent: dict[str
         value=_num(t, seen) if seen else None,
         extra=_extra(t, shape.reading, seen),
         foot=_foot(t, shape.reading, seen),
-        priority=urgent.get(shape.reading),  # type: ignore[arg-type]
+        priority=urgent.get(shape.reading),
         stale_after_s=600 if shape.reading in {"map", "temperature"} else 300,
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 from spiracle.case import events as ev
 from spiracle.sheets.shapes import PhaseName, PhaseState, RecordGap
@@ -34,7 +34,7 @@ def phases(t: Told, gaps: Iterable[RecordGap]) -> tuple[PhaseState, ...]:
 
 def present(t: Told) -> PhaseName:
     """The furthest phase that has begun: an emergency may be asleep with its plan unsigned."""
-    begun = {
+    begun: dict[PhaseName, Callable[[Told], bool]] = {
         "record": _record_began,
         "recover": _recovery_began,
         "maintain": _maintenance_began,
@@ -42,7 +42,7 @@ def present(t: Told) -> PhaseName:
         "prepare": _preparation_began,
         "plan": _planning_began,
     }
-    return next((phase for phase, test in begun.items() if test(t)), "assess")  # type: ignore[return-value]
+    return next((phase for phase, test in begun.items() if test(t)), "assess")
 
 
 def both_signed(t: Told) -> bool:
@@ -69,7 +69,8 @@ def _induction_began(t: Told) -> bool:
 
 
 def _preparation_began(t: Told) -> bool:
-    if t.case.live(ev.PlanApproved) or t.case.live(ev.SyringeDrawn) or t.case.live(ev.CatheterPlaced):
+    prepared: tuple[type[ev.Event], ...] = (ev.PlanApproved, ev.SyringeDrawn, ev.CatheterPlaced)
+    if any(t.case.live(kind) for kind in prepared):
         return True
     lists = any(c.list in {"machine", "patient"} for c in t.case.live(ev.CheckLineDone))
     return lists or any(purpose_of(g, t.orders) == "premedication" for g in t.given)

@@ -91,7 +91,7 @@ def footnotes(shapes: Iterable[object]) -> Footnotes:
 
 def brief(citation: str) -> str:
     """A citation cut to what finds it in the manual's list of figures: one page has no room for more."""
-    head = citation.split(". ")[0].split(" (")[0]
+    head = citation.split(". ", maxsplit=1)[0].split(" (", maxsplit=1)[0]
     return head if len(head) <= 48 else head[:47].rstrip(" ,;:") + "…"
 
 
