@@ -6,12 +6,12 @@ from decimal import Decimal
 
 from case_log import NOW, a_case
 
-from spiracle.case.events import DosingWeightSet, DrugOrdered, OxygenRead, SyringeDrawn
+from spiracle.case.events import DosingWeightSet, DrugOrdered, OxygenRead, ResultNoted, SyringeDrawn
 from spiracle.case.fold import fold
 from spiracle.doors.plan_file import read_plan_file
 from spiracle.doors.tables import load_facts
 from spiracle.sheets.plan import plan
-from spiracle.sheets.plan_sheet import plan_sheet, request_of
+from spiracle.sheets.plan_sheet import plan_of_case, plan_sheet, request_of
 
 FILE = """
 [patient]
@@ -113,3 +113,19 @@ def test_an_order_that_cannot_be_read_stays_in_sight() -> None:
         assert refusal is not None
         assert refusal.name == "Unknown"
         assert lines[order].volume is None
+    printed = plan_of_case(log.case, load_facts(), NOW)
+    assert [d.drug for d in printed.drugs] == ["methadone", "propofol", "unobtainium"]
+    assert any("smidgen" in c.text for c in printed.cautions)
+
+
+def test_the_blood_that_may_be_lost_needs_a_packed_cell_volume() -> None:
+    log = a_case()
+    without = plan_sheet(log.case, load_facts(), NOW).fluids
+    log.add(ResultNoted, test="PCV", value="40", unit="%")
+    told = plan_sheet(log.case, load_facts(), NOW).fluids
+    assert without is not None
+    assert without.allowable_loss is None
+    assert any("packed cell volume" in n for n in without.notes)
+    assert told is not None
+    assert told.allowable_loss is not None
+    assert told.allowable_loss.estimated

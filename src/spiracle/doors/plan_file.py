@@ -33,7 +33,7 @@ from spiracle.sheets.plan_request import (
 
 TOP = ("patient", "order", "stock", "airway", "limit")
 PATIENT = ("name", "species", "breed", "sex", "age", "weight", "weighed", "method", "body_condition", "asa", "conditions",
-           "dosing_weight", "dosing_reason", "last_weight", "weight_confirmed")  # fmt: skip
+           "dosing_weight", "pcv", "dosing_reason", "last_weight", "weight_confirmed")  # fmt: skip
 ORDER = ("drug", "purpose", "route", "dose", "row", "concentration", "when", "given_as", "ordered_by", "over_hard_by",
          "reason")  # fmt: skip
 STOCK = ("strengths", "concentrations", "syringes", "tubes", "cylinder", "case_minutes", "parts", "circuit")
@@ -160,12 +160,15 @@ def _patient(table: dict[str, Any]) -> tuple[Patient, Quantity | None, bool]:
     if dosing is not None and not _text(table, "dosing_reason"):
         raise Missing("dosing_reason", "a dosing weight apart from the scale's was given without a reason.",
                       'Write like dosing_reason = "lean weight, condition 9 of 9".')  # fmt: skip
+    pcv = _quantity(table, "pcv", "", "fraction")
+    if pcv is not None and not 1 <= pcv.value <= 80:
+        raise OutOfRange("pcv", f"{pcv} is not a packed cell volume.", "Write it like 38 %.")
     patient = Patient(
         species=species, weight=weight, method=method, weighed=_moment(table, "weighed"),
         name=_text(table, "name"), breed=_text(table, "breed"), sex=_text(table, "sex"), age=age,
         age_days=read_age_days(age) if age else None, body_condition=_whole(table, "body_condition", "", 1, 9),
         asa=_asa(table), conditions=_words(table, "conditions", ""), dosing_weight=dosing,
-        dosing_reason=_text(table, "dosing_reason"),
+        dosing_reason=_text(table, "dosing_reason"), pcv=None if pcv is None else pcv.number("%"),
     )  # fmt: skip
     return patient, _quantity(table, "last_weight", "", "weight"), _flag(table, "weight_confirmed", "", absent=False)
 

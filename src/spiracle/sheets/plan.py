@@ -62,6 +62,11 @@ def plan(request: PlanRequest, facts: Facts, now: datetime) -> Plan:
     for order in work.orders:
         if order.made.refusal is not None and not stands_inside(order.made.refusal):
             raise named(order.made.refusal, order.asked)
+    return laid_out(work, facts, now)
+
+
+def laid_out(work: PlanWork, facts: Facts, now: datetime) -> Plan:
+    """The work as a plan, each refusal in its own entry."""
     drugs = tuple(drug_part(o, facts) for o in work.orders)
     return Plan(
         patient=_patient(work, facts, now),

@@ -6,7 +6,7 @@ from spiracle.airway import AirwayChoice
 from spiracle.case.facts import Facts
 from spiracle.drugs import BudgetSum
 from spiracle.quantity import figure, reading
-from spiracle.sheets.plan_rooms import limit_parts
+from spiracle.sheets.plan_rooms import limit_parts, loss_note
 from spiracle.sheets.plan_shapes import LimitPart
 from spiracle.sheets.plan_work import PlanWork, breathing_refusals
 from spiracle.sheets.shapes import (
@@ -96,7 +96,11 @@ def breathing_plan(work: PlanWork, facts: Facts) -> BreathingPlan:
 def fluid_plan(work: PlanWork, facts: Facts) -> FluidPlan:
     fluids, sources, guess = work.fluids, facts.sources, work.request.patient.estimated
     bolus = fluids.bolus
-    notes = (f"Bolus over {bolus.minutes[0]} to {bolus.minutes[1]} min. {bolus.says}".strip(), bolus.between)
+    notes = (
+        f"Bolus over {bolus.minutes[0]} to {bolus.minutes[1]} min. {bolus.says}".strip(),
+        bolus.between,
+        loss_note(work),
+    )
     return FluidPlan(
         rate=number(fluids.rate, "fluid rate", sources, significant=3, estimated=guess),
         bolus=number(bolus.first, "first bolus", sources, significant=3, estimated=guess),

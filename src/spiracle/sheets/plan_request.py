@@ -21,7 +21,8 @@ GRADES = ("I", "II", "III", "IV", "V")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Patient:
-    """The animal as told and weighed. `weight` is the body weight, `dosing_weight` a veterinarian's other basis."""
+    """The animal as told and weighed. `weight` is the body weight, `dosing_weight` a veterinarian's other basis,
+    `pcv` the packed cell volume in per cent."""
 
     species: Species
     weight: Quantity
@@ -37,6 +38,7 @@ class Patient:
     conditions: tuple[str, ...] = ()
     dosing_weight: Quantity | None = None
     dosing_reason: str = ""
+    pcv: Decimal | None = None
 
     @property
     def basis(self) -> Quantity:

@@ -135,9 +135,14 @@ def fluids_part(work: PlanWork, facts: Facts) -> FluidsPart:
         bolus_limit=worked_amount(bolus.in_all, estimated=guess),
         blood_volume=worked_amount(fluids.blood, estimated=guess),
         allowable_loss=_or_none(fluids.loss, guess),
-        notes=tuple(n for n in (f"Bolus {minutes}. {bolus.says}", bolus.between) if n.strip()),
+        notes=tuple(n for n in (f"Bolus {minutes}. {bolus.says}", bolus.between, loss_note(work)) if n.strip()),
         source=cites(ids, facts.sources),
     )
+
+
+def loss_note(work: PlanWork) -> str:
+    """Why no blood loss is named: nothing is assumed in place of a packed cell volume."""
+    return "" if work.fluids.loss is not None else "Allowable blood loss needs a packed cell volume: none was given."
 
 
 def limit_parts(work: PlanWork, facts: Facts) -> tuple[LimitPart, ...]:

@@ -7,6 +7,8 @@ from contextlib import suppress
 from datetime import datetime
 from decimal import Decimal
 
+from msgspec.structs import replace
+
 from spiracle.case import standing
 from spiracle.case.events import (
     AirwayMeasured,
@@ -24,6 +26,7 @@ from spiracle.case.events import (
     PlanSent,
     PreviousAnaesthesiaNoted,
     ProcedurePlanned,
+    ResultNoted,
     SyringeDrawn,
 )
 from spiracle.case.facts import Facts
@@ -32,6 +35,7 @@ from spiracle.drugs import DosingWeight, LocalDose, budgets
 from spiracle.quantity import Quantity, figure, read, read_age_days
 from spiracle.refusals import Missing, Refusal
 from spiracle.sheets.emergency_sheet import given_amount
+from spiracle.sheets.plan import laid_out
 from spiracle.sheets.plan_around import airway_plan, breathing_plan, budget, fluid_plan, limit_rows, risk_flags
 from spiracle.sheets.plan_lines import drug_line
 from spiracle.sheets.plan_request import (
@@ -45,9 +49,12 @@ from spiracle.sheets.plan_request import (
     Stock,
     TubeStocked,
 )
+from spiracle.sheets.plan_shapes import Caution, Plan
 from spiracle.sheets.plan_work import OrderWork, PlanWork, shelf_of, work_out
 from spiracle.sheets.shapes import Budget, DrugLine, PlanSheet
 from spiracle.sheets.worked_shape import number, refused
+
+PCV_NAMES = {"pcv", "packed cell volume", "haematocrit", "hematocrit", "hct"}
 
 
 def plan_sheet(case: Case, facts: Facts, now: datetime) -> PlanSheet:
@@ -80,6 +87,16 @@ def plan_sheet(case: Case, facts: Facts, now: datetime) -> PlanSheet:
         if work.lean is None
         else number(work.lean, "lean weight", facts.sources, significant=3, mark="predicted"),
     )
+
+
+def plan_of_case(case: Case, facts: Facts, now: datetime) -> Plan:
+    """A stored case's plan for print. One order that was refused doesn't hold up the sheet: its entry says why."""
+    made = laid_out(work_out(request_of(case, facts, now), facts), facts, now)
+    lost = tuple(
+        Caution(kind="plan", severity="avoid", about=line.name, text=f"The order of {line.order_text} cannot be read.")
+        for line in _unreadable(case)
+    )
+    return replace(made, cautions=(*made.cautions, *lost))
 
 
 def drug_lines(case: Case, facts: Facts, now: datetime) -> tuple[DrugLine, ...]:
@@ -173,7 +190,20 @@ def _patient(case: Case, facts: Facts) -> Patient:
         conditions=_conditions(case, facts),
         dosing_weight=Quantity.of(dosing, "kg") if other and dosing is not None else None,
         dosing_reason=basis.reason if other and basis is not None else "",
+        pcv=_pcv(case),
     )
+
+
+def _pcv(case: Case) -> Decimal | None:
+    """The packed cell volume last noted, in per cent; one written in another way gives none."""
+    noted = [r for r in case.live(ResultNoted) if r.test.strip().casefold() in PCV_NAMES and r.unit.strip() == "%"]
+    if not noted:
+        return None
+    try:
+        value = read(f"{noted[-1].value.strip()} %", "packed cell volume", "fraction").value
+    except Refusal:
+        return None
+    return value if 1 <= value <= 80 else None
 
 
 def _described(case: Case) -> Mapping[str, str]:

@@ -276,6 +276,7 @@ def _fluids(request: PlanRequest, facts: Facts, conditions: frozenset[str]) -> F
         ceiling=room.rate_ceiling(species, kg),
         bolus=room.bolus(species, kg),
         blood=room.blood_volume(species, kg),
+        loss=None if request.patient.pcv is None else room.allowable_loss(species, kg, request.patient.pcv),
     )
 
 
