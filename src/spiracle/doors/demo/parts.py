@@ -40,6 +40,7 @@ def admitted(
     )
     s.tell(e.PatientDescribed, name=name, breed=breed, sex=sex, age=age)
     s.tell(e.Weighed, weight_kg=s.kg, method="scale", scale=scale, confirmed=True)
+    s.tell(e.PersonJoined, person=s.by, part="anaesthetist")
     s.tell(e.ProcedurePlanned, procedure=procedure, minutes=minutes, room=room)
 
 

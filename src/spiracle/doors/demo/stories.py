@@ -114,7 +114,7 @@ def _cat_asleep(s: Story) -> None:
         s.at(65 + 5 * i)
         s.row(
             {"heart_rate": hr, "respiratory_rate": rr, "spo2": spo2, "etco2": co2, "temperature": t, "agent_et": et},
-            {"eye": "down", "jaw": "loose", "pulse": "strong" if i < 4 else "fair", "gums": "pink"},
+            {"eye": "down", "jaw": "loose", "pulse": "strong" if i < 4 else "fair", "gums": "pink", "rhythm": "sinus"},
             p,
         )
         if i == 1:
@@ -292,6 +292,7 @@ def _giant_asleep(s: Story) -> None:
         ("84", "12", "99", "42", "37.2", "1.2", (114, 82, 66)),
         ("86", "12", "98", "41", "37.1", "1.2", (116, 84, 68)),
         ("88", "12", "98", "41", "37.0", "1.1", (118, 84, 68)),
+        ("90", "12", "98", "40", "37.0", "0.6", (120, 86, 70)),
     ]
     s.at(63)
     s.tell(e.TimeMarked, mark="procedure start")
@@ -299,7 +300,7 @@ def _giant_asleep(s: Story) -> None:
         s.at(65 + 5 * i)
         s.row(
             {"heart_rate": hr, "respiratory_rate": rr, "spo2": spo2, "etco2": co2, "temperature": t, "agent_et": et},
-            {"eye": "down", "jaw": "loose", "pulse": "strong", "gums": "pink"},
+            {"eye": "down", "jaw": "loose", "pulse": "strong", "gums": "pink", "rhythm": "sinus"},
             p,
         )
         if i == 0:
