@@ -87,7 +87,7 @@ class Store {
   missing = $state("");
   /** Entries whose refusal a panel shows itself. */
   owned = new SvelteSet<string>();
-  #outbox = new Outbox(api.post, (entries) => (this.all = entries));
+  #outbox = new Outbox(api.post, (entries) => this.#held(entries));
   #hang: (() => void) | null = null;
   #retry: ReturnType<typeof setTimeout> | undefined;
 
@@ -117,6 +117,12 @@ class Store {
       await keep("hospital", this.hospital);
     });
     if (this.all.some((entry) => entry.state === "waiting")) void this.flush();
+  }
+
+  #held(entries: readonly Entry[]): void {
+    this.all = entries;
+    // what was refused is not written: there is nothing to undo
+    if (entries.some(({ id, state }) => state === "refused" && id === this.undoable?.id)) this.undoable = null;
   }
 
   #hospital(sheet: Hospital): void {

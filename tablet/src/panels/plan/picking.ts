@@ -26,3 +26,6 @@ export function drugs(rows: readonly PickRow[]): Drug[] {
 /** The first letters there are. */
 export const letters = (all: readonly Drug[]): string[] =>
   [...new Set(all.map((one) => one.name[0]!.toUpperCase()))].sort();
+
+/** The ways a row may be given: one of them is ordered. */
+export const routes = (row: PickRow): string[] => row.route.split(", ");
