@@ -5,10 +5,29 @@ import type { Refused } from "../wire/types";
 export class Entering {
   busy = $state(false);
   refused = $state.raw<Refused | null>(null);
+  /** The server asks whether it is meant: a second touch says so. */
+  asks = $state(false);
+  #decide: ((yes: boolean) => void) | null = null;
 
-  /** True when the entry is written, or kept on this tablet for want of a link. */
-  async run(write: () => Promise<Written>): Promise<boolean> {
+  /** True when the entry is written, or kept on this tablet for want of a link. `write` is told whether it was confirmed. */
+  async run(write: (confirmed: boolean) => Promise<Written>): Promise<boolean> {
     if (this.busy) return false;
+    this.answer(false);
+    if (await this.#once(() => write(false))) return true;
+    if (!this.asks) return false;
+    const yes = await new Promise<boolean>((decide) => (this.#decide = decide));
+    return yes && this.#once(() => write(true));
+  }
+
+  /** What the hand says to the question; another entry begun meanwhile says no. */
+  answer(yes: boolean): void {
+    const decide = this.#decide;
+    this.#decide = null;
+    this.asks = false;
+    decide?.(yes);
+  }
+
+  async #once(write: () => Promise<Written>): Promise<boolean> {
     this.busy = true;
     this.refused = null;
     try {
@@ -16,6 +35,7 @@ export class Entering {
       const answer = await written.answer;
       if (!answer?.refused) return true;
       this.refused = answer.refused;
+      this.asks = answer.refused.name === "AskAgain";
       await store.seen(written.id);
       return false;
     } finally {

@@ -110,3 +110,9 @@ export function given(g: Giveable, rung: Rung, ladder: Ladder, said: Said): Fiel
     reason: said.reason,
   };
 }
+
+/** The hospital's list names a fluid by its id: `isotonic_crystalloid` is read as words. */
+export function inWords(id: string): string {
+  const words = id.replace(/_/g, " ");
+  return words.charAt(0).toUpperCase() + words.slice(1);
+}

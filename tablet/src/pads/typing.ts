@@ -48,17 +48,30 @@ export type Judged =
 export function judged(text: string, label: string, unit: string, bounds: Bounds): Judged {
   const value = valueOf(text);
   if (value === null) return { state: "empty" };
-  const { low = null, high = null, askLow = null, askHigh = null, places } = bounds;
-  const after = text.split(".")[1]?.length ?? 0;
-  if (places !== undefined && after > places) {
-    const most = places === 0 ? "a whole number" : places === 1 ? "one place after the point" : `${places} places`;
-    return { state: "refused", says: `${label} is read to ${most}.`, accepts: `Take the last figure away.` };
-  }
-  if ((low !== null && value < low) || (high !== null && value > high)) {
+  const fine = tooFine(text, label, bounds.places);
+  if (fine) return fine;
+  const { low = null, high = null } = bounds;
+  if (outside(value, low, high)) {
     return { state: "refused", says: `${text}${gap(unit)} cannot be ${label}.`, accepts: accepted(low, high, unit) };
   }
-  if (askLow !== null && value < askLow) return { state: "ask", says: `under ${askLow}` };
-  if (askHigh !== null && value > askHigh) return { state: "ask", says: `over ${askHigh}` };
+  return asked(value, bounds.askLow ?? null, bounds.askHigh ?? null);
+}
+
+function tooFine(text: string, label: string, places: number | undefined): Judged | null {
+  const after = text.split(".")[1]?.length ?? 0;
+  if (places === undefined || after <= places) return null;
+  const words = ["a whole number", "one place after the point"];
+  const most = words[places] ?? `${places} places after the point`;
+  return { state: "refused", says: `${label} is read to ${most}.`, accepts: "Take the last figure away." };
+}
+
+function outside(value: number, low: number | null, high: number | null): boolean {
+  return (low !== null && value < low) || (high !== null && value > high);
+}
+
+function asked(value: number, low: number | null, high: number | null): Judged {
+  if (low !== null && value < low) return { state: "ask", says: `under ${low}` };
+  if (high !== null && value > high) return { state: "ask", says: `over ${high}` };
   return { state: "fine" };
 }
 

@@ -1,6 +1,10 @@
 import { describe, expect, it } from "vitest";
 import type { Chart, ChartPoint, ChartPressure } from "../wire/types";
-import { COLUMN_PX, nearest, plot, scrolledBack, shortName, touchables, windowOf, wrapped } from "./geometry";
+import { plot, scrolledBack, windowOf } from "./geometry";
+import { COLUMN_PX } from "./plotted";
+import { wrapped } from "./plotting";
+import { shortName } from "./rows";
+import { nearest, touchables } from "./touch";
 import { MINUTE } from "./time";
 
 /** Clock times of one invented morning, on a whole quarter hour so that the grid is easy to see. */

@@ -1,6 +1,6 @@
 /** A touched mark in words: the value, where it comes from, and when it was entered. */
 import { hhmm } from "../wire/times";
-import type { Touchable } from "./geometry";
+import type { Touchable } from "./plotted";
 
 export interface Touched {
   title: string;
