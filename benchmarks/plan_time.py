@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 from measuring import Result, median_ms
-from spiracle.doors.plan_file import read_plan
+from spiracle.doors.plan_file import read_plan_file
 from spiracle.doors.tables import load_facts
 from spiracle.sheets.plan import plan
 from spiracle.sheets.plan_shapes import plan_json
@@ -38,9 +38,9 @@ def bare(orders: list[tuple[float, float]], kg: float) -> float:
 def results() -> list[Result]:
     facts = load_facts()
     text = request_text(20)
-    request = read_plan(text, facts)
+    request = read_plan_file(text).request
     worked = median_ms(lambda: plan(request, facts, NOW), 40)
-    whole = median_ms(lambda: plan_json(plan(read_plan(text, facts), facts, NOW)), 20)
+    whole = median_ms(lambda: plan_json(plan(read_plan_file(text).request, facts, NOW)), 20)
     floats = median_ms(lambda: bare([(0.2, 10.0)] * 20, 13.2), 200)
     return [
         Result("plan of one patient, 20 drugs", worked, "ms", "20 dose sums in bare floats", floats, 20),

@@ -67,7 +67,7 @@ def _drug(d: DrugPart) -> Data:
         "delivered": f"delivers {said(d.delivered)}" if d.delivered else "",
         "volume": said(d.rate if d.infusion else d.volume), "syringe": d.syringe.name if d.syringe else "",
         "dilution": dilution, "refused": d.refused.sentence if d.refused else "",
-        "limits": (f"{d.zone}: " if d.zone else "") + (d.limits.sentence if d.limits else ""), "memory": d.memory,
+        "limits": d.limits.sentence if d.limits else "", "memory": d.memory,
     }  # fmt: skip
 
 

@@ -1,0 +1,135 @@
+"""Printed sheets of the demo hospital, read back as text: what must stand on paper stands on it."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from pypdf import PdfReader
+
+from spiracle.case.facts import Facts
+from spiracle.doors import pdf
+from spiracle.doors.clock import SetClock
+from spiracle.doors.demo import fill, hospital_path
+from spiracle.doors.log_store import LogStore, open_store
+from spiracle.doors.plan_file import read_plan_file
+from spiracle.doors.tables import load_facts
+from spiracle.quantity import Quantity
+from spiracle.refusals import NotOneOf
+from spiracle.sheets.case_view import case_view
+from spiracle.sheets.emergency_sheet import emergency_sheet
+from spiracle.sheets.plan import plan
+from spiracle.sheets.shapes import CaseView
+
+NOW = datetime(2026, 11, 24, 15, 0, tzinfo=UTC)
+POINTS = {"a4": (595, 842), "letter": (612, 792)}  # ISO 216 A4 and US Letter, in points
+EXAMPLES = sorted((Path(__file__).resolve().parents[2] / "examples").glob("*.toml"))
+
+
+@pytest.fixture(scope="module")
+def facts() -> Facts:
+    return load_facts(hospital_path())
+
+
+@pytest.fixture(scope="module")
+def store(facts: Facts, tmp_path_factory: pytest.TempPathFactory) -> Iterator[LogStore]:
+    found = open_store(f"sqlite:///{tmp_path_factory.mktemp('prints') / 'log.sqlite'}", SetClock(NOW))
+    fill(found, facts, SetClock(NOW))
+    yield found
+    found.close()
+
+
+@pytest.fixture(scope="module")
+def finished(store: LogStore, facts: Facts) -> CaseView:
+    """The demo's longest case: planned, done, recovered, signed."""
+    row = max(store.case_rows(), key=lambda r: r.seq)
+    case, seq = store.case(row.case)
+    return case_view(case, seq, facts, NOW)
+
+
+def text_of(raw: bytes) -> str:
+    return " ".join(" ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(raw)).pages)
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_the_record_says_what_happened_and_what_was_struck(finished: CaseView, facts: Facts, paper: str) -> None:
+    """D11, D37: identity, plan, drugs, airway, recovery, struck entries, signatures, versions, cautions, two pages or more."""
+    raw = pdf.record_pdf(finished, facts, paper, NOW)
+    pages = PdfReader(io.BytesIO(raw)).pages
+    words = text_of(raw)
+    assert len(pages) >= 2
+    assert (round(float(pages[0].mediabox.width)), round(float(pages[0].mediabox.height))) == POINTS[paper]
+    for expected in (
+        "Anaesthetic record: Halvard", "Great Dane", "71.5", "ASA II", "Plan and orders", "0.2 mg/kg", "Drugs given", "Methadone",
+        "14 mg", "1.4 mL", "Lidocaine", "ID 12.0 mm", "Proven", "struck", "wrong key", "12 min late", "Tube out", "standing",
+        "technician: TB, signed", "veterinarian: SV, signed", "from memory", "sources", "tables", "Verify every dose",
+        "a later strike voids this print", "Harrow Sound Animal Hospital",
+    ):  # fmt: skip
+        assert expected.lower() in words.lower(), expected
+
+
+def test_the_same_record_gives_the_same_bytes(finished: CaseView, facts: Facts) -> None:
+    assert pdf.record_pdf(finished, facts, "a4", NOW) == pdf.record_pdf(finished, facts, "a4", NOW)
+
+
+def test_labels_carry_drug_strength_volume_patient_time_and_hands(finished: CaseView, facts: Facts) -> None:
+    """U22: what ISO 26825 labels and the trade ask for, in words beside the colour."""
+    words = text_of(pdf.labels_pdf(finished, facts, "a4", NOW))
+    for expected in (
+        "Methadone",
+        "10 mg/mL",
+        "IM",
+        "1.4",
+        "Halvard",
+        "71.5",
+        "TB",
+        "seen NK",
+        "colour does not replace reading",
+    ):
+        assert expected in words, expected
+
+
+@pytest.mark.parametrize(
+    ("species", "kg"), [("cat", "0.6"), ("cat", "4.2"), ("dog", "1.4"), ("dog", "12.4"), ("dog", "85")]
+)
+def test_the_emergency_sheet_is_one_page_and_says_when_it_is_void(facts: Facts, species: str, kg: str) -> None:
+    """U28: weight huge, sheet number, void rule, ESTIMATED across it."""
+    sheet = emergency_sheet(species, Quantity.of(kg, "kg"), "estimated", facts, None, NOW)
+    raw = pdf.emergency_pdf(sheet, facts, "letter", NOW, "nobody")
+    words = text_of(raw)
+    assert len(PdfReader(io.BytesIO(raw)).pages) == 1
+    for expected in (
+        "ESTIMATED WEIGHT",
+        f"{kg}",
+        sheet.sheet_id,
+        "void when weight",
+        "Epinephrine",
+        "mL",
+        "Arrest",
+        "Shock",
+        "Verify every dose",
+    ):
+        assert expected in words, expected
+    assert ("Lidocaine" in words.split("Reversals")[0]) == (
+        species == "dog"
+    )  # never in a cat's arrest (2024 guideline summary)
+
+
+@pytest.mark.parametrize("example", EXAMPLES, ids=lambda p: p.stem)
+def test_every_example_prints_its_plan(facts: Facts, example: Path) -> None:
+    found = plan(read_plan_file(example.read_text("utf-8")).request, facts, NOW)
+    words = text_of(pdf.plan_pdf(found, facts, "a4", NOW))
+    assert "Anaesthetic plan" in words
+    assert "Verify every dose" in words
+    for drug in found.drugs:
+        assert drug.name.lower() in words.lower()
+        if drug.refused is not None:
+            assert drug.refused.says[:30] in words
+
+
+def test_another_paper_is_refused_by_name(finished: CaseView, facts: Facts) -> None:
+    with pytest.raises(NotOneOf, match="a4 or letter"):
+        pdf.record_pdf(finished, facts, "a5", NOW)
