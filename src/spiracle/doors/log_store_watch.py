@@ -62,5 +62,5 @@ class Watcher:
         raw.execute("LISTEN spiracle_log")
         self._report(connection)  # what was written while nobody listened
         while not self._over.is_set():
-            for _ in raw.notifies(timeout=EVERY_S, stop_after=1):
+            if list(raw.notifies(timeout=EVERY_S, stop_after=1)):  # the link is busy while this runs
                 self._report(connection)
