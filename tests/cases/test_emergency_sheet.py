@@ -20,6 +20,7 @@ from spiracle.sheets.emergency_sheet import emergency_sheet
 
 
 def test_the_sheet_id_follows_the_content() -> None:
+    """U28, D37: another weight, another id."""
     facts = load_facts()
     one = emergency_sheet("dog", Quantity.of("12.4", "kg"), "scale", facts, None, NOW)
     again = emergency_sheet("dog", Quantity.of("12.40", "kg"), "scale", facts, None, NOW + timedelta(hours=1))
@@ -30,6 +31,7 @@ def test_the_sheet_id_follows_the_content() -> None:
 
 
 def test_a_change_of_weight_voids_the_print() -> None:
+    """U28, D37: the old print is named."""
     log, facts = a_case(), load_facts()
     first = emergency_sheet("dog", Quantity.of(12, "kg"), "scale", facts, log.case, NOW)
     log.add(SheetPrinted, sheet="emergency", print_id=first.sheet_id, weight_kg=Decimal(12))
@@ -49,6 +51,7 @@ def test_epinephrine_of_the_arrest_sheet() -> None:
 
 
 def test_what_was_given_is_there_to_be_reversed() -> None:
+    """U26: what undoes it stands on the sheet."""
     log, facts = a_case(), load_facts()
     log.add(DrugGiven, drug="dexmedetomidine", amount=Decimal(60), unit="mcg", route="IM")
     sheet = emergency_sheet("dog", Quantity.of(12, "kg"), "scale", facts, log.case, NOW)

@@ -222,7 +222,7 @@ def test_a_veterinarians_word_carries_it_and_stays_visible() -> None:
 
 
 def test_a_condition_that_stops_a_drug_gives_no_volume() -> None:
-    """Acepromazine with low volume: the label of every acepromazine injection excludes it (UK text, NOAH compendium)."""
+    """U14: acepromazine with low volume: every label of its injection excludes it (UK text, NOAH compendium)."""
     text = GOOD.replace('asa = "II"', 'asa = "IV"\nconditions = ["hypovolaemia"]')
     text = text.replace('drug = "methadone"', 'drug = "acepromazine"').replace('"0.3 mg/kg"', '"0.02 mg/kg"')
     first, second = plan_of(text + 'acepromazine = ["2 mg/mL"]\n').drugs
@@ -233,6 +233,7 @@ def test_a_condition_that_stops_a_drug_gives_no_volume() -> None:
 
 
 def test_an_estimated_weight_marks_every_figure_made_from_it() -> None:
+    """U7: to the last line."""
     made = plan_of(GOOD.replace('weight = "12 kg"', 'weight = "12 kg"\nmethod = "estimated"'))
     assert made.patient.estimated
     assert all(a.estimated for d in made.drugs for a in (d.amount, d.volume, d.delivered) if a is not None)

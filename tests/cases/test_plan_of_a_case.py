@@ -59,6 +59,7 @@ def test_a_dosing_weight_is_used_and_named() -> None:
 
 
 def test_the_vial_picked_up_settles_the_strength() -> None:
+    """U9: the volume follows the vial in the hand."""
     log = a_case()
     log.add(DrugOrdered, order="o3", drug="midazolam", purpose="co-induction", route="IV", low=Decimal("0.2"),
             high=Decimal("0.2"), unit="mg/kg")  # fmt: skip

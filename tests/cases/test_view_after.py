@@ -31,6 +31,7 @@ def test_recovery_keeps_its_looks_and_milestones() -> None:
 
 
 def test_the_card_before_the_tube_comes_out_knows_what_the_log_knows() -> None:
+    """A11, A17: agent off with oxygen on, packs, breathing, temperature."""
     card = {c.id: c for c in seen_at(134).recover.extubation}
     assert (card["agent-off"].met, card["packs-out"].met, card["packs-out"].detail) == (
         True,
@@ -45,6 +46,7 @@ def test_the_card_before_the_tube_comes_out_knows_what_the_log_knows() -> None:
 
 
 def test_pain_relief_and_the_call_two_days_later_fall_due() -> None:
+    """U20, C12: at the time that was planned."""
     found = {x.id: x.at for x in seen_at(210).due}
     assert found == {"analgesia": at(275), "outcome": at(200) + timedelta(hours=48)}
 

@@ -57,6 +57,7 @@ def test_the_collar_says_who_how_heavy_and_since_when() -> None:
 
 
 def test_allergies_not_asked_are_not_none_known() -> None:
+    """U15: two different things."""
     assert seen_at(7.5).collar.allergies.state == "not asked"
 
 
@@ -98,6 +99,7 @@ def test_lists_show_what_was_answered_and_which_line_is_next() -> None:
 
 
 def test_drawn_syringes_show_what_is_left() -> None:
+    """U19: with what was last given, when and by whom."""
     drawn = {s.syringe: s for s in seen_at(60).prepare.drawn}
     assert (drawn["s-1"].drawn.text, drawn["s-1"].left.text, drawn["s-1"].left_ml) == ("0.1", "0.02", 0.02)
     assert (drawn["s-2"].left.text, drawn["s-2"].lot, drawn["s-2"].mark_ml) == ("0.8", "A-77", 0.01)

@@ -51,6 +51,7 @@ def test_a_struck_push_leaves_the_sum() -> None:
 
 
 def test_attempts_are_counted_with_their_outcome() -> None:
+    """A3: each with its tube and its end."""
     attempts = seen_at(70).induce.attempts
     assert [(a.number, a.outcome, a.tube, a.operator, a.view) for a in attempts] == [
         (1, "out", "ID 4.5 mm", "rowan", "poor"), (2, "in", "ID 4.0 mm", "ilse", "good")]  # fmt: skip
@@ -80,6 +81,7 @@ def test_an_artefact_of_co2_proves_nothing() -> None:
 
 
 def test_the_airway_lacks_something_until_it_is_proven() -> None:
+    """A1: in words, until the last line."""
     before = seen_at(68.3)
     assert before.induce.breaths == 0 and before.induce.lacking
     after = seen_at(69.5)

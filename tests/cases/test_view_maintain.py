@@ -12,6 +12,7 @@ from teasel import cell, seen_at, teasel
 
 
 def test_a_pressure_under_the_ordered_limit_asks_for_the_ordered_act() -> None:
+    """C1: the finding, the order, the act as a key."""
     view = seen_at(99)
     (front,) = view.advice
     assert (front.id, front.priority, front.since) == ("limit map", "medium", at(97))
@@ -75,6 +76,7 @@ def test_an_ordered_drug_becomes_a_key_only_from_the_strength_it_was_planned_for
 
 
 def test_the_limit_says_for_how_long() -> None:
+    """C1: since the last value that was not beyond it."""
     book = teasel()
     book.tell(98, ev.PressureTaken, sap=d("90"), map=d("60"), dap=d("45"), method="oscillometric", source="device")
     book.tell(102, ev.PressureTaken, sap=d("90"), map=d("61"), dap=d("45"), method="oscillometric", source="device")
@@ -133,6 +135,7 @@ def test_a_row_in_hand_shows_what_was_written() -> None:
 
 
 def test_the_chart_keeps_struck_artefact_and_late_entries() -> None:
+    """D11, D12: nothing is smoothed away."""
     chart = seen_at(103).maintain.chart
     assert [(p.text, p.artefact) for p in chart.rate] == [
         ("168", False), ("160", False), ("158", False), ("156", False), ("244", True), ("155", False), ("150", False)]  # fmt: skip
@@ -170,7 +173,7 @@ def test_the_dial_and_the_fluid_as_bands() -> None:
 
 
 def test_what_ran_in_counts_every_push() -> None:
-    """12 mL/h for 28 min is 5.6 mL; pushes 0.08 + 0.6 + 0.8 = 1.48 mL; the struck 12 mL counts nothing."""
+    """C7: 12 mL/h for 28 min is 5.6 mL; pushes 0.08 + 0.6 + 0.8 = 1.48 mL; the struck 12 mL counts nothing."""
     maintain = seen_at(99).maintain
     (running,) = maintain.running
     assert running.total is not None and (running.total.text, running.rate.text) == ("5.6", "12")

@@ -43,6 +43,7 @@ def test_a_dose_says_amount_volume_route_site_and_who_pushed() -> None:
 
 
 def test_micrograms_are_never_the_greek_letter() -> None:
+    """U1: mcg in words, whatever was typed."""
     said = say(ev.DrugGiven, drug="dexmedetomidine", amount=d("40"), unit="mcg", volume_ml=d("0.08"), route="IM")
     assert said == "Dexmedetomidine 40 mcg, 0.08 mL IM"
 
@@ -76,6 +77,7 @@ def test_an_order_stands_in_the_veterinarians_words() -> None:
 
 
 def test_the_turn_says_whether_the_circuit_was_off() -> None:
+    """A8: a turn with the circuit on stands in the record."""
     assert (
         say(ev.Positioned, position="left side", disconnected_first=True) == "Position: left side, disconnected first"
     )
@@ -92,6 +94,7 @@ def test_vaporiser_off_and_on() -> None:
 
 
 def test_waste_without_a_second_person_says_so() -> None:
+    """D22: what nobody saw is called so."""
     assert say(ev.DrugWasted, drug="methadone", volume_ml=d("0.04"), manner="in sharps") == (
         "Wasted: methadone 0.04 mL, in sharps, no second person"
     )

@@ -139,6 +139,7 @@ def test_cautions_name_conditions_that_a_patient_can_have() -> None:
 
 
 def test_a_row_without_a_source_does_not_load() -> None:
+    """U30: no figure without a birth certificate."""
     tables = texts("drugs-")
     sources = Sources(r for name, text in texts("sources-").items() for r in read_sources(text, name))
     broken = tables["drugs-fluids"].replace("sources = [", 'sources = ["nobody", ', 1)

@@ -48,7 +48,7 @@ NOW = datetime(2026, 5, 4, 10, 0, tzinfo=UTC)
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda r: r["id"])
 def test_a_published_figure_is_met(row: dict[str, Any]) -> None:
-    """Labels, guideline tables and reference arithmetic: the source stands in the row."""
+    """U30: Labels, guideline tables and reference arithmetic: the source stands in the row."""
     assert row["source"] and row["seen"]
     got = Decimal(str(FORMULAS[row["compute"]](row["inputs"])))
     assert abs(got - Decimal(row["expected"])) <= Decimal(row["tolerance"])
@@ -127,11 +127,13 @@ def test_an_unknown_drug_is_refused_with_near_names() -> None:
 
 
 def test_a_drug_without_a_row_for_the_species_is_refused_by_name() -> None:
+    """U13: a dose of one species is never taken for another."""
     with pytest.raises(Unknown, match="cat"):
         formulary().drug("edrophonium", "cat")
 
 
 def test_no_species_is_refused() -> None:
+    """U13: there is no default."""
     with pytest.raises(Unknown, match="species"):
         formulary().drug("methadone", "")
 
@@ -151,6 +153,7 @@ def test_methadone_by_hand() -> None:
 
 
 def test_two_stocked_strengths_give_no_volume_until_one_is_picked() -> None:
+    """U9: no volume without the vial in the hand."""
     made = ready("dexmedetomidine", "cat", "premedication", "IM", "5 mcg/kg", "4.1")
     assert isinstance(made.refusal, Missing) and made.volume is None and str(made.amount) == "20.5 mcg"
     assert "strengths are stocked" in made.refusal.says and "Pick the vial in your hand" in made.refusal.accepts
@@ -162,7 +165,7 @@ def test_two_stocked_strengths_give_no_volume_until_one_is_picked() -> None:
 
 
 def test_a_volume_too_small_is_diluted_with_parts_that_can_be_measured() -> None:
-    """0.1 mg/kg × 4 kg of 50 mg/mL ephedrine is 0.008 mL (a second reader's example): 5 mg/mL makes it 0.08 mL."""
+    """U10: 0.1 mg/kg × 4 kg of 50 mg/mL ephedrine is 0.008 mL (a second reader's example): 5 mg/mL makes it 0.08 mL."""
     made = ready("ephedrine", "cat", "blood pressure", "IV", "0.1 mg/kg", "4", strength="50 mg/mL")
     assert made.dilution is not None
     assert str(made.dilution.concentration) == "5 mg/mL" and str(made.drawn) == "0.08 mL"
@@ -184,7 +187,10 @@ def test_an_induction_dose_is_four_pushes_of_whole_marks() -> None:
 
 
 def test_an_infusion_keeps_its_time_base_and_gives_a_rate() -> None:
-    """Dopamine 10 mcg/kg/min for 10 kg from 1.6 mg/mL is 3.75 mL/h by arithmetic; a pump set to 0.1 mL/h shows 3.7."""
+    """U3: Dopamine 10 mcg/kg/min for 10 kg from 1.6 mg/mL is 3.75 mL/h by arithmetic.
+
+    A pump set to 0.1 mL/h shows 3.7.
+    """
     made = ready("dopamine", "dog", "blood pressure", "IV", "10 mcg/kg/min", "10", strength="1.6 mg/mL", confirmed=True)
     assert str(made.rate) == "3.7 mL/h" and made.drawn is None
     assert made.rate is not None and minutes_left(Quantity.of(50, "mL"), made.rate) == 810
@@ -220,7 +226,7 @@ def test_the_ladder_tells_every_mark() -> None:
     ],
 )
 def test_a_slip_is_named(drug: str, species: str, purpose: str, route: str, dose: str, named: str) -> None:
-    """Slips of a point, of mg and mcg, of minute and hour, of total and per kg: common practice of medication safety."""
+    """U1, U2, U3, U4: slips of a point, mg and mcg, minute and hour, total and per kg (common practice)."""
     made = ready(drug, species, purpose, route, dose, "20", strength="", conditions=("under anaesthesia",))
     assert isinstance(made.refusal, AskAgain) and named in made.refusal.says
     assert made.amount is None and made.volume is None
@@ -235,6 +241,7 @@ def test_a_confirmed_dose_over_the_stop_still_needs_the_veterinarian() -> None:
 
 
 def test_an_emergency_row_warns_and_is_never_blocked() -> None:
+    """D36: nothing stands before a life-saving dose."""
     made = ready("epinephrine", "dog", "arrest", "IV", "0.1 mg/kg", "10", strength="1 mg/mL")
     assert made.refusal is None and made.zone is Zone.FORBIDDEN
     assert made.judgement is not None and made.judgement.slip
@@ -265,12 +272,16 @@ def test_a_tube_band_outside_the_weight_is_refused() -> None:
 
 
 def test_an_unlisted_vial_is_asked_about() -> None:
+    """U9: a strength nobody lists is read again."""
     made = ready("methadone", "dog", "premedication", "IM", "0.3 mg/kg", "10", strength="50 mg/mL")
     assert isinstance(made.refusal, AskAgain) and made.refusal.field == "strength"
 
 
 def test_a_condition_that_stops_the_drug_needs_the_veterinarian() -> None:
-    """Datasheets: NSAID not with kidney disease (noah_carprofen_ci); alpha-2 not with heart disease (us_dexmed_cat_chart)."""
+    """U14: datasheets.
+
+    NSAID not with kidney disease (noah_carprofen_ci); alpha-2 not with heart disease (us_dexmed_cat_chart).
+    """
     made = ready(
         "meloxicam", "dog", "analgesia", "SC", "0.2 mg/kg", "10", strength="5 mg/mL", conditions=("kidney-disease",)
     )
@@ -326,7 +337,10 @@ def test_the_overlay_of_a_stock_replaces_ours_drug_by_drug() -> None:
      ("medetomidine", "cat", 80, 200)],
 )  # fmt: skip
 def test_a_reversal_comes_from_recorded_micrograms(agonist: str, species: str, mcg: int, expected_mcg: int) -> None:
-    """UK label of atipamezole: ten and five times the micrograms in dogs, five and two and a half in cats (uk_atipamezole)."""
+    """U26: UK label of atipamezole (uk_atipamezole).
+
+    Ten and five times the micrograms in dogs, five and two and a half in cats.
+    """
     found = reverse(agonist, Quantity.of(mcg, "mcg"), Decimal(20), species, weighing("4"), formulary())
     assert found.high is not None and found.high.number("mcg") == expected_mcg and found.row and found.working.sources
 
@@ -344,7 +358,7 @@ def test_a_reversal_over_its_stop_says_so() -> None:
 
 
 def test_atipamezole_waits_for_ketamine_and_stays_out_of_the_vein() -> None:
-    """UK label: 30 to 40 min after ketamine (noah_atipamezole)."""
+    """U26: UK label: 30 to 40 min after ketamine (noah_atipamezole)."""
     soon = reverse("dexmedetomidine", Quantity.of(40, "mcg"), Decimal(20), "dog", weighing("20"), formulary(),
                    ketamine_minutes=Decimal(20))  # fmt: skip
     assert isinstance(soon.refusal, NotAllowed) and soon.high is None
@@ -370,7 +384,10 @@ def _local(drug: str, mg: str, hours_ago: float = 0, *, planned: bool = False, *
 
 
 def test_fractions_of_two_local_anaesthetics_add_up() -> None:
-    """Toxic doses are additive (d_veteriankey_dental). Dog of 10 kg: 25 of 50 mg lidocaine and 8 of 20 mg bupivacaine: 90 %."""
+    """U24: toxic doses are additive (d_veteriankey_dental).
+
+    Dog of 10 kg: 25 of 50 mg lidocaine and 8 of 20 mg bupivacaine: 90 %.
+    """
     found = local_budget(
         [_local("lidocaine", "25"), _local("bupivacaine", "8", planned=True)], weighing("10"), "dog", formulary(), NOW
     )
@@ -378,13 +395,14 @@ def test_fractions_of_two_local_anaesthetics_add_up() -> None:
 
 
 def test_the_larynx_counts_and_old_doses_do_not() -> None:
-    """4 kg cat: 2 mg on the larynx of a stop of 16 mg is 12.5 %; the window of 6 h is from memory."""
+    """U24: 4 kg cat: 2 mg on the larynx of a stop of 16 mg is 12.5 %; the window of 6 h is from memory."""
     doses = [_local("lidocaine", "2", route="topical"), _local("lidocaine", "10", 7)]
     found = local_budget(doses, weighing("4"), "cat", formulary(), NOW)
     assert found.percent == Decimal("12.5") and len(found.expired) == 1 and found.state == "room" and found.memory
 
 
 def test_over_the_ceiling_stops_and_at_it_does_not() -> None:
+    """U24: 8 mg are the whole stop of a 4 kg cat at 2 mg/kg."""
     assert local_budget([_local("bupivacaine", "8")], weighing("4"), "cat", formulary(), NOW).state == "warn"
     assert local_budget([_local("bupivacaine", "8.1")], weighing("4"), "cat", formulary(), NOW).state == "stop"
 
@@ -395,7 +413,7 @@ def test_an_infusion_stands_beside_the_sum() -> None:
 
 
 def test_liposomal_bupivacaine_has_its_own_budget() -> None:
-    """Label: 5.3 mg/kg (cfr_liposomal), 265 % of the plain stop: it must not be summed with it."""
+    """U24: Label: 5.3 mg/kg (cfr_liposomal), 265 % of the plain stop: it must not be summed with it."""
     dose = _local("bupivacaine_liposomal", "53")
     assert local_budget([dose], weighing("10"), "dog", formulary(), NOW).percent == 0
     own = cumulative("liposomal bupivacaine", [dose], weighing("10"), "dog", formulary(), NOW)

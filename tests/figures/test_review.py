@@ -619,6 +619,7 @@ def what_is_not_a_dose_is_not_in_the_picker() -> None:
 
 @pytest.mark.parametrize("number", range(1, 57), ids=lambda n: f"finding-{n:02d}")
 def test_a_finding_is_honoured(number: int) -> None:
+    """U30: each finding of a second reader is a requirement."""
     FINDINGS[number]()
 
 

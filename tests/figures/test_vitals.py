@@ -362,7 +362,10 @@ def test_a_first_response_against_a_condition_is_withheld_by_name() -> None:
      ("feline-grimace", 10, 4), ("canine-sedation", 21, None)],
 )  # fmt: skip
 def test_scales_end_and_act_where_their_papers_say(name: str, top: int, act: int | None) -> None:
-    """Reid 2007 and 2017 (thresholds from memory), Brondani 2013 (over 7), Evangelista 2019 (over 0.39), Wagner 2017."""
+    """C12: published thresholds.
+
+    Reid 2007 and 2017 (thresholds from memory), Brondani 2013 (over 7), Evangelista 2019 (over 0.39), Wagner 2017.
+    """
     scale = recovery().scale(name)
     assert scale.high == top and scale.act_at == act
     if act is not None:
@@ -372,6 +375,7 @@ def test_scales_end_and_act_where_their_papers_say(name: str, top: int, act: int
 
 
 def test_a_score_off_its_scale_is_refused() -> None:
+    """C12: a scale keeps its own range."""
     with pytest.raises(Contradiction, match="mobility not assessed"):
         recovery().check_score("glasgow-short", D(6), D(20))
     with pytest.raises(OutOfRange):

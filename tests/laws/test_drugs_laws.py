@@ -51,6 +51,7 @@ def made_of(asked: OrderedDose, weight: DosingWeight) -> Prepared:
 def test_what_is_delivered_is_never_over_the_order_nor_over_a_hard_stop(
     case: tuple[OrderedDose, DoseRow, DosingWeight],
 ) -> None:
+    """U11: for any row, weight and vial."""
     asked, row, weight = case
     made = made_of(asked, weight)
     if made.refusal is not None:
@@ -71,6 +72,7 @@ def test_what_is_delivered_is_never_over_the_order_nor_over_a_hard_stop(
 def test_every_volume_of_a_syringe_and_of_a_recipe_is_on_a_mark(
     case: tuple[OrderedDose, DoseRow, DosingWeight],
 ) -> None:
+    """U10: for any row, weight and vial."""
     asked, _, weight = case
     made = made_of(asked, weight)
     assume(made.refusal is None)
@@ -113,6 +115,7 @@ def test_a_ladder_only_rises(case: tuple[OrderedDose, DoseRow, DosingWeight]) ->
 @settings(max_examples=500, deadline=None)
 @given(orders(top=10))
 def test_ten_times_a_usual_dose_is_stopped_or_asked_about(case: tuple[OrderedDose, DoseRow, DosingWeight]) -> None:
+    """U4: a slipped point never passes in silence."""
     asked, row, weight = case
     assume(row.fits(weight.kg) and asked.high > row.guardrail(weight.kg).usual_high)
     made = made_of(asked, weight)
@@ -125,7 +128,7 @@ def test_ten_times_a_usual_dose_is_stopped_or_asked_about(case: tuple[OrderedDos
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda r: r.id)
 def test_ten_times_the_usual_top_gives_no_volume(row: DoseRow) -> None:
-    """The plainest slip of all, for every row that can be picked, at a weight its band allows."""
+    """U4: The plainest slip of all, for every row that can be picked, at a weight its band allows."""
     kg = Decimal(2) if row.fits(Decimal(2)) else Decimal(5)
     if not row.fits(kg):
         kg = Decimal(25) if row.fits(Decimal(25)) else Decimal(40)

@@ -22,6 +22,7 @@ KG = st.decimals(min_value=D("0.2"), max_value=D(100), places=2, allow_nan=False
 
 @given(SPECIES, st.decimals(min_value=D("-500"), max_value=D("5000"), places=3, allow_nan=True))
 def test_outside_the_bounds_nothing_passes_even_confirmed(species: str, kg: Decimal) -> None:
+    """U5: no weight that no dog or cat has."""
     inside = kg.is_finite() and D("0.2") <= kg <= TOPS[species]
     if inside:
         patient().check_weight(species, kg, confirmed=True)

@@ -46,7 +46,7 @@ def test_any_order_of_arrival_gives_the_same_view(minutes: float, data: st.DataO
 @SLOW
 @given(MOMENTS)
 def test_replay_equals_screen(minutes: float) -> None:
-    """The view from the stored bytes is the view from memory."""
+    """D15: The view from the stored bytes is the view from memory."""
     entries = until(teasel(), minutes)
     stored = [Entry(e.seq, e.arrived_at, decode(encode(e.event))) for e in entries]
     assert msgspec.json.encode(view_of(stored, at(minutes))) == msgspec.json.encode(view_of(entries, at(minutes)))
@@ -126,6 +126,7 @@ READINGS = [i for i, e in enumerate(teasel().entries) if isinstance(e.event, ev.
 @SLOW
 @given(st.sampled_from(READINGS))
 def test_a_struck_value_never_stands_for_now(mark: str, place: int) -> None:
+    """C2: for any value struck."""
     book = teasel()
     target = book.entries[place].event
     if mark == "strike":
