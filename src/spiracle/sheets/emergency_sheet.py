@@ -26,6 +26,7 @@ from spiracle.emergency import EmergencyPlan, Item, Shock, Step
 from spiracle.quantity import Quantity, figure
 from spiracle.refusals import Refusal, Unknown
 from spiracle.sheets.cautions import STANDING
+from spiracle.sheets.names import capital
 from spiracle.sheets.plan_work import hospital_strengths
 from spiracle.sheets.shapes import EmergencyDrug, EmergencySheet, LogLine
 from spiracle.sheets.worked_shape import cited, number, refused
@@ -170,7 +171,7 @@ def _drug(item: Item, facts: Facts, given: tuple[datetime, ...], recorded_words:
     dilution = "" if item.dilution is None else item.dilution.says
     return EmergencyDrug(
         drug=item.drug,
-        name=item.name,
+        name=capital(item.name),
         syringe_class=facts.drugs.class_of(item.drug),
         what_for=item.what_for,
         when=item.when,

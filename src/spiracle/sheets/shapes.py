@@ -234,7 +234,10 @@ class DilutionShape(Shape, frozen=True, kw_only=True):
 
 
 class DrugLine(Shape, frozen=True, kw_only=True):
-    """One order as a line of the plan: order in the veterinarian's words, then what goes in the syringe."""
+    """One order as a line of the plan: order in the veterinarian's words, then what goes in the syringe.
+
+    `cautions` are those that name something this animal has; `cautions_at_large` the drug's others, one touch away.
+    """
 
     order: str
     event_id: str = ""
@@ -273,6 +276,7 @@ class DrugLine(Shape, frozen=True, kw_only=True):
     ladder: Ladder | None = None
     onset: str = ""
     minutes_to_give: str = ""
+    cautions_at_large: tuple[RiskFlag, ...] = ()
 
 
 class Refused(Shape, frozen=True, kw_only=True):
