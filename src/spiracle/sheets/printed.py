@@ -15,6 +15,7 @@ import msgspec
 
 from spiracle.sheets.cautions import STANDING
 from spiracle.sheets.chart_svg import chart_svg, stretches
+from spiracle.sheets.names import capital
 from spiracle.sheets.shapes import (
     CaseView,
     Chart,
@@ -93,11 +94,6 @@ def brief(citation: str) -> str:
     """A citation cut to what finds it in the manual's list of figures: one page has no room for more."""
     head = citation.split(". ", maxsplit=1)[0].split(" (", maxsplit=1)[0]
     return head if len(head) <= 48 else head[:47].rstrip(" ,;:") + "…"
-
-
-def capital(name: str) -> str:
-    """A drug's name as it stands on a print."""
-    return name[:1].upper() + name[1:]
 
 
 def common(

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime, tzinfo
 
+from spiracle.sheets.names import capital
 from spiracle.sheets.plan_shapes import Amount, Cite, DrugPart, LimitPart, Plan
-from spiracle.sheets.printed import Data, Footnotes, capital, common
+from spiracle.sheets.printed import Data, Footnotes, common
 
 
 def said(x: Amount | None, missing: str = "—") -> str:
