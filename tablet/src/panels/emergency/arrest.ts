@@ -38,7 +38,7 @@ export function drugState(
 /** What comes next, in one sentence; the ECG at the pause chooses between shock and pressing on. */
 export function nextStep(cycle: Cycle, rhythm: string, shock: string, left: string): string {
   if (["VF", "VT, no pulse"].includes(rhythm) && shock) return `Shock ${shock} once, then press again at once.`;
-  if (cycle.leftMs > 110_000 && rhythm) return "Press on, no break. Breathe every 6 s.";
+  if (cycle.leftMs > 110_000 && rhythm) return "Press on, no break.";
   if (cycle.leftMs <= 5_000) return "Now: change who presses, look at the ECG, press again.";
   return `In ${left}: change who presses, look at the ECG, then press again.`;
 }
