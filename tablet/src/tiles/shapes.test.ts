@@ -33,9 +33,9 @@ describe("a drawn syringe", () => {
     }
   });
 
-  it("has a loupe of one tenth that stays inside the barrel", () => {
+  it("has a loupe of one tenth, or of six marks, that stays inside the barrel", () => {
     for (const at of [0, 0.02, 0.5, 0.98, 1]) {
-      const { from, to } = loupe(at, 1);
+      const { from, to } = loupe(at, 1, 0.01);
       expect(to - from).toBeCloseTo(0.1, 9);
       expect(from).toBeGreaterThanOrEqual(0);
       expect(to).toBeLessThanOrEqual(1 + 1e-9);
@@ -43,6 +43,11 @@ describe("a drawn syringe", () => {
       expect(at).toBeLessThanOrEqual(to + 1e-9);
     }
   });
+});
+
+it("shows six marks of a coarse syringe", () => {
+  const { from, to } = loupe(1.2, 3, 0.1);
+  expect((to - from) / 0.1).toBeCloseTo(6, 9);
 });
 
 describe("the pore", () => {

@@ -18,8 +18,9 @@ export function lines(holds: number, mark: number, most = 6): Line[] {
   });
 }
 
-/** The last tenth around the line to draw to: what the loupe shows. */
-export function loupe(at: number, holds: number): { from: number; to: number } {
-  const from = Math.max(0, Math.min(at - holds / 20, holds - holds / 10));
-  return { from, to: from + holds / 10 };
+/** What the loupe shows: a tenth of the barrel around the line to draw to, and never fewer than six marks. */
+export function loupe(at: number, holds: number, mark: number): { from: number; to: number } {
+  const size = Math.min(holds, Math.max(holds / 10, mark * 6));
+  const from = Math.max(0, Math.min(at - size / 2, holds - size));
+  return { from, to: from + size };
 }
