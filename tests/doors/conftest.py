@@ -7,7 +7,7 @@ import time
 import uuid
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -16,42 +16,19 @@ import psycopg
 import pytest
 
 from postgres import free_port, private_server
+from small_house import NINE, house
 from spiracle.case.facts import Facts
 from spiracle.doors.clock import SetClock
 from spiracle.doors.log_store import LogStore, open_store
 from spiracle.doors.serve import Server, config
-from spiracle.doors.tables import load_facts
 from spiracle.doors.web import build_app
 
-NOW = datetime(2026, 5, 4, 9, 0, tzinfo=UTC)
-HOSPITAL = """
-name = "Test house"
-rooms = ["Room 1"]
-machines = ["M1"]
-agents = ["isoflurane", "sevoflurane"]
-[[people]]
-id = "tec"
-initials = "TE"
-name = "Tess Eckart"
-role = "technician"
-[[people]]
-id = "vet"
-initials = "VE"
-name = "Vera Ehlert"
-role = "veterinarian"
-[[people]]
-id = "stu"
-initials = "ST"
-name = "Stu Tanner"
-role = "student"
-"""
+NOW = NINE
 
 
 @pytest.fixture(scope="session")
-def facts(tmp_path_factory: pytest.TempPathFactory) -> Facts:
-    file = tmp_path_factory.mktemp("hospital") / "hospital.toml"
-    file.write_text(HOSPITAL, "utf-8")
-    return load_facts(file)
+def facts() -> Facts:
+    return house()
 
 
 @pytest.fixture(scope="session")

@@ -3,21 +3,27 @@
 from __future__ import annotations
 
 from datetime import datetime
+from itertools import pairwise
 
-from spiracle.case.events import AttemptEnded, Extubated, ProofNoted, TubePlaced
+from spiracle.case.events import AttemptBegan, AttemptEnded, Extubated, ProofNoted, TubePlaced
 from spiracle.case.fold import Case
 
 
 def went_in(case: Case) -> datetime | None:
-    """When the tube in place went in: the last attempt that ended "in", or the tube noted; None if it came out again."""
+    """When the tube in place went in, so that no sign of an earlier try or tube counts for it; None if none is in place.
+
+    A new attempt, a failed one and taking the tube out each end what was in place before.
+    """
     ends = case.live(AttemptEnded)
-    last, placed, out = (ends[-1] if ends else None), case.last(TubePlaced), case.last(Extubated)
-    if last is not None and last.outcome != "in" and (placed is None or placed.happened_at < last.happened_at):
-        return None
-    times = [x.happened_at for x in (last, placed) if x is not None]
-    if not times or (out is not None and out.happened_at >= min(times)):
-        return None
-    return min(times)
+    began, out = case.last(AttemptBegan), case.last(Extubated)
+    over = [e.happened_at for e in (began, out) if e is not None]
+    over += [e.happened_at for e in ends if e.outcome != "in"]
+    barrier = max(over, default=None)
+    placed = [p for p in case.live(TubePlaced) if barrier is None or p.happened_at >= barrier]
+    times = [e.happened_at for e in ends if e.outcome == "in" and (barrier is None or e.happened_at >= barrier)]
+    times += [p.happened_at for p in placed]
+    changed = [b.happened_at for a, b in pairwise(placed) if b.id_mm != a.id_mm]
+    return max(changed) if changed else min(times, default=None)  # another size: nothing seen before holds for it
 
 
 def signs_since(case: Case, start: datetime) -> dict[str, int | None]:

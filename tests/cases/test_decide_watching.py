@@ -1,0 +1,277 @@
+"""Airway, lists, readings, recovery and the record: order where order matters, and nothing closed too early."""
+
+from __future__ import annotations
+
+import pytest
+
+from small_house import Telling, d
+from spiracle.breathing import lists
+from spiracle.case import events as ev
+from spiracle.refusals import AskAgain, Contradiction, Missing, NotAllowed, NotOneOf, OutOfRange, Unknown
+
+# ---- airway
+
+
+def intubated(kg: str = "10") -> Telling:
+    t = Telling(kg=kg)
+    t.tell(ev.AttemptBegan, attempt="a1", tube_id_mm=d("7"))
+    t.at(0.4).tell(ev.AttemptEnded, attempt="a1", outcome="in")
+    t.at(1).tell(ev.TubePlaced, id_mm=d("7"), od_mm=d("9.3"), cuffed=True, depth_cm=d("20"), cut_length_cm=d("22"))
+    return t
+
+
+def card(t: Telling, *left_out: str) -> None:
+    for sign in ("left chest", "right chest", "stylet out", "valve open", "depth"):
+        if sign not in left_out:
+            t.tell(ev.ProofNoted, sign=sign)
+
+
+def test_attempts_come_in_pairs() -> None:
+    t = Telling()
+    t.refused(Unknown, "attempt", ev.AttemptEnded, attempt="a1", outcome="in")
+    t.tell(ev.AttemptBegan, attempt="a1", tube_id_mm=d("7"))
+    t.refused(Contradiction, "attempt", ev.AttemptBegan, attempt="a1", tube_id_mm=d("7"))
+    t.tell(ev.AttemptEnded, attempt="a1", outcome="out")
+    t.refused(Contradiction, "attempt", ev.AttemptEnded, attempt="a1", outcome="in")
+    t.refused(OutOfRange, "tube, inside diameter", ev.AttemptBegan, attempt="a2", tube_id_mm=d("70"))
+
+
+def test_six_breaths_of_co2_and_the_whole_card_prove_the_tube() -> None:
+    t = intubated()
+    t.tell(ev.ProofNoted, sign="co2", breaths=5)
+    card(t)
+    assert "1 more of 6" in t.refused(Missing, "airway", ev.AirwayProven, method="CO2").says
+    t.at(2).tell(ev.ProofNoted, sign="co2", breaths=6)
+    t.tell(ev.AirwayProven, method="CO2")
+
+
+def test_two_other_signs_need_a_second_person() -> None:
+    t = intubated()
+    card(t)
+    t.tell(ev.ProofNoted, sign="direct view")
+    t.refused(Missing, "airway", ev.AirwayProven, method="seen")
+    t.refused(Contradiction, "second person", ev.AirwayProven, method="seen", second_person="tec")
+    t.tell(ev.AirwayProven, method="seen", second_person="two")
+
+
+def test_a_sign_taken_back_is_no_sign() -> None:
+    t = intubated()
+    t.tell(ev.ProofNoted, sign="co2", breaths=8)
+    card(t)
+    t.at(2).tell(ev.ProofNoted, sign="left chest", seen=False)
+    t.refused(Missing, "airway", ev.AirwayProven, method="CO2")
+
+
+def test_another_tube_is_proven_anew() -> None:
+    t = intubated()
+    t.tell(ev.ProofNoted, sign="co2", breaths=8)
+    card(t)
+    t.at(20).tell(ev.TubePlaced, id_mm=d("6.5"), cuffed=True)
+    t.refused(Missing, "airway", ev.AirwayProven, method="CO2")
+
+
+@pytest.mark.parametrize("left_out", ["left chest", "right chest", "stylet out", "valve open"])
+def test_every_line_of_the_card_is_needed(left_out: str) -> None:
+    t = intubated()
+    t.tell(ev.ProofNoted, sign="co2", breaths=8)
+    card(t, left_out)
+    assert left_out in t.refused(Missing, "airway", ev.AirwayProven, method="CO2").says
+
+
+@pytest.mark.parametrize(("kg", "needed"), [("4.9", True), ("5", False)])
+def test_depth_is_compulsory_under_five_kilograms(kg: str, needed: bool) -> None:
+    t = intubated(kg)
+    t.tell(ev.ProofNoted, sign="co2", breaths=8)
+    card(t, "depth")
+    if needed:
+        assert "depth" in t.refused(Missing, "airway", ev.AirwayProven, method="CO2").says
+    else:
+        t.tell(ev.AirwayProven, method="CO2")
+
+
+def test_signs_of_an_earlier_try_prove_nothing() -> None:
+    t = intubated()
+    t.tell(ev.ProofNoted, sign="co2", breaths=8)
+    card(t)
+    t.at(3).tell(ev.AttemptBegan, attempt="a2", tube_id_mm=d("6.5"))
+    t.at(4).tell(ev.AttemptEnded, attempt="a2", outcome="oesophagus")
+    t.refused(Contradiction, "airway", ev.AirwayProven, method="CO2")
+    t.at(5).tell(ev.AttemptBegan, attempt="a3", tube_id_mm=d("6.5"))
+    t.at(6).tell(ev.AttemptEnded, attempt="a3", outcome="in")
+    t.refused(Missing, "airway", ev.AirwayProven, method="CO2")
+
+
+def test_a_tube_is_thicker_outside_and_not_deeper_than_long() -> None:
+    t = Telling()
+    t.refused(Contradiction, "outside diameter", ev.TubePlaced, id_mm=d("7"), od_mm=d("7"), cuffed=True)
+    t.refused(Contradiction, "depth", ev.TubePlaced, id_mm=d("7"), cuffed=True, depth_cm=d("23"), cut_length_cm=d("22"))
+
+
+def test_a_cuff_is_measured_where_there_is_one() -> None:
+    t = intubated()
+    t.refused(Missing, "cuff", ev.CuffChecked)
+    t.refused(OutOfRange, "cuff pressure", ev.CuffChecked, pressure_cmh2o=d("200"))
+    t.tell(ev.CuffChecked, pressure_cmh2o=d("24"))
+    t.at(2).tell(ev.TubePlaced, id_mm=d("3"), cuffed=False)
+    t.refused(Contradiction, "cuff", ev.CuffChecked, pressure_cmh2o=d("24"))
+
+
+# ---- lists
+
+
+def test_a_list_is_read_line_by_line_and_the_valve_last() -> None:
+    t = Telling()
+    lines = [row.id for row in lists(t.facts.breathing, "machine")]
+    t.refused(Unknown, "line", ev.CheckLineDone, list="machine", line="patient.valve-open")
+    t.refused(Contradiction, "line", ev.CheckLineDone, list="machine", line=lines[1])
+    t.refused(Contradiction, "line", ev.CheckLineDone, list="machine", line=lines[-1])
+    t.refused(Missing, "detail", ev.CheckLineDone, list="machine", line=lines[0], outcome="skipped")
+    t.tell(
+        ev.CheckLineDone, list="machine", line=lines[0], outcome="skipped", detail="checked at seven by the night shift"
+    )
+    for line in lines[1:-1]:
+        t.tell(ev.CheckLineDone, list="machine", line=line, spoken_by="two")
+    t.refused(NotAllowed, "line", ev.CheckLineDone, list="machine", line=lines[-1], outcome="skipped", detail="no time")
+    t.tell(ev.CheckLineDone, list="machine", line=lines[-1])
+    t.tell(ev.CheckLineDone, list="machine", line=lines[2], outcome="fault", detail="found empty after all")
+
+
+def test_machine_and_oxygen_are_named_and_read() -> None:
+    t = Telling()
+    t.refused(Unknown, "machine", ev.MachineAssigned, machine="M7")
+    t.refused(Missing, "gauge", ev.OxygenRead, source="cylinder", contents_l=d("680"), full_pressure="137 bar")
+    t.refused(Contradiction, "gauge", ev.OxygenRead, source="cylinder", full_pressure="137 bar", gauge="1900 bar")
+    t.tell(ev.OxygenRead, source="cylinder", contents_l=d("680"), full_pressure="137 bar", gauge="1100 psi")
+
+
+# ---- watching
+
+
+def reading(name: str, value: str, unit: str, **more: object) -> dict[str, object]:
+    return {"reading": name, "value": d(value), "unit": unit, **more}
+
+
+def test_a_number_that_cannot_be_is_refused_and_a_jump_is_asked_about() -> None:
+    t = Telling()
+    t.refused(Missing, "unit", ev.ReadingTaken, **reading("heart_rate", "90", ""))
+    t.tell(ev.ReadingTaken, **reading("heart_rate", "90", "/min"))
+    with pytest.raises(OutOfRange):
+        t.tell(ev.ReadingTaken, **reading("spo2", "101", "%"), confirmed=True)
+    t.at(5)
+    with pytest.raises(AskAgain):
+        t.tell(ev.ReadingTaken, **reading("heart_rate", "180", "/min"))
+    t.tell(ev.ReadingTaken, **reading("heart_rate", "180", "/min", confirmed=True))
+
+
+def test_a_jump_is_measured_from_the_last_value_that_stands() -> None:
+    t = Telling()
+    t.tell(ev.ReadingTaken, **reading("heart_rate", "90", "/min"))
+    odd = t.at(5).tell(ev.ReadingTaken, **reading("heart_rate", "200", "/min", confirmed=True))
+    t.tell(ev.ArtefactMarked, target=odd, reason="cautery")
+    t.at(10).tell(ev.ReadingTaken, **reading("heart_rate", "92", "/min"))
+
+
+def test_a_device_is_not_asked_to_confirm_and_its_invalid_value_is_kept() -> None:
+    t = Telling()
+    t.tell(ev.ReadingTaken, **reading("heart_rate", "90", "/min", source="device"))
+    t.tell(ev.ReadingTaken, **reading("heart_rate", "210", "/min", source="device"))
+    t.tell(ev.ReadingTaken, **reading("spo2", "127", "%", source="device", quality="invalid"))
+
+
+def test_a_pressure_keeps_its_order() -> None:
+    t = Telling()
+    t.refused(Missing, "pressure", ev.PressureTaken, method="oscillometric")
+    with pytest.raises(Contradiction):
+        t.tell(ev.PressureTaken, method="oscillometric", sap=d("80"), map=d("90"), dap=d("50"))
+    t.refused(Contradiction, "method", ev.PressureTaken, method="Doppler", sap=d("90"), dap=d("50"))
+    t.tell(ev.PressureTaken, method="oscillometric", sap=d("110"), map=d("80"), dap=d("60"))
+    t.tell(ev.PressureTaken, method="Doppler", sap=d("60"))
+
+
+def test_dials_and_settings_stay_on_their_instrument() -> None:
+    t = Telling()
+    t.refused(NotOneOf, "agent", ev.VaporiserSet, agent="ether", percent=d("2"))
+    t.refused(OutOfRange, "vaporiser", ev.VaporiserSet, agent="isoflurane", percent=d("7"))
+    t.tell(ev.VaporiserSet, agent="isoflurane", percent=d("0"))
+    t.refused(OutOfRange, "oxygen flow", ev.GasSet, oxygen_l_min=d("150"))
+    t.refused(Missing, "rate", ev.VentilationSet, mode="ventilator")
+    t.refused(
+        Contradiction, "PEEP", ev.VentilationSet, mode="ventilator", rate=12, peak_cmh2o=d("10"), peep_cmh2o=d("12")
+    )
+
+
+def test_trouble_has_a_beginning() -> None:
+    t = Telling()
+    t.refused(Unknown, "trouble", ev.TroubleTreated, trouble="t1", action="vaporiser down")
+    t.tell(ev.TroubleBegan, trouble="t1", kind="hypotension")
+    t.tell(ev.TroubleTreated, trouble="t1", action="vaporiser down")
+    t.tell(ev.TroubleEnded, trouble="t1")
+    t.refused(Contradiction, "trouble", ev.TroubleEnded, trouble="t1")
+
+
+# ---- out of it, and the record
+
+
+def test_packs_that_went_in_must_be_out_before_the_tube() -> None:
+    t = intubated()
+    t.tell(ev.TimeMarked, mark="packs in", detail="2")
+    t.tell(ev.TimeMarked, mark="packs out")
+    t.refused(NotAllowed, "packs", ev.Extubated, signs=("swallows",), reason="in a hurry")
+    t.tell(ev.TimeMarked, mark="packs out")
+    t.refused(Missing, "reason", ev.Extubated, signs=("swallows",), open_lines=("warm",))
+    t.tell(ev.Extubated, signs=("swallows",), open_lines=("warm",), reason="biting the tube")
+
+
+def test_an_entry_is_struck_once_with_a_reason_and_stays() -> None:
+    t = Telling()
+    note = t.tell(ev.NoteWritten, text="calm")
+    t.refused(Unknown, "target", ev.EntryStruck, target="nothing", reason="wrong")
+    t.refused(Missing, "reason", ev.EntryStruck, target=note, reason=" ")
+    strike = t.tell(ev.EntryStruck, target=note, reason="wrong animal")
+    t.refused(Contradiction, "target", ev.EntryStruck, target=note, reason="again")
+    assert t.case.line(note).struck is not None  # type: ignore[union-attr]
+    back = t.tell(ev.EntryStruck, target=strike, reason="it was this one")
+    assert t.case.line(note).struck is None  # type: ignore[union-attr]
+    t.refused(NotAllowed, "target", ev.EntryStruck, target=back, reason="no")
+    t.refused(NotAllowed, "target", ev.EntryStruck, target=t.entries[0].event.id, reason="wrong species")
+
+
+def test_only_a_reading_is_an_artefact_and_only_once() -> None:
+    t = Telling()
+    note = t.tell(ev.NoteWritten, text="calm")
+    t.refused(NotAllowed, "target", ev.ArtefactMarked, target=note)
+    odd = t.tell(ev.ReadingTaken, **reading("heart_rate", "90", "/min"))
+    t.tell(ev.ArtefactMarked, target=odd)
+    t.refused(Contradiction, "target", ev.ArtefactMarked, target=odd)
+
+
+def test_the_technician_signs_first_and_the_veterinarian_closes() -> None:
+    t = Telling()
+    note = t.tell(ev.NoteWritten, text="calm")
+    t.refused(NotAllowed, "record", ev.RecordAmended, text="x", reason="y")
+    t.refused(NotAllowed, "role", ev.RecordSigned, role="veterinarian", by="vet")
+    t.refused(NotAllowed, "hand", ev.RecordSigned, role="technician", by="stu")
+    t.tell(ev.RecordSigned, role="technician")
+    t.refused(NotAllowed, "hand", ev.RecordSigned, role="veterinarian", by="tec")
+    t.tell(ev.NoteWritten, text="one thing more")
+    mine = t.tell(ev.RecordSigned, role="veterinarian", by="vet")
+    t.refused(NotAllowed, "record", ev.NoteWritten, text="too late")
+    t.refused(NotAllowed, "record", ev.Weighed, weight_kg=d("10"), method="scale")
+    t.tell(ev.RecordAmended, text="calm until eleven", reason="left out", target=note)
+    t.tell(ev.EntryStruck, target=note, reason="wrong animal")
+    t.refused(NotAllowed, "target", ev.EntryStruck, target=mine, reason="not so")
+    t.at(60 * 40).tell(ev.OutcomeNoted, outcome="well")
+    t.tell(ev.ArrestBegan)
+
+
+def test_a_gap_is_explained_for_an_element_there_is() -> None:
+    t = Telling()
+    t.refused(Unknown, "element", ev.GapExplained, element="Z9", reason="x")
+    t.refused(Missing, "reason", ev.GapExplained, element="F9", reason="")
+    t.tell(ev.GapExplained, element="F9", reason="probe broken")
+
+
+def test_care_is_handed_to_somebody_else() -> None:
+    t = Telling()
+    t.refused(Contradiction, "to", ev.HandedOver, to="tec", read_back=True)
+    t.tell(ev.HandedOver, to="two", read_back=True)
