@@ -226,6 +226,7 @@ export interface DrugLine {
   ladder: Ladder | null;
   onset: string;
   minutes_to_give: string;
+  cautions_at_large: RiskFlag[];
 }
 
 export interface DilutionShape {
