@@ -34,6 +34,7 @@ def test_every_event_has_its_rule() -> None:
 
 @pytest.mark.parametrize("bad", ["NaN", "Infinity", "-Infinity", "sNaN"])
 def test_a_number_that_is_none_is_refused_in_any_field(bad: str) -> None:
+    """U12: whatever the field."""
     t = Telling()
     t.refused(NotAQuantity, "weight", ev.Weighed, weight_kg=Decimal(bad), method="scale")
     t.refused(NotAQuantity, "value", ev.ReadingTaken, reading="heart_rate", value=Decimal(bad), unit="/min")
@@ -50,6 +51,7 @@ def test_an_id_is_a_uuid_written_one_way(id_: str) -> None:
 
 
 def test_times_carry_a_zone_and_lie_near() -> None:
+    """D8: two clocks that differ are told."""
     t = Telling()
     t.refused(Missing, "happened at", ev.NoteWritten, text="calm", happened_at=datetime(2026, 5, 4, 9))  # noqa: DTZ001
     later = NINE + timedelta(minutes=5, seconds=1)
@@ -63,6 +65,7 @@ def test_times_carry_a_zone_and_lie_near() -> None:
 
 
 def test_an_entry_made_offline_hours_ago_is_taken_at_its_own_time() -> None:
+    """D8: when it happened, not when it came."""
     t = Telling()
     t.at(240).tell(ev.NoteWritten, text="calm", happened_at=NINE, recorded_at=NINE)
 
@@ -85,6 +88,7 @@ def test_the_hand_is_one_of_the_hospital() -> None:
 
 @pytest.mark.parametrize("kind", [ev.ArrestBegan, ev.HelpCalled, ev.ArrestEnded])
 def test_an_arrest_asks_for_no_name(kind: type[ev.Event]) -> None:
+    """D14, D36: nothing stands before it."""
     more = {ev.HelpCalled: {"whom": "all"}, ev.ArrestEnded: {"outcome": "pulse back"}}.get(kind, {})
     Telling().tell(kind, by="unknown", **more)
 
@@ -101,7 +105,7 @@ def test_words_are_bounded_and_visible() -> None:
 
 @pytest.mark.parametrize("text", ["gave 2 mg", "2mg slowly", "0.3 mL/kg", "1,5 mg/kg IV", "10 IU", "4 mcg/kg/min"])
 def test_a_dose_in_a_note_is_refused(text: str) -> None:
-    """In free words nothing adds it up and nothing holds it against a limit."""
+    """D34: In free words nothing adds it up and nothing holds it against a limit."""
     Telling().refused(NotAllowed, "note", ev.NoteWritten, text=text)
 
 
@@ -116,7 +120,7 @@ def test_other_numbers_may_stand_in_a_note(text: str) -> None:
 
 
 def test_a_weight_far_from_the_last_is_asked_about_and_pounds_are_named() -> None:
-    """18.5 lb is 8.39 kg (0.45359237 kg a pound, NIST SP 811)."""
+    """U5: 18.5 lb is 8.39 kg (0.45359237 kg a pound, NIST SP 811)."""
     t = Telling(kg="8.4")
     asked = t.refused(AskAgain, "weight", ev.Weighed, weight_kg=d("18.5"), method="scale")
     assert asked.use == "8.39 kg"
@@ -127,12 +131,14 @@ def test_a_weight_far_from_the_last_is_asked_about_and_pounds_are_named() -> Non
 
 @pytest.mark.parametrize(("species", "kg"), [("cat", "40"), ("cat", "0.05"), ("dog", "150"), ("dog", "0")])
 def test_what_no_animal_weighs_is_refused_even_if_confirmed(species: str, kg: str) -> None:
+    """U5: bounds of the species."""
     Telling(species, weighed=False).refused(
         OutOfRange, "weight", ev.Weighed, weight_kg=d(kg), method="scale", confirmed=True
     )
 
 
 def test_another_dosing_weight_is_the_veterinarians() -> None:
+    """U8: with a reason."""
     t = Telling(kg="10")
     t.refused(NotAllowed, "hand", ev.DosingWeightSet, weight_kg=d("8"), reason="fat")
     t.refused(Missing, "reason", ev.DosingWeightSet, weight_kg=d("8"), reason=" ", by="vet")
@@ -181,6 +187,7 @@ ORDER = {"order": "o1", "drug": "methadone", "purpose": "premedication", "route"
 
 
 def test_an_order_names_its_veterinarian() -> None:
+    """D20: said aloud it is read back by someone else."""
     t = Telling()
     t.refused(NotAllowed, "ordered by", ev.DrugOrdered, **ORDER)
     t.refused(NotAllowed, "ordered by", ev.DrugOrdered, **ORDER, ordered_by="two")
@@ -204,7 +211,7 @@ def test_a_drug_purpose_route_or_unit_that_is_not_on_the_list_is_refused() -> No
 
 
 def test_a_slipped_point_is_asked_about_and_a_hard_stop_needs_a_reason() -> None:
-    """Methadone IM in dogs stops at 1.0 mg/kg (label ceiling); 5 mg/kg is ten times the usual top of 0.5."""
+    """U4: Methadone IM in dogs stops at 1.0 mg/kg (label ceiling); 5 mg/kg is ten times the usual top of 0.5."""
     t = Telling()
     t.refused(AskAgain, "dose", ev.DrugOrdered, **{**ORDER, "low": d("5"), "high": d("5")}, ordered_by="vet")
     over = {**ORDER, "low": d("1.1"), "high": d("1.1")}
@@ -269,7 +276,7 @@ def test_a_plan_is_signed_for_the_weight_asa_and_orders_that_stand() -> None:
 
 
 def test_no_plan_is_signed_over_an_old_weight_or_a_line_without_volume() -> None:
-    """A weight holds a day (hospital rule of the patient tables); two stocked strengths give no volume."""
+    """U6, U9: A weight holds a day (hospital rule of the patient tables); two stocked strengths give no volume."""
     t = Telling()
     t.order()
     t.at(25 * 60).refused(StaleReading, "weight", ev.PlanApproved, **approve(t))

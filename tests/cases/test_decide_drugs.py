@@ -52,7 +52,7 @@ def test_a_syringe_shows_whole_marks() -> None:
 
 
 def test_a_dilution_adds_up() -> None:
-    """0.2 mL of 10 mg/mL made up to 2 mL is 1 mg/mL."""
+    """U10: 0.2 mL of 10 mg/mL made up to 2 mL is 1 mg/mL."""
     t = ready()
     weak = drawn(volume_ml=d("2"), drug_volume_ml=d("0.2"), diluent_volume_ml=d("1.8"), diluent="saline", barrel="3 mL")
     wrong = t.refused(Contradiction, "concentration", ev.SyringeDrawn, **weak)
@@ -73,6 +73,7 @@ def test_a_syringe_is_of_its_orders_drug_seen_by_someone_else_and_in_date() -> N
 
 
 def test_what_is_thrown_away_was_there_and_somebody_saw_it() -> None:
+    """D22: a second person, and no more than was left."""
     t = ready()
     t.tell(ev.DrugGiven, **t.push("0.1", "1"))
     waste = {"syringe": "s1", "drug": "methadone", "volume_ml": d("0.1")}
@@ -88,6 +89,7 @@ def test_what_is_thrown_away_was_there_and_somebody_saw_it() -> None:
 
 
 def test_the_amount_is_worked_again() -> None:
+    """U1, U4: volume times strength, here."""
     t = ready()
     t.refused(Contradiction, "amount", ev.DrugGiven, **t.push("0.2", "20"))
     t.refused(Contradiction, "amount", ev.DrugGiven, **t.push("0.2", "2.01"))
@@ -121,6 +123,7 @@ def test_nothing_goes_in_without_an_order_or_a_word() -> None:
 
 
 def test_over_the_order_needs_a_word() -> None:
+    """U29: a veterinarian's, with a reason."""
     t = Telling()
     t.order()
     t.draw(ml="0.5")
@@ -159,7 +162,7 @@ def test_over_the_hard_stop_needs_a_word_and_a_reason_even_inside_the_order() ->
 
 
 def test_local_anaesthetics_share_one_ceiling() -> None:
-    """Lidocaine 3 mg/kg is 60 % of 5 mg/kg; bupivacaine 1 mg/kg is 50 % of 2 mg/kg: together over the ceiling."""
+    """U24: Lidocaine 3 mg/kg is 60 % of 5 mg/kg; bupivacaine 1 mg/kg is 50 % of 2 mg/kg: together over the ceiling."""
     t = Telling()
     t.order("o1", "lidocaine", "local block", "infiltration", "3", "3")
     t.order("o2", "bupivacaine", "local block", "infiltration", "1", "1")
@@ -174,6 +177,7 @@ def test_local_anaesthetics_share_one_ceiling() -> None:
 
 
 def test_the_same_drug_so_soon_is_asked_about() -> None:
+    """U19: meant, or entered twice?"""
     t = Telling()
     t.order()
     t.draw(ml="0.5")
@@ -184,7 +188,7 @@ def test_the_same_drug_so_soon_is_asked_about() -> None:
 
 @pytest.mark.parametrize("mg", ["1", "5000"])
 def test_an_emergency_dose_is_never_blocked(mg: str) -> None:
-    """Not by a missing order, weight, syringe or name, nor by any limit, nor after signing."""
+    """D36: Not by a missing order, weight, syringe or name, nor by any limit, nor after signing."""
     bare = Telling(weighed=False)
     fields = {"drug": "epinephrine", "amount": d(mg), "unit": "mg", "route": "IV", "emergency": True}
     bare.tell(ev.DrugGiven, **fields, by="unknown")
@@ -204,7 +208,7 @@ def test_without_a_weight_no_dose_is_held_and_none_is_given() -> None:
 
 
 def test_an_infusion_agrees_with_itself_and_with_its_order() -> None:
-    """Fentanyl 5 mcg/kg/h in 10 kg is 50 mcg/h: 1 mL/h of 0.05 mg/mL."""
+    """U3: Fentanyl 5 mcg/kg/h in 10 kg is 50 mcg/h: 1 mL/h of 0.05 mg/mL."""
     t = Telling()
     t.order("o1", "fentanyl", "analgesia", "IV", "5", "5", "mcg/kg/h")
     runs = {"infusion": "f1", "drug": "fentanyl", "concentration": "0.05 mg/mL", "order": "o1"}
@@ -224,7 +228,7 @@ def test_an_infusion_agrees_with_itself_and_with_its_order() -> None:
 
 
 def test_a_fluid_without_an_order_keeps_to_the_ceiling_of_a_rate() -> None:
-    """10 mL/kg/h as a rate (guideline): 100 mL/h in 10 kg."""
+    """C7: 10 mL/kg/h as a rate (guideline): 100 mL/h in 10 kg."""
     t = Telling()
     runs = {"infusion": "f1", "drug": "isotonic_crystalloid", "fluid": True}
     t.refused(OverLimit, "rate", ev.InfusionStarted, **runs, rate_ml_h=d("101"))
@@ -232,7 +236,7 @@ def test_a_fluid_without_an_order_keeps_to_the_ceiling_of_a_rate() -> None:
 
 
 def test_fluid_boluses_are_summed_before_the_next_one() -> None:
-    """Dogs: 20 mL/kg in all, then ask: 200 mL in 10 kg."""
+    """C7: Dogs: 20 mL/kg in all, then ask: 200 mL in 10 kg."""
     t = Telling()
     t.tell(ev.FluidGiven, fluid="isotonic_crystalloid", volume_ml=d("150"))
     t.at(20)

@@ -37,6 +37,7 @@ def test_attempts_come_in_pairs() -> None:
 
 
 def test_six_breaths_of_co2_and_the_whole_card_prove_the_tube() -> None:
+    """A1: and nothing less."""
     t = intubated()
     t.tell(ev.ProofNoted, sign="co2", breaths=5)
     card(t)
@@ -46,6 +47,7 @@ def test_six_breaths_of_co2_and_the_whole_card_prove_the_tube() -> None:
 
 
 def test_two_other_signs_need_a_second_person() -> None:
+    """A1: where there is no CO2."""
     t = intubated()
     card(t)
     t.tell(ev.ProofNoted, sign="direct view")
@@ -72,6 +74,7 @@ def test_another_tube_is_proven_anew() -> None:
 
 @pytest.mark.parametrize("left_out", ["left chest", "right chest", "stylet out", "valve open"])
 def test_every_line_of_the_card_is_needed(left_out: str) -> None:
+    """A1, A2, A4: both sides, the stylet in the hand, the valve."""
     t = intubated()
     t.tell(ev.ProofNoted, sign="co2", breaths=8)
     card(t, left_out)
@@ -108,6 +111,7 @@ def test_a_tube_is_thicker_outside_and_not_deeper_than_long() -> None:
 
 
 def test_a_cuff_is_measured_where_there_is_one() -> None:
+    """A6: no bare word."""
     t = intubated()
     t.refused(Missing, "cuff", ev.CuffChecked)
     t.refused(OutOfRange, "cuff pressure", ev.CuffChecked, pressure_cmh2o=d("200"))
@@ -120,6 +124,7 @@ def test_a_cuff_is_measured_where_there_is_one() -> None:
 
 
 def test_a_list_is_read_line_by_line_and_the_valve_last() -> None:
+    """A9, A19, D29: nothing is passed over in silence."""
     t = Telling()
     lines = [row.id for row in lists(t.facts.breathing, "machine")]
     t.refused(Unknown, "line", ev.CheckLineDone, list="machine", line="patient.valve-open")
@@ -213,6 +218,7 @@ def test_trouble_has_a_beginning() -> None:
 
 
 def test_packs_that_went_in_must_be_out_before_the_tube() -> None:
+    """A18: counted."""
     t = intubated()
     t.tell(ev.TimeMarked, mark="packs in", detail="2")
     t.tell(ev.TimeMarked, mark="packs out")
@@ -223,6 +229,7 @@ def test_packs_that_went_in_must_be_out_before_the_tube() -> None:
 
 
 def test_an_entry_is_struck_once_with_a_reason_and_stays() -> None:
+    """D11: nothing is removed."""
     t = Telling()
     note = t.tell(ev.NoteWritten, text="calm")
     t.refused(Unknown, "target", ev.EntryStruck, target="nothing", reason="wrong")
@@ -272,6 +279,7 @@ def test_a_gap_is_explained_for_an_element_there_is() -> None:
 
 
 def test_care_is_handed_to_somebody_else() -> None:
+    """D19: never to the same hand."""
     t = Telling()
     t.refused(Contradiction, "to", ev.HandedOver, to="tec", read_back=True)
     t.tell(ev.HandedOver, to="two", read_back=True)

@@ -50,6 +50,7 @@ def test_a_case_without_a_weight_has_orders_and_no_volume() -> None:
 
 
 def test_a_dosing_weight_is_used_and_named() -> None:
+    """U8: the veterinarian's, beside the scale's."""
     log = a_case()
     log.add(DosingWeightSet, weight_kg=Decimal(10), reason="lean weight")
     sheet = plan_sheet(log.case, load_facts(), NOW)

@@ -90,7 +90,7 @@ def test_entries_are_written_in_order_and_answer_with_their_place(web: httpx.Cli
 
 
 def test_a_repeat_answers_as_the_first_time(web: httpx.Client, hand: Hand, clock: SetClock) -> None:
-    """Even when the entry would no longer be let in: it was, and the tablet only lost the answer."""
+    """D10: Even when the entry would no longer be let in: it was, and the tablet only lost the answer."""
     events = [*opening(hand), hand.entry("RecordSigned", role="technician"),
               hand.entry("RecordSigned", role="veterinarian", by="vet")]  # fmt: skip
     first = post(web, hand, *events)
@@ -170,6 +170,7 @@ def test_would_answers_and_writes_nothing(web: httpx.Client, hand: Hand) -> None
 
 
 def test_many_hands_on_one_case_at_once_lose_nothing(web: httpx.Client, hand: Hand) -> None:
+    """D10: each entry once."""
     post(web, hand, *opening(hand))
     notes = [hand.entry("NoteWritten", text=f"note {n}") for n in range(60)]
     with ThreadPoolExecutor(8) as hands:
@@ -215,7 +216,7 @@ def test_too_many_entries_at_once_are_refused(web: httpx.Client, hand: Hand) -> 
 
 
 def test_a_page_from_elsewhere_cannot_write(web: httpx.Client, hand: Hand) -> None:
-    """Not by a plain form (no JSON type), not from another origin, not by another name for this machine."""
+    """D32: Not by a plain form (no JSON type), not from another origin, not by another name for this machine."""
     address, body = f"/api/cases/{hand.case}/events", json.dumps({"events": opening(hand)})
     assert web.post(address, content=body, headers={"content-type": "text/plain"}).status_code == 415
     kind = {"content-type": "application/json"}
@@ -258,6 +259,7 @@ def test_another_method_is_refused_and_the_right_one_named(web: httpx.Client, ha
 
 
 def test_only_this_machine_unless_the_network_is_trusted() -> None:
+    """D32: there are no accounts yet."""
     for host in ("127.0.0.1", "localhost", "::1"):
         need_loopback(host, False)
     for host in ("0.0.0.0", "192.168.1.5", "::", "clinic.example"):  # noqa: S104
@@ -307,7 +309,7 @@ def test_an_unknown_sheet_or_paper_is_refused(web: httpx.Client, hand: Hand) -> 
 
 def test_a_replay_gives_what_the_screen_showed(web: httpx.Client, hand: Hand, log: LogStore, facts: Facts, clock: SetClock,
                                                tmp_path: Path) -> None:  # fmt: skip
-    """Another process that only knows the log shows the same sheet, byte for byte."""
+    """D15: Another process that only knows the log shows the same sheet, byte for byte."""
     note = hand.entry("NoteWritten", text="calm")
     post(web, hand, *opening(hand), note, hand.entry("EntryStruck", target=note["id"], reason="wrong animal"))
     shown = web.get(f"/api/cases/{hand.case}").content

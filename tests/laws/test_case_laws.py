@@ -66,7 +66,7 @@ def logs(draw: st.DrawFn) -> list[ev.Entry]:
 @many
 @given(logs(), st.randoms(use_true_random=False))
 def test_order_of_arrival_does_not_change_the_case(entries: list[ev.Entry], chance: object) -> None:
-    """What a case is follows from what happened, not from which tablet's entries came first."""
+    """D8, D10: What a case is follows from what happened, not from which tablet's entries came first."""
     shuffled = list(entries)
     chance.shuffle(shuffled)  # type: ignore[attr-defined]
     again = [ev.Entry(n, NINE + timedelta(hours=n), e.event) for n, e in enumerate(shuffled, 1)]
@@ -82,7 +82,7 @@ def test_order_of_arrival_does_not_change_the_case(entries: list[ev.Entry], chan
 @few
 @given(logs())
 def test_no_entry_ever_leaves_the_case(entries: list[ev.Entry]) -> None:
-    """Struck or not, every entry is still a line: once, and found by its id."""
+    """D11: Struck or not, every entry is still a line: once, and found by its id."""
     case = fold(entries)
     assert sorted(x.event.id for x in case.lines) == sorted(e.event.id for e in entries)
     assert all(case.line(e.event.id) is not None for e in entries)
@@ -116,7 +116,7 @@ def acts(t: Telling) -> st.SearchStrategy[tuple[type[ev.Event], dict[str, object
 @few
 @given(st.data())
 def test_a_syringe_never_gives_more_than_it_holds_nor_more_than_the_order(data: st.DataObject) -> None:
-    """Whatever is tried, in whatever order: drawn = given + wasted + left, and left is never below zero.
+    """D22, D23: Whatever is tried, in whatever order: drawn = given + wasted + left, and left is never below zero.
 
     The order is 0.5 mg/kg IM of methadone in 10 kg: 5 mg.
     """
@@ -144,7 +144,7 @@ def test_a_syringe_never_gives_more_than_it_holds_nor_more_than_the_order(data: 
 @few
 @given(st.lists(st.integers(1, 9), min_size=1, max_size=8), st.integers(20, 400))
 def test_given_under_an_order_never_passes_it_without_a_word(tenths: list[int], kg10: int) -> None:
-    """For any weight and any row of pushes: the sum stays at or under 0.5 mg/kg x weight."""
+    """U29: For any weight and any row of pushes: the sum stays at or under 0.5 mg/kg x weight."""
     kg = Decimal(kg10) / 10
     t = Telling(kg=str(kg))
     t.order(low="0.2", high="0.5")
