@@ -30,6 +30,18 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, object]) -> dic
     return {**browser_type_launch_args, "executable_path": found, "args": FLAGS}
 
 
+@pytest.fixture(scope="session")
+def browser_context_args(browser_context_args: dict[str, object]) -> dict[str, object]:
+    return {**browser_context_args, "viewport": TABLET, "has_touch": True, "timezone_id": "Europe/Dublin"}
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """One Chromium and one demo server: all browser tests share a worker."""
+    for item in items:
+        if item.path.parent == Path(__file__).parent:
+            item.add_marker(pytest.mark.xdist_group("browser"))
+
+
 class Server:
     """A server process on a free port of this machine."""
 
@@ -40,20 +52,23 @@ class Server:
         self.start()
 
     def start(self) -> None:
-        self.process = subprocess.Popen(self.words, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
-        for _ in range(10_000):
-            if self.process.poll() is not None:
-                raise RuntimeError(self.process.stderr.read().decode() if self.process.stderr else "the server ended")
+        """Waits for the line with which the server says where it is, then asks until it listens."""
+        self.process = subprocess.Popen(self.words, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+        said = self.process.stdout.readline() if self.process.stdout else ""
+        if not said.startswith("Spiracle is at"):
+            rest = self.process.stdout.read() if self.process.stdout else ""
+            raise RuntimeError(said + rest)
+        while self.process.poll() is None:
             line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
             try:
                 line.request("GET", "/api/hospital")
                 if line.getresponse().status == 200:
                     return
             except ConnectionError:
-                self.process.poll()
+                continue
             finally:
                 line.close()
-        raise RuntimeError("the server did not answer")
+        raise RuntimeError("the server ended")
 
     def kill(self) -> None:
         self.process.kill()
