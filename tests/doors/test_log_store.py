@@ -314,7 +314,7 @@ def _env() -> dict[str, str]:
 
 
 def test_an_acknowledged_entry_survives_kill_9(database: str, clock: SetClock, case: str) -> None:
-    """Twenty times a process writes in a loop, says each id once it is acknowledged, and is killed in the middle."""
+    """D9: twenty times a process writes in a loop, says each id once acknowledged, and is killed in the middle."""
     open_store(database, clock).close()
     acknowledged: list[str] = []
     nest = subprocess.Popen([sys.executable, "-c", WRITES, database, case], stdin=subprocess.PIPE,
