@@ -165,6 +165,8 @@ describe("the rate is joined honestly", () => {
     const p = plot(chart({ rate: marked }), room, TEN);
     expect(p.joins).toHaveLength(0);
     expect(p.dots).toHaveLength(4);
+    const one = [rate[0], { ...rate[1], struck: true }, rate[2], rate[3]] as ChartPoint[];
+    expect(plot(chart({ rate: one }), room, TEN).joins.map((d) => d.match(/[ML]/g)?.length)).toEqual([2]);
   });
 });
 

@@ -119,12 +119,16 @@ export function cuffOf(p: ChartPressure, x: (at: number) => number, y: (v: numbe
 /** The rate is joined, dot to dot, but never across a gap, an artefact's place or a long silence. */
 export function joinsOf(dots: Dot[], chart: Chart): string[] {
   const runs: Dot[][] = [];
-  const stand = dots.filter((d) => d.shown === "plain").sort((a, b) => a.x - b.x);
-  for (const dot of stand) {
+  let broken = true;
+  for (const dot of [...dots].sort((a, b) => a.x - b.x)) {
     const run = runs[runs.length - 1];
     const before = run?.[run.length - 1];
-    if (run && before && joined(before, dot, chart)) run.push(dot);
-    else runs.push([dot]);
+    if (dot.shown !== "plain") broken = true;
+    else if (run && before && !broken && joined(before, dot, chart)) run.push(dot);
+    else {
+      runs.push([dot]);
+      broken = false;
+    }
   }
   return runs
     .filter((r) => r.length > 1)
