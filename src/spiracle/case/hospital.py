@@ -66,12 +66,10 @@ class OwnLimit(Strict, frozen=True, kw_only=True):
 class Hospital(Strict, frozen=True, kw_only=True):
     name: str
     practice: bool = False
-    names: Literal["inn", "usan"] = "inn"
     zone: str = "UTC"
     weight_hours: int = 24
     weight_hours_small: int = 12
     attempt_limit: int = 3
-    recovery_every_min: int = 5
     people: tuple[Person, ...] = ()
     rooms: tuple[str, ...] = ()
     machines: tuple[str, ...] = ()

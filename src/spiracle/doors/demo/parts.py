@@ -31,6 +31,7 @@ def admitted(
     s.species, s.kg = species, D(kg)
     s.tell(
         e.CaseOpened,
+        practice=s.facts.hospital.practice,
         species=species,
         kind="elective",
         name=name,

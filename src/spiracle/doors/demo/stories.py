@@ -390,7 +390,7 @@ def found_dog(store: LogStore, facts: Facts, start: datetime, now: datetime) -> 
     """An emergency off the road: weight guessed, nothing else known."""
     s = Story(store, facts, "stray", start, "tob", now)
     s.species, s.kg = "dog", D(20)
-    s.tell(e.CaseOpened, species="dog", kind="emergency", name="")
+    s.tell(e.CaseOpened, practice=s.facts.hospital.practice, species="dog", kind="emergency", name="")
     s.tell(e.Weighed, weight_kg=D(20), method="estimated")
     s.at(2)
     s.tell(e.CatheterPlaced, site="left cephalic", size="20 G")
