@@ -20,8 +20,8 @@ from spiracle.case.prepared import dosing_weight, ordered_dose
 from spiracle.case.ruling import Rules
 from spiracle.case.standing import given, species
 from spiracle.case.syringes import Syringe
-from spiracle.drugs import DoseRow, DosingWeight, LocalDose, OrderedDose, amount_of, budgets, in_unit
-from spiracle.quantity import Quantity, Unit, figure, read
+from spiracle.drugs import DoseRow, DosingWeight, Drug, LocalDose, OrderedDose, amount_of, budgets, in_unit
+from spiracle.quantity import Quantity, Unit, figure, read, unit
 from spiracle.refusals import AskAgain, Contradiction, Missing, OutOfRange, OverLimit, UnlikeUnits
 
 if TYPE_CHECKING:
@@ -33,9 +33,12 @@ INCREMENT_SOON = timedelta(seconds=10)  # an induction goes in by increments: on
 
 
 def drug_given(case: Case, event: ev.DrugGiven, facts: Facts, _now: datetime) -> None:
+    """An emergency dose must only be readable: a drug there is, in a unit it is measured in. Nothing else is asked of it."""
+    drug = facts.drugs.drug(event.drug)
+    _measured_so(drug, event.unit, facts)
     if event.emergency:
         return
-    drug = facts.drugs.drug(event.drug, species(case))
+    facts.drugs.drug(event.drug, species(case))
     facts.drugs.route(event.route)
     if event.giver:
         person(facts, event.giver, "giver")
@@ -52,6 +55,17 @@ def drug_given(case: Case, event: ev.DrugGiven, facts: Facts, _now: datetime) ->
     _ordered(event, order, facts)
     _limits(case, event, order, amount, facts)
     _ceilings(case, event, amount, facts)
+
+
+def _measured_so(drug: Drug, symbol: str, facts: Facts) -> None:
+    """Milligrams of what is dosed in units, or millilitres of a vial, can never be added up later."""
+    units = [s.quantity.unit for s in drug.strengths if s.quantity is not None]
+    units += [row.unit for row in facts.drugs.all_rows() if row.drug == drug.id]
+    tops = {u.parts[0][0] for u in units}
+    given_in = unit(symbol)
+    if tops and not any(unit(t).dimension == given_in.dimension for t in tops):
+        raise UnlikeUnits("unit", f"{drug.name} is not measured in {symbol or 'nothing'}.",
+                          f"Give it in {' or '.join(sorted(tops))}.")  # fmt: skip
 
 
 def _amount(event: ev.DrugGiven) -> Quantity:
@@ -180,8 +194,8 @@ def _sum(pushes: Iterable[ev.DrugGiven], this: Quantity) -> Quantity:
     return total
 
 
-def _short(amount: Quantity, unit: Unit) -> str:
-    return f"{figure(amount.number(unit), 4)} {unit}"
+def _short(amount: Quantity, in_: Unit) -> str:
+    return f"{figure(amount.number(in_), 4)} {in_}"
 
 
 def _ceilings(case: Case, event: ev.DrugGiven, amount: Quantity, facts: Facts) -> None:

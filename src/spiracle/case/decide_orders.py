@@ -85,6 +85,7 @@ def order_withdrawn(case: Case, event: ev.OrderWithdrawn, facts: Facts, _now: da
 
 def limit_ordered(_case: Case, event: ev.LimitOrdered, facts: Facts, _now: datetime) -> None:
     word_of(facts, event.ordered_by, event.by, "ordered by")
+    need_words(event.reading, "reading", "Name the reading.")
     facts.circulation.bounds(event.reading)
     if event.below is None and event.above is None:
         raise Missing("limit", "no number is given.", "Give below, above, or both.")

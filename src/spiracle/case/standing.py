@@ -21,6 +21,7 @@ from spiracle.case.events import (
     Weighed,
 )
 from spiracle.case.fold import Case
+from spiracle.case.tube import went_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +129,9 @@ def induced_at(case: Case) -> datetime | None:
 
 
 def extubated_at(case: Case) -> datetime | None:
+    """When the tube came out; None while there is one in place, be it for the second time."""
+    if went_in(case) is not None:
+        return None
     out = case.last(Extubated)
     return out.happened_at if out is not None else marked_at(case, "extubated")
 

@@ -33,7 +33,6 @@ def printed(sheet: str, case: Case, view: CaseView, facts: Facts, paper: str, no
                 "weight", "is not known, so there is no emergency sheet.", "Weigh the patient or estimate it."
             )
         return pdf.emergency_pdf(view.emergency, facts, size, now, view.collar.name)
-    from spiracle.sheets.plan import plan
-    from spiracle.sheets.plan_sheet import request_of
+    from spiracle.sheets.plan_sheet import plan_of_case
 
-    return pdf.plan_pdf(plan(request_of(case, facts, now), facts, now), facts, size, now)
+    return pdf.plan_pdf(plan_of_case(case, facts, now), facts, size, now)
