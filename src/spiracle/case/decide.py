@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from spiracle.case import (
     decide_airway,
     decide_drugs,
+    decide_fluids,
     decide_form,
     decide_identity,
     decide_infusions,
@@ -30,6 +31,7 @@ RULES: Rules = {
     **decide_orders.RULES,
     **decide_syringes.RULES,
     **decide_drugs.RULES,
+    **decide_fluids.RULES,
     **decide_infusions.RULES,
     **decide_airway.RULES,
     **decide_lists.RULES,

@@ -219,25 +219,6 @@ def _local(push: ev.DrugGiven, amount: Quantity, facts: Facts) -> LocalDose:
     )  # fmt: skip
 
 
-def fluid_given(case: Case, event: ev.FluidGiven, facts: Facts, _now: datetime) -> None:
-    """A bolus counts toward the total that may be given before somebody is asked again."""
-    if event.volume_ml <= 0:
-        raise OutOfRange("volume", "is zero.", "Give how much went in.")
-    word = said(facts, event.said_by, event.reason)
-    from spiracle.case.standing import is_emergency
-
-    before = [f.volume_ml for f in case.live(ev.FluidGiven)]
-    facts.circulation.check_bolus(
-        str(species(case)), dosing_weight(case).kg, before, event.volume_ml,
-        said_by=event.said_by, reason=event.reason, emergency=word or is_emergency(case),
-    )  # fmt: skip
-
-
-def fluid_lost(_case: Case, event: ev.FluidLost, _facts: Facts, _now: datetime) -> None:
-    if event.volume_ml <= 0:
-        raise OutOfRange("volume", "is zero.", "Give how much was lost.")
-
-
 def preoxygenation_ended(case: Case, _event: ev.PreoxygenationEnded, _facts: Facts, _now: datetime) -> None:
     if not case.live(ev.PreoxygenationBegan):
         raise Contradiction("oxygen", "was not begun.", "Note when it began.")
@@ -245,7 +226,5 @@ def preoxygenation_ended(case: Case, _event: ev.PreoxygenationEnded, _facts: Fac
 
 RULES: Rules = {
     ev.DrugGiven: drug_given,
-    ev.FluidGiven: fluid_given,
-    ev.FluidLost: fluid_lost,
     ev.PreoxygenationEnded: preoxygenation_ended,
 }
