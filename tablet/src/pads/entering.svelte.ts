@@ -8,6 +8,7 @@ export class Entering {
   /** The server asks whether it is meant: a second touch says so. */
   asks = $state(false);
   #decide: ((yes: boolean) => void) | null = null;
+  #before: Promise<unknown> = Promise.resolve();
 
   /** True when the entry is written, or kept on this tablet for want of a link. `write` is told whether it was confirmed. */
   async run(write: (confirmed: boolean) => Promise<Written>): Promise<boolean> {
@@ -17,6 +18,16 @@ export class Entering {
     if (!this.asks) return false;
     const yes = await new Promise<boolean>((decide) => (this.#decide = decide));
     return yes && this.#once(() => write(true));
+  }
+
+  /**
+   * For touches that come faster than the answers (the signs of a row): each waits for the one before it, none is lost.
+   * A question to one of them is answered in its turn and never holds up the others.
+   */
+  after(write: () => Promise<Written>): Promise<boolean> {
+    const turn = this.#before.then(() => this.#once(write));
+    this.#before = turn.catch(() => false);
+    return turn;
   }
 
   /** What the hand says to the question; another entry begun meanwhile says no. */

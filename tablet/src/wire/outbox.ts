@@ -18,6 +18,11 @@ export interface Entry {
   refused: Refused | null;
 }
 
+/** An entry that is in the log, at its place there. */
+export interface Landed extends Entry {
+  seq: number;
+}
+
 type Send = (id: string, events: AnyEvent[]) => Promise<Answers>;
 
 const AT_ONCE = 50;
@@ -30,6 +35,8 @@ export class Outbox {
   constructor(
     readonly send: Send,
     readonly onchange: (entries: readonly Entry[]) => void = () => {},
+    /** told of what is now in the log, with its place there, before it leaves the list */
+    readonly onwritten: (landed: readonly Landed[]) => void = () => {},
   ) {}
 
   /** Read what an earlier visit left. */
@@ -126,6 +133,7 @@ export class Outbox {
       for (const entry of written) held.delete(entry.place!);
       for (const entry of refused) held.put({ ...entry, state: "refused", refused: said.get(entry.id)!.refused });
     });
+    this.onwritten(written.map((entry) => ({ ...entry, seq: said.get(entry.id)!.seq ?? 0 })));
     const gone = new Set(written.map((entry) => entry.id));
     const bad = new Set(refused.map((entry) => entry.id));
     this.entries = this.entries

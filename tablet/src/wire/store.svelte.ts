@@ -1,7 +1,7 @@
 import { SvelteSet } from "svelte/reactivity";
 import { api, listen, NoLink } from "./api";
 import { hands } from "./hands.svelte";
-import { Outbox, type Entry } from "./outbox";
+import { Outbox, type Entry, type Landed } from "./outbox";
 import { keep, kept } from "./shelf";
 import { isoZone } from "./times";
 import type { Act, Answer, AnyEvent, Board, CaseView, EventName, Fields, Hospital, PickRow, Refused } from "./types";
@@ -87,7 +87,13 @@ class Store {
   missing = $state("");
   /** Entries whose refusal a panel shows itself. */
   owned = new SvelteSet<string>();
-  #outbox = new Outbox(api.post, (entries) => this.#held(entries));
+  /** Written, but younger than the sheet on the screen: they stay laid over it, so that nothing flickers back. */
+  landed = $state.raw<readonly Landed[]>([]);
+  #outbox = new Outbox(
+    api.post,
+    (entries) => this.#held(entries),
+    (landed) => void (this.landed = [...this.#young(), ...landed]),
+  );
   #hang: (() => void) | null = null;
   #retry: ReturnType<typeof setTimeout> | undefined;
 
@@ -97,7 +103,12 @@ class Store {
   }
 
   get entries(): Entry[] {
-    return this.all.filter((entry) => entry.case === this.caseId);
+    return [...this.#young(), ...this.all].filter((entry) => entry.case === this.caseId);
+  }
+
+  #young(): Landed[] {
+    const { view } = this;
+    return view ? this.landed.filter((entry) => entry.case === view.case && entry.seq > view.seq) : [];
   }
 
   get unnamed(): Entry[] {
