@@ -11,10 +11,11 @@ from walking import ANSWER_MS, Hand, starting
 
 
 def volumes(page: Page) -> dict[str, str]:
-    """Each shown drug's key: its words and its mL."""
+    """Each shown drug's key: name and strength, and its mL."""
     keys = page.get_by_role("region", name="Emergency", exact=True).locator("button.drug")
     return {
-        keys.nth(i).locator(".of").inner_text(): keys.nth(i).locator(".ml").inner_text() for i in range(keys.count())
+        keys.nth(i).locator(".of").inner_text().splitlines()[0]: keys.nth(i).locator(".ml").inner_text()
+        for i in range(keys.count())
     }
 
 

@@ -42,7 +42,6 @@ class Hand:
     def touch(self, control: Locator) -> None:
         """Touch it as a finger would; it must be there, uncovered and large enough."""
         expect(control).to_be_visible(timeout=ANSWER_MS)
-        control.scroll_into_view_if_needed()
         box = control.bounding_box()
         assert box, control
         line = box["height"] >= LINE_HEIGHT and box["width"] >= LINE_WIDTH and not is_key(control)
@@ -269,17 +268,20 @@ class Hand:
         left = dict(numbers)
         for _ in range(len(numbers) + 1):
             title = pad.get_by_role("heading").first
-            expect(title).to_have_text(re.compile("|".join(map(re.escape, [*left, "Pressure"]))), timeout=ANSWER_MS)
-            asked = title.inner_text()
+            expect(title).to_have_text(
+                re.compile(f"^({'|'.join(map(re.escape, [*left, 'Pressure']))})"), timeout=ANSWER_MS
+            )
+            asked = title.inner_text().strip()
             if asked == "Pressure":
                 for part, figure in zip(("systolic", "mean", "diastolic"), pressure, strict=True):
                     self.touch(pad.get_by_role("button", name=starting(part)))
                     self.type(figure, pad)
                 self.press(re.compile("^Write\\s*cuff"), pad)
             else:
-                figure = left.pop(asked)
+                figure = left.pop(next(name for name in left if asked.startswith(name)))
                 self.type(figure, pad)
                 self.press(starting(f"Write {figure}"), pad)
+            self.rested()
             expect(title.filter(has_text=re.compile(f"^{re.escape(asked)}$"))).to_have_count(0, timeout=ANSWER_MS)
             if pad.count() == 0:
                 return
