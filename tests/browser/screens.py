@@ -1,4 +1,4 @@
-"""Pictures of every page of the demo, to look at: `python tests/browser/screens.py FOLDER`. A script, not a test."""
+"""Pictures of every page of the demo, to look at: `PYTHONPATH=tests python tests/browser/screens.py FOLDER`. A script, not a test."""
 
 from __future__ import annotations
 
@@ -7,11 +7,8 @@ import sys
 import tempfile
 from pathlib import Path
 
-sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parent.parent)]
-
-from playwright.sync_api import Page, TimeoutError, expect, sync_playwright
-
 from conftest import FLAGS, Server
+from playwright.sync_api import Page, TimeoutError, expect, sync_playwright
 from walking import starting
 
 SIZES = {"tablet": (1180, 820), "upright": (820, 1180), "phone": (390, 844)}
@@ -93,7 +90,7 @@ def main(folder: Path) -> None:
                     try:
                         pages(context.new_page(), demo.url, cases, folder, f"{size}-{light}")
                     except (AssertionError, TimeoutError) as fault:
-                        print(size, light, fault)
+                        sys.stderr.write(f"{size} {light}: {fault}\n")
                     context.close()
         finally:
             demo.kill()

@@ -6,9 +6,8 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, expect
-
 from conftest import PHONE, TABLET, Server
+from playwright.sync_api import Browser, Page, expect
 from walking import ANSWER_MS
 
 PHASES = ("assess", "plan", "prepare", "induce", "maintain", "recover", "record")

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import re
 
-from playwright.sync_api import Page, expect
-
 from conftest import Server
+from playwright.sync_api import Page, expect
 from walking import ANSWER_MS, Hand, starting
 
 
@@ -58,7 +57,6 @@ def test_two_touches_give_every_volume_and_the_scale_replaces_the_estimate(page:
     assert all(weighed[drug] != estimated[drug] for drug in weighed)
     after = page.request.get(f"{server.url}/api/cases/{hand.case_id()}").json()["emergency"]
     assert before["sheet_id"] != after["sheet_id"]
-    assert before["sheet_id"] in " ".join(after["void_prints"])
     assert before["estimated"]
     assert not after["estimated"]
     assert hand.faults == []

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import re
 
-from playwright.sync_api import Page, expect
-
 from conftest import Server
+from playwright.sync_api import Page, expect
 from walking import ANSWER_MS, Hand, starting
 
 TECHNICIAN, VETERINARIAN = "Niamh Kowalczyk", "Saoirse Varga"

@@ -8,10 +8,9 @@ import subprocess
 from decimal import Decimal
 from pathlib import Path
 
+from conftest import SPIRACLE, Server
 from playwright.sync_api import Page, expect
 from pypdf import PdfReader
-
-from conftest import SPIRACLE, Server
 from walking import ANSWER_MS, Hand, starting
 
 KG = Decimal("18.6")
@@ -251,10 +250,15 @@ def test_a_planned_case_from_the_first_touch_to_the_signed_print(page: Page, ser
     wake(hand)
     close(hand)
     text = printed(hand)
-    for words in (
-        "Vesper", "18.6 kg", "crossbreed", "I. Fairclough", "Methadone", "5 mg", "0.5 mL", "Propofol", f"{pushed / 2} mL", f"{pushed * 10:.0f} mg",
-        "wrong key", "ID", "CO₂", "soflurane", "NK", "SV", "decision support and a record", "predicted",
-    ):  # fmt: skip
+    printed_words = ["Vesper", "18.6 kg", "crossbreed", "I. Fairclough", "Methadone", "5 mg", "0.5 mL", "Propofol"]
+    printed_words += [f"{pushed / 2} mL", f"{pushed * 10:.0f} mg", "wrong key", "ID", "CO₂", "soflurane", "NK", "SV"]
+    printed_words += [
+        "signed by the technician",
+        "signed by the veterinarian",
+        "decision support and a record",
+        "predicted",
+    ]
+    for words in printed_words:
         assert words in text, f"{words!r} is not printed"
     assert hand.faults == []
     said = subprocess.run(
