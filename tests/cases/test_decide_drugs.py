@@ -93,7 +93,7 @@ def test_the_amount_is_worked_again() -> None:
     t = ready()
     t.refused(Contradiction, "amount", ev.DrugGiven, **t.push("0.2", "20"))
     t.refused(Contradiction, "amount", ev.DrugGiven, **t.push("0.2", "2.01"))
-    t.refused(UnlikeUnits, "amount", ev.DrugGiven, **{**t.push("0.2", "2"), "unit": "IU"})
+    t.refused(UnlikeUnits, "unit", ev.DrugGiven, **{**t.push("0.2", "2"), "unit": "IU"})
     t.refused(Contradiction, "concentration", ev.DrugGiven, **t.push("0.2", "2", concentration="1 mg/mL"))
     t.refused(Missing, "volume", ev.DrugGiven, **{**t.push("0.2", "2"), "volume_ml": None})
     t.tell(ev.DrugGiven, **{**t.push("0.2", "2000"), "unit": "mcg"})

@@ -19,9 +19,10 @@ from spiracle.case import (
     decide_syringes,
     decide_watching,
 )
-from spiracle.case.events import Event
+from spiracle.case.events import EntryStruck, Event
 from spiracle.case.fold import Case
 from spiracle.case.ruling import Rules
+from spiracle.refusals import Contradiction, Refusal
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
@@ -45,4 +46,19 @@ def decide(case: Case, event: Event, facts: Facts, now: datetime) -> tuple[Event
     decide_form.check(case, event, facts, now)
     decide_record.closed(case, event)
     RULES[type(event)](case, event, facts, now)
+    if isinstance(event, EntryStruck):
+        _gives_back(case, event, facts, now)
     return (event,)
+
+
+def _gives_back(case: Case, event: EntryStruck, facts: Facts, now: datetime) -> None:
+    """Striking a strike lets the first entry stand again: it must still fit the case as it is now."""
+    strike = case.line(event.target)
+    entry = case.line(strike.event.target) if strike is not None and isinstance(strike.event, EntryStruck) else None
+    if entry is None or entry.struck is None or entry.struck.id != event.target:
+        return
+    try:
+        RULES[type(entry.event)](case, entry.event, facts, now)
+    except Refusal as refusal:
+        raise Contradiction("target", f"gives back an entry that no longer fits ({refusal.field}: {refusal.says})",
+                            "Enter it anew as it is now.") from refusal  # fmt: skip

@@ -6,15 +6,17 @@ from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from spiracle.airway import proof_lacking
+from spiracle.airway import breaths_needed, cuff_volume_limit, fit, proof_lacking
 from spiracle.case import events as ev
 from spiracle.case.decide_people import need_words, person, someone_else
 from spiracle.case.decide_spans import inside
 from spiracle.case.fold import Case
 from spiracle.case.ruling import Rules
-from spiracle.case.standing import dosing_weight_kg
+from spiracle.case.standing import dosing_weight_kg, in_arrest, species
 from spiracle.case.tube import signs_since, went_in
-from spiracle.refusals import Contradiction, Missing, Unknown
+from spiracle.quantity import Quantity
+from spiracle.refusals import AskAgain, Contradiction, Missing, OverLimit, Unknown
+from spiracle.source import Zone
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
@@ -44,7 +46,9 @@ def attempt_ended(case: Case, event: ev.AttemptEnded, _facts: Facts, _now: datet
         raise Contradiction("attempt", "ends before it began.", "Give the time it ended.")
 
 
-def tube_placed(case: Case, event: ev.TubePlaced, _facts: Facts, _now: datetime) -> None:
+def tube_placed(case: Case, event: ev.TubePlaced, facts: Facts, _now: datetime) -> None:
+    """A tube that a failed attempt left is not in place; and no tube is wider than this animal can take."""
+    _after_a_good_attempt(case, event)
     inside("tube, inside diameter", event.id_mm)
     inside("tube, outside diameter", event.od_mm)
     if event.od_mm is not None and event.od_mm <= event.id_mm:
@@ -59,6 +63,16 @@ def tube_placed(case: Case, event: ev.TubePlaced, _facts: Facts, _now: datetime)
         )
     if event.attempt and not any(a.attempt == event.attempt for a in case.live(ev.AttemptBegan)):
         raise Unknown("attempt", f"{event.attempt!r} did not begin.", "Choose the attempt, or leave it out.")
+    kg = dosing_weight_kg(case)
+    if kg is not None:
+        fit(facts.airway, str(species(case)), Quantity.of(kg, "kg"), Quantity.of(event.id_mm, "mm"))
+
+
+def _after_a_good_attempt(case: Case, event: ev.TubePlaced) -> None:
+    began, ended = case.live(ev.AttemptBegan), {e.attempt: e.outcome for e in case.live(ev.AttemptEnded)}
+    name = event.attempt or (began[-1].attempt if began else "")
+    if ended.get(name, "in") != "in":
+        raise Contradiction("attempt", f"the last one ended: {ended[name]}.", "Note the attempt that put this tube in.")
 
 
 def proof_noted(_case: Case, event: ev.ProofNoted, _facts: Facts, _now: datetime) -> None:
@@ -74,6 +88,7 @@ def airway_proven(case: Case, event: ev.AirwayProven, facts: Facts, _now: dateti
     if event.second_person:
         someone_else(facts, event.second_person, event.by, "second person")
     signs = signs_since(case, start)
+    _trace_agrees(case, event, facts, start)
     lacking = list(proof_lacking(facts.airway, signs, bool(event.second_person)))
     lacking += [line for line in CARD if line not in signs]
     kg = dosing_weight_kg(case)
@@ -81,9 +96,33 @@ def airway_proven(case: Case, event: ev.AirwayProven, facts: Facts, _now: dateti
         lacking.append("depth at the teeth")
     if lacking:
         raise Missing("airway", "still lacking: " + "; ".join(lacking) + ".", "Note what was seen, then declare it.")
+    _method_agrees(case, event, facts, start)
 
 
-def cuff_checked(case: Case, event: ev.CuffChecked, _facts: Facts, _now: datetime) -> None:
+def _trace_agrees(case: Case, event: ev.AirwayProven, facts: Facts, start: datetime) -> None:
+    """No CO2 where it was looked for is the oesophagus until proven otherwise: no other sign outweighs it.
+
+    In an arrest little CO2 reaches the lung; then the tube must have been seen between the cords, by two people.
+    """
+    looked = [p for p in case.live(ev.ProofNoted) if p.sign == "co2" and p.happened_at >= start]
+    read = [line.event for line in case.every(ev.ReadingTaken) if not line.struck and not line.artefact]
+    shown = [r for r in read if isinstance(r, ev.ReadingTaken) and r.reading == "etco2" and r.happened_at >= start]
+    missing = (bool(looked) and not (looked[-1].seen and looked[-1].breaths)) or (bool(shown) and shown[-1].value == 0)
+    seen = any(p.sign == "direct view" and p.seen and p.happened_at >= start for p in case.live(ev.ProofNoted))
+    if missing and not (in_arrest(case) and seen and event.second_person):
+        raise Contradiction("airway", "CO2 was looked for and not seen: the tube is in the wrong place until proven otherwise.",
+                            "Take it out, or look between the cords; declare it when CO2 is seen.")  # fmt: skip
+
+
+def _method_agrees(case: Case, event: ev.AirwayProven, facts: Facts, start: datetime) -> None:
+    counted = signs_since(case, start).get("co2") or 0
+    if "co2" in event.method.casefold().replace("₂", "2") and counted < breaths_needed(facts.airway):
+        raise Contradiction(
+            "method", f"says CO2, and {counted} breaths were counted.", "Count the breaths, or name what was seen."
+        )
+
+
+def cuff_checked(case: Case, event: ev.CuffChecked, facts: Facts, _now: datetime) -> None:
     if event.pressure_cmh2o is None and event.volume_ml is None and event.leak_cmh2o is None:
         raise Missing("cuff", "nothing was measured.", "Give the pressure, the air or the leak.")
     inside("cuff pressure", event.pressure_cmh2o)
@@ -92,6 +131,22 @@ def cuff_checked(case: Case, event: ev.CuffChecked, _facts: Facts, _now: datetim
     placed = case.last(ev.TubePlaced)
     if placed is not None and not placed.cuffed and event.pressure_cmh2o is not None:
         raise Contradiction("cuff", "the tube in place has none.", "Note only the leak, or the right tube.")
+    _air(case, event, facts)
+
+
+def _air(case: Case, event: ev.CuffChecked, facts: Facts) -> None:
+    """Air in a cat's cuff: asked about above the usual, and above the hard figure only with a reason."""
+    band = cuff_volume_limit(facts.airway, str(species(case)))
+    if band is None or event.volume_ml is None:
+        return
+    air = Quantity.of(event.volume_ml, "mL")
+    zone = band.zone(air)
+    if zone is Zone.FORBIDDEN and not event.reason.strip():
+        raise OverLimit(
+            "air in the cuff", f"{air} can tear the trachea: {band.sentence}.", "Let air out, or say why it is there."
+        )
+    if zone is not Zone.USUAL and not event.confirmed and not event.reason.strip():
+        raise AskAgain("air in the cuff", f"{air} is more than usual: {band.sentence}.", "Let air out, or confirm it.")
 
 
 RULES: Rules = {

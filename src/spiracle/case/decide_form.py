@@ -33,7 +33,9 @@ LARGEST, PLACES = Decimal(10_000_000), 9
 WORDS, LINES, LONG = 200, 4000, frozenset({"text", "note", "history", "detail", "reason", "instructions", "statement",
                                           "problem", "plan", "concerns", "raw", "trouble", "description"})  # fmt: skip
 MANY = 200
-URGENT = (ArrestBegan, ArrestStepDone, ArrestEnded, HelpCalled, EntryStruck)  # EntryStruck takes back a wrong touch
+APART = timedelta(hours=48)  # how far the clocks may differ for an urgent entry: it is kept, and both clocks with it
+TAKEN_BACK = timedelta(minutes=10)  # how long somebody unnamed may take back an urgent touch of their own
+URGENT = (ArrestBegan, ArrestStepDone, ArrestEnded, HelpCalled)
 NOBODY = "unknown"  # the hand of an emergency entry whose writer is named later
 
 
@@ -129,7 +131,17 @@ def _open_case(case: Case, event: Event) -> None:
         raise Contradiction("case", f"this entry belongs to case {event.case}.", "Send it to its own case.")
 
 
+def urgent(event: Event) -> bool:
+    """Arrest, a call for help, a rescue dose: never shut out by a missing name or a wrong clock."""
+    return isinstance(event, URGENT) or getattr(event, "emergency", None) is True
+
+
 def _times(case: Case, event: Event, now: datetime) -> None:
+    if urgent(event):
+        if abs(event.happened_at - now) > APART or abs(event.recorded_at - now) > APART:
+            raise OutOfRange("happened at", f"{_clock(event.happened_at)} is not this day; here it is {_clock(now)}.",
+                             "Set the tablet's clock.")  # fmt: skip
+        return
     for name in ("happened_at", "recorded_at"):
         at: datetime = getattr(event, name)
         if at > now + AHEAD:
@@ -149,9 +161,16 @@ def _clock(at: datetime) -> str:
 
 def _hand(case: Case, event: Event, facts: Facts) -> None:
     emergency = is_emergency(case) or (isinstance(event, CaseOpened) and event.kind == "emergency")
-    urgent = isinstance(event, URGENT) or getattr(event, "emergency", None) is True
-    if event.by == NOBODY and (emergency or urgent):
+    if event.by == NOBODY and (emergency or urgent(event) or _takes_back(case, event)):
         return
     if not event.by:
         raise Missing("hand", "nobody is named as acting.", "Choose who is acting.")
     facts.hospital.person(event.by)
+
+
+def _takes_back(case: Case, event: Event) -> bool:
+    """An unnamed hand strikes its own urgent entry of the last minutes, and nothing else."""
+    line = case.line(event.target) if isinstance(event, EntryStruck) else None
+    if line is None or line.event.by != NOBODY or not urgent(line.event):
+        return False
+    return event.recorded_at - line.event.recorded_at <= TAKEN_BACK

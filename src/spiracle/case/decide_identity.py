@@ -14,7 +14,8 @@ from spiracle.case.fold import Case
 from spiracle.case.ruling import Rules
 from spiracle.case.standing import species, weight_in_use
 from spiracle.patient import Weight, read_body_condition, read_sex
-from spiracle.refusals import Contradiction, NotAQuantity, OutOfRange, Unknown
+from spiracle.quantity import figure
+from spiracle.refusals import Contradiction, Missing, NotAQuantity, OutOfRange, Unknown
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
@@ -37,8 +38,13 @@ def patient_described(_case: Case, event: ev.PatientDescribed, _facts: Facts, _n
 
 
 def weighed(case: Case, event: ev.Weighed, facts: Facts, _now: datetime) -> None:
-    """Held against the species' bounds, the breed and the last weight; a surprise is asked about once."""
+    """Held against the species' bounds, the breed and the last weight; a surprise is asked about once.
+
+    An earlier weight by eye is no measure of the next: only half or double of it is a surprise.
+    """
     last = weight_in_use(case)
+    if last is not None and last.estimated and last.kg / 2 < event.weight_kg < last.kg * 2:
+        last = None
     facts.patient.check_weight(
         str(species(case)),
         event.weight_kg,
@@ -53,7 +59,12 @@ def weighed(case: Case, event: ev.Weighed, facts: Facts, _now: datetime) -> None
 def dosing_weight_set(case: Case, event: ev.DosingWeightSet, facts: Facts, _now: datetime) -> None:
     veterinarian(facts, event.by, "hand")
     need_words(event.reason, "reason", "Say why doses are worked on another weight.")
-    facts.patient.check_weight(str(species(case)), event.weight_kg, confirmed=True)
+    weight = weight_in_use(case)
+    if weight is None:
+        raise Missing("weight", "is not known.", "Weigh the patient first.")
+    if not weight.kg / 2 <= event.weight_kg <= weight.kg:
+        raise OutOfRange("weight", f"{figure(event.weight_kg)} kg for doses does not go with a body of {figure(weight.kg)} kg.",
+                         f"Give {figure(weight.kg / 2)} to {figure(weight.kg)} kg.")  # fmt: skip
 
 
 def body_condition_scored(_case: Case, event: ev.BodyConditionScored, _facts: Facts, _now: datetime) -> None:

@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from spiracle.case import events as ev
+from spiracle.case.allergies import ask_about_allergy
 from spiracle.case.animal import age_days
 from spiracle.case.decide_people import need_words, person, said, someone_else, veterinarian, word_of
 from spiracle.case.decide_spans import inside
@@ -41,7 +42,8 @@ def drug_ordered(case: Case, event: ev.DrugOrdered, facts: Facts, _now: datetime
         raise OutOfRange("dose", "is zero.", "Give the dose, or withdraw the order.")
     if event.concentration:
         facts.drugs.strength(drug, event.concentration)
-    said(facts, event.over_hard_by, event.reason)
+    word = said(facts, event.over_hard_by, event.reason)
+    ask_about_allergy(case, event.drug, facts, word)
     _held(case, event, facts)
 
 
@@ -80,6 +82,8 @@ def order_withdrawn(case: Case, event: ev.OrderWithdrawn, facts: Facts, _now: da
     found = order_of(case, event.order)
     if found is None:
         raise Unknown("order", f"{event.order!r} is not an order that stands.", "Choose a standing order.")
+    if event.happened_at < found.happened_at:
+        raise Contradiction("happened at", "is before the order was given.", "Give the time it was withdrawn.")
     person(facts, event.by, "hand")
 
 
@@ -138,8 +142,9 @@ def _fresh_weight(case: Case, event: ev.PlanApproved, facts: Facts) -> None:
     if event.weight_kg != weight.kg:
         raise Contradiction("weight", f"the plan says {event.weight_kg} kg, the last weight is {weight.kg} kg.",
                             "Look at the plan again, then sign.")  # fmt: skip
+    hours = (facts.hospital.weight_hours, facts.hospital.weight_hours_small)
     old = facts.patient.weight_stale(Weight(weight.kg, weight.event.method, weight.at), str(species(case)),
-                                     event.happened_at, age_days(case, event.happened_at))  # fmt: skip
+                                     event.happened_at, age_days(case, event.happened_at), hours)  # fmt: skip
     if old:
         raise StaleReading("weight", old, "Weigh again, then sign.")
 

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import re
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from spiracle.case import events as ev
 from spiracle.case.decide_people import need_words, person, someone_else
 from spiracle.case.fold import Case, Line
 from spiracle.case.ruling import Rules
-from spiracle.case.standing import packs, signed
+from spiracle.case.standing import packs, signed, since_technician
+from spiracle.case.tube import went_in
 from spiracle.refusals import Contradiction, Missing, NotAllowed, Unknown
 
 if TYPE_CHECKING:
@@ -18,9 +19,16 @@ if TYPE_CHECKING:
 
 EMERGENCY = (ev.ArrestBegan, ev.ArrestStepDone, ev.ArrestEnded, ev.HelpCalled, ev.HelpArrived)
 AFTER_SIGNING = (ev.RecordAmended, ev.OutcomeNoted, ev.EntryStruck, ev.SheetPrinted, ev.GapExplained, *EMERGENCY)
+BALANCED = (ev.SyringeDrawn, ev.DrugGiven, ev.DrugWasted, ev.DrugReturned, ev.ContainerReceived, ev.StockCounted)
+AT_ONCE = timedelta(minutes=2)  # a wrong touch taken back by the hand that made it
+CLOCKS = timedelta(minutes=5)  # two tablets may differ by this much
 MARKABLE = (ev.ReadingTaken, ev.PressureTaken, ev.SignSeen)
 SIGNERS = frozenset({"technician", "head of anaesthesia"})
-DOSE = re.compile(r"\d(?:[.,]\d+)?\s*(?:mg|mcg|µg|μg|ug|mL|ml|IU|mEq|mmol)(?![\w/]*/[dLl])\b(?:\s*/\s*\w+)*")
+DOSE = re.compile(
+    r"\d(?:[.,]\d+)?\s*(?:mg|mcgs?|µg|μg|ug|ml|iu|meq|mmol|cc|units?|milligrams?|micrograms?|millilit(?:re|er)s?)"
+    r"(?![\w/]*/[dl])\b(?:\s*/\s*\w+)*",
+    re.IGNORECASE,
+)
 
 
 def closed(case: Case, event: ev.Event) -> None:
@@ -32,8 +40,10 @@ def closed(case: Case, event: ev.Event) -> None:
     raise NotAllowed("record", "was signed by the veterinarian.", "Add it as an amendment.")
 
 
-def entry_struck(case: Case, event: ev.EntryStruck, _facts: Facts, _now: datetime) -> None:
+def entry_struck(case: Case, event: ev.EntryStruck, facts: Facts, _now: datetime) -> None:
     line = _target(case, event.target)
+    if event.happened_at < line.event.happened_at - CLOCKS:
+        raise Contradiction("happened at", "is before the entry it strikes.", "Give the time it was struck.")
     need_words(event.reason, "reason", "Say in a few words what was wrong.")
     target = line.event
     if isinstance(target, ev.CaseOpened):
@@ -46,6 +56,24 @@ def entry_struck(case: Case, event: ev.EntryStruck, _facts: Facts, _now: datetim
             raise NotAllowed("target", "is a strike of a strike.", "Strike the entry itself.")
     if line.struck is not None:
         raise Contradiction("target", "was struck already.", "Nothing more is needed.")
+    _balance(case, event, target, facts)
+
+
+def _balance(case: Case, event: ev.EntryStruck, target: ev.Event, facts: Facts) -> None:
+    """What went out of a syringe is struck before the syringe; a controlled drug before a second pair of eyes."""
+    if isinstance(target, ev.SyringeDrawn):
+        names = {g.syringe for g in case.live(ev.DrugGiven)} | {w.syringe for w in case.live(ev.DrugWasted)}
+        if target.syringe in names | {r.syringe for r in case.live(ev.DrugReturned)}:
+            raise Contradiction(
+                "target", f"drug was taken from {target.syringe}.", "Strike what was taken from it first."
+            )
+    if event.seen_by:
+        someone_else(facts, event.seen_by, event.by, "seen by")
+    if not isinstance(target, BALANCED) or not facts.drugs.controlled_class(target.drug):
+        return
+    at_once = event.by == target.by and event.recorded_at - target.recorded_at <= AT_ONCE
+    if not event.seen_by and not at_once:
+        raise Missing("seen by", f"{target.drug} is a controlled drug.", "Name the second person who knows of it.")
 
 
 def artefact_marked(case: Case, event: ev.ArtefactMarked, _facts: Facts, _now: datetime) -> None:
@@ -75,7 +103,7 @@ def note_written(_case: Case, event: ev.NoteWritten, _facts: Facts, _now: dateti
 
 def gap_explained(_case: Case, event: ev.GapExplained, _facts: Facts, _now: datetime) -> None:
     known = {code for kind in ev.every_event() for code in kind.covers}
-    if event.element not in known:
+    if event.element.split(" ")[0] not in known:  # "F4 09:15" and "I3 s2" name one row or one syringe of an element
         raise Unknown("element", f"{event.element[:20]!r} is not an element of the record.", "Choose one of the gaps.")
     need_words(event.reason, "reason", "Say why it is not there.")
 
@@ -89,11 +117,15 @@ def handed_over(_case: Case, event: ev.HandedOver, facts: Facts, _now: datetime)
 
 
 def extubated(case: Case, event: ev.Extubated, _facts: Facts, _now: datetime) -> None:
-    """Every pack that went in is out; a line of the card left open needs a reason."""
-    went_in, came_out = packs(case)
-    if went_in != came_out:
+    """Every pack that went in is out, and no line of the card is open; or it is said why the tube came out anyway."""
+    if went_in(case) is None and case.live(ev.Extubated):
+        raise Contradiction(
+            "tube", "came out already.", "Note the tube that went in since, or strike the earlier entry."
+        )
+    inside, out = packs(case)
+    if inside != out and not event.reason.strip():
         raise NotAllowed(
-            "packs", f"{went_in} went in, {came_out} came out.", "Find them, mark them out, then the tube."
+            "packs", f"{inside} went in, {out} came out.", "Find them and mark them out, or say why the tube is out."
         )
     if event.open_lines and not event.reason.strip():
         raise Missing(
@@ -106,12 +138,30 @@ def record_signed(case: Case, event: ev.RecordSigned, facts: Facts, _now: dateti
     if event.role == "veterinarian":
         if not facts.hospital.is_veterinarian(event.by):
             raise NotAllowed("hand", "is not a veterinarian.", "Let the veterinarian sign.")
-        if signed(case, "technician") is None:
-            raise NotAllowed("role", "the technician has not signed yet.", "Let the technician sign first.")
+        _covered(case, event)
     elif facts.hospital.person(event.by).role not in SIGNERS:
         raise NotAllowed("hand", "does not sign as technician.", "Let the technician in charge sign.")
-    if signed(case, event.role) is not None:
+    if signed(case, event.role) is not None and not (event.role == "technician" and since_technician(case)):
         raise NotAllowed("role", f"the {event.role} has signed.", "Add an amendment.")
+
+
+def _covered(case: Case, event: ev.RecordSigned) -> None:
+    """The veterinarian signs what the technician signed, all of it."""
+    first, later = signed(case, "technician"), since_technician(case)
+    if first is None:
+        raise NotAllowed("role", "the technician has not signed yet.", "Let the technician sign first.")
+    if event.happened_at < first.happened_at:
+        raise Contradiction("happened at", "is before the technician signed.", "Give the time it was signed.")
+    if later:
+        raise NotAllowed(
+            "role", f"{len(later)} entries came after the technician signed.", "Let the technician sign again."
+        )
+
+
+def arrest_ended(case: Case, event: ev.ArrestEnded, _facts: Facts, _now: datetime) -> None:
+    began = case.last(ev.ArrestBegan)
+    if began is None or event.happened_at < began.happened_at:
+        raise Contradiction("arrest", "had not begun then.", "Note when it began.")
 
 
 def record_amended(case: Case, event: ev.RecordAmended, _facts: Facts, _now: datetime) -> None:
@@ -140,7 +190,7 @@ RULES: Rules = {
     ev.RecordSigned: record_signed,
     ev.RecordAmended: record_amended,
     ev.ArrestBegan: hand_only,
-    ev.ArrestEnded: hand_only,
+    ev.ArrestEnded: arrest_ended,
     ev.HelpCalled: hand_only,
     ev.HelpArrived: hand_only,
     ev.AnalgesiaPlanned: hand_only,

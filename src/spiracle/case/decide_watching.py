@@ -8,17 +8,24 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from spiracle.case import events as ev
+from spiracle.case.animal import described
 from spiracle.case.decide_people import need_words, person
 from spiracle.case.decide_spans import inside
 from spiracle.case.fold import Case
 from spiracle.case.ruling import Rules
-from spiracle.case.standing import species
-from spiracle.refusals import Contradiction, Missing, NotOneOf, OutOfRange, Unknown
+from spiracle.case.standing import dosing_weight_kg, in_arrest, species
+from spiracle.case.tube import went_in
+from spiracle.quantity import figure
+from spiracle.refusals import AskAgain, Contradiction, Missing, NotOneOf, OutOfRange, Unknown
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
 
+# A unit and the one it is taken for, with the factor between: 7.50062 mmHg in a kPa (NIST SP 811), 18.016 mg/dL of glucose in
+# a mmol/L (its molar mass, 180.16 g/mol).
+SLIPS = {("", "mmHg"): ("kPa", Decimal("7.50062")), ("glucose", "mg/dL"): ("mmol/L", Decimal("18.016"))}
 COMPARE = timedelta(hours=1)  # an older value says nothing about a surprise
+LEAST_OXYGEN = Decimal(25)  # per cent of a mixture; what an anti-hypoxic link keeps to (common practice)
 DIALS = {"isoflurane": Decimal(5), "sevoflurane": Decimal(8), "desflurane": Decimal(18)}  # last mark of the dial
 
 
@@ -35,6 +42,30 @@ def reading_taken(case: Case, event: ev.ReadingTaken, facts: Facts, _now: dateti
         confirmed=event.confirmed or event.source == "device",
         unit=event.unit,
     )
+    if not event.confirmed and event.source == "hand":
+        _other_unit(case, event.reading, event.value, event.unit, facts)
+
+
+def _other_unit(case: Case, reading: str, value: Decimal, unit: str, facts: Facts) -> None:
+    """A number that would be usual in the other unit of its kind is asked about, whether or not there is one before it."""
+    if in_arrest(case):
+        return
+    slip = SLIPS.get((reading, unit)) or SLIPS.get(("", unit))
+    kind, kg = str(species(case)), dosing_weight_kg(case)
+    size = (
+        facts.patient.size_class(kind, kg, described(case, "breed"))
+        if kg is not None
+        else "cat"
+        if kind == "cat"
+        else "medium"
+    )
+    limit = facts.circulation.limit(reading, kind, size)
+    if slip is None or limit is None or limit.low is None or limit.high is None or value == 0:
+        return
+    other, factor = slip
+    if value < limit.low / 2 and limit.low * Decimal("0.7") <= value * factor <= limit.high * Decimal("1.5"):
+        raise AskAgain(facts.circulation.bounds(reading).title, f"{figure(value)} {unit}: read in {other}?",
+                       f"Give it in {unit}, or confirm it.", use=f"{figure(value * factor, 2)} {unit}")  # fmt: skip
 
 
 def _last(case: Case, event: ev.ReadingTaken) -> Decimal | None:
@@ -62,6 +93,8 @@ def pressure_taken(case: Case, event: ev.PressureTaken, facts: Facts, _now: date
         if value is not None:
             facts.circulation.check_reading(name, value, str(species(case)), last=_last_pressure(case, event, name),
                                             confirmed=event.confirmed or event.source == "device")  # fmt: skip
+            if not event.confirmed and event.source == "hand":
+                _other_unit(case, name, value, "mmHg", facts)
 
 
 def _last_pressure(case: Case, event: ev.PressureTaken, name: str) -> Decimal | None:
@@ -80,11 +113,21 @@ def sign_seen(_case: Case, event: ev.SignSeen, _facts: Facts, _now: datetime) ->
     need_words(event.finding, "finding", "Say what was seen.")
 
 
-def gas_set(_case: Case, event: ev.GasSet, _facts: Facts, _now: datetime) -> None:
+def gas_set(case: Case, event: ev.GasSet, _facts: Facts, _now: datetime) -> None:
     inside("oxygen flow", event.oxygen_l_min)
     inside("other gas flow", event.other_l_min)
     if event.other_l_min and not event.other:
         raise Missing("other gas", "is not named.", "Name the gas.")
+    if event.confirmed:
+        return
+    other = event.other_l_min or Decimal(0)
+    if event.oxygen_l_min == 0 and (other or went_in(case) is not None):
+        raise AskAgain("oxygen flow", "zero, with an animal on the system.", "Turn it on, or confirm that it is off.")
+    if other and event.oxygen_l_min * 100 < (event.oxygen_l_min + other) * LEAST_OXYGEN:
+        share = event.oxygen_l_min * 100 / (event.oxygen_l_min + other)
+        raise AskAgain(
+            "oxygen flow", f"is {figure(share, 2)} % of the mixture.", "Give more oxygen, or confirm what was read."
+        )
 
 
 def vaporiser_set(_case: Case, event: ev.VaporiserSet, facts: Facts, _now: datetime) -> None:

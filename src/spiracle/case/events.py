@@ -436,7 +436,11 @@ class DrugGiven(Event, frozen=True, kw_only=True):
 
 
 class InfusionStarted(Event, frozen=True, kw_only=True):
-    """A drug or fluid began to run. `rate_ml_h` is what the pump was read to say."""
+    """A drug or fluid began to run. `rate_ml_h` is what the pump was read to say.
+
+    `syringe` names the drawn syringe it runs from; its label then says what each mL holds. `purpose` is for what runs
+    without an order. `said_by` and `reason` carry a veterinarian's word over a limit.
+    """
 
     covers = ("D5", "D6")
     infusion: str
@@ -449,6 +453,11 @@ class InfusionStarted(Event, frozen=True, kw_only=True):
     route: str = "IV"
     order: str = ""
     fluid: bool = False
+    syringe: str = ""
+    purpose: str = ""
+    said_by: str = ""
+    reason: str = ""
+    confirmed: bool = False
 
 
 class InfusionChanged(Event, frozen=True, kw_only=True):
@@ -460,6 +469,8 @@ class InfusionChanged(Event, frozen=True, kw_only=True):
     dose_rate: Decimal | None = None
     dose_unit: str = ""
     reason: str = ""
+    said_by: str = ""
+    confirmed: bool = False
 
 
 class InfusionStopped(Event, frozen=True, kw_only=True):
@@ -468,6 +479,7 @@ class InfusionStopped(Event, frozen=True, kw_only=True):
     covers = ("D5", "D6")
     infusion: str
     total_ml: Decimal | None = None
+    confirmed: bool = False
 
 
 class FluidGiven(Event, frozen=True, kw_only=True):
@@ -624,6 +636,8 @@ class CuffChecked(Event, frozen=True, kw_only=True):
     pressure_cmh2o: Decimal | None = None
     volume_ml: Decimal | None = None
     leak_cmh2o: Decimal | None = None
+    confirmed: bool = False
+    reason: str = ""
 
 
 # ---- watching (F)
@@ -687,6 +701,7 @@ class GasSet(Event, frozen=True, kw_only=True):
     oxygen_l_min: Decimal
     other: str = ""
     other_l_min: Decimal | None = None
+    confirmed: bool = False
 
 
 class VaporiserSet(Event, frozen=True, kw_only=True):
@@ -909,6 +924,7 @@ class EntryStruck(Event, frozen=True, kw_only=True):
     covers = ("J2",)
     target: str
     reason: str
+    seen_by: str = ""
 
 
 class GapExplained(Event, frozen=True, kw_only=True):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TypeVar
 
@@ -53,22 +53,34 @@ class Case:
 def fold(entries: Iterable[Entry]) -> Case:
     """The case that a set of entries makes. Order of arrival plays no part: ties in time fall to the event's id."""
     ordered = sorted(entries, key=lambda n: (n.event.happened_at, n.event.recorded_at, n.event.id))
-    struck: dict[str, EntryStruck] = {}
-    artefacts: dict[str, ArtefactMarked] = {}
-    for entry in ordered:  # a strike of a strike gives the entry back
+    strikes: dict[str, list[EntryStruck]] = defaultdict(list)
+    artefacts: dict[str, list[ArtefactMarked]] = defaultdict(list)
+    for entry in ordered:
         if isinstance(entry.event, EntryStruck):
-            struck[entry.event.target] = entry.event
+            strikes[entry.event.target].append(entry.event)
         elif isinstance(entry.event, ArtefactMarked):
-            artefacts[entry.event.target] = entry.event
-    for strike in tuple(struck.values()):
-        if strike.id in struck and struck.get(strike.target) is strike:
-            del struck[strike.target]
-    lines = tuple(Line(n, struck.get(n.event.id), _standing(artefacts.get(n.event.id), struck)) for n in ordered)
+            artefacts[entry.event.target].append(entry.event)
+    struck = _struck([n.event.id for n in ordered], strikes)
+    lines = tuple(Line(n, struck.get(n.event.id), _standing(artefacts.get(n.event.id, ()), struck)) for n in ordered)
     by_type: dict[type[Event], list[Line]] = defaultdict(list)
     for line in lines:
         by_type[type(line.event)].append(line)
     return Case(lines, {k: tuple(v) for k, v in by_type.items()}, {x.event.id: x for x in lines})
 
 
-def _standing(mark: ArtefactMarked | None, struck: dict[str, EntryStruck]) -> ArtefactMarked | None:
-    return None if mark is None or mark.id in struck else mark
+def _struck(ids: Iterable[str], strikes: Mapping[str, Sequence[EntryStruck]]) -> dict[str, EntryStruck]:
+    """An entry is struck while any strike of it stands; a strike stands while it is not struck itself."""
+    found: dict[str, EntryStruck | None] = {}
+
+    def look(id_: str) -> EntryStruck | None:
+        if id_ not in found:
+            found[id_] = None  # two strikes of each other: the one looked at first stands
+            standing = [s for s in strikes.get(id_, ()) if look(s.id) is None]
+            found[id_] = standing[-1] if standing else None
+        return found[id_]
+
+    return {id_: strike for id_ in ids if id_ in strikes and (strike := look(id_)) is not None}
+
+
+def _standing(marks: Iterable[ArtefactMarked], struck: Mapping[str, EntryStruck]) -> ArtefactMarked | None:
+    return next((m for m in reversed(tuple(marks)) if m.id not in struck), None)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from spiracle.case.animal import conditions
 from spiracle.case.events import DrugOrdered, VialPicked
 from spiracle.case.fold import Case
+from spiracle.case.moments import moments
 from spiracle.case.standing import dosing_weight_kg, species, weight_in_use
 from spiracle.drugs import DosingWeight, OrderedDose, Prepared, Stock, prepare
 from spiracle.quantity import Quantity
@@ -50,7 +51,7 @@ def ordered_dose(case: Case, order: DrugOrdered, facts: Facts, at: datetime) -> 
         high=Quantity.of(order.high, order.unit),
         row=order.row,
         strength=vial_of(case, order),
-        conditions=tuple(sorted(conditions(case, facts, at))),
+        conditions=tuple(sorted(conditions(case, facts, at) | moments(case, order, facts, at))),
         over_hard_by=order.over_hard_by,
         reason=order.reason,
     )

@@ -7,21 +7,31 @@ from datetime import datetime
 from decimal import Decimal
 
 from spiracle.case.events import (
+    AllergiesAsked,
+    ArrestBegan,
+    ArrestEnded,
     AsaAssigned,
     CaseOpened,
     DosingWeightSet,
     DrugGiven,
     DrugOrdered,
     Extubated,
+    GapExplained,
+    HistoryTaken,
     OrderWithdrawn,
+    OutcomeNoted,
     PlanApproved,
+    RecordAmended,
     RecordSigned,
+    SheetPrinted,
     Species,
     TimeMarked,
     Weighed,
 )
-from spiracle.case.fold import Case
+from spiracle.case.fold import Case, E, Line
 from spiracle.case.tube import went_in
+
+ABOUT_THE_RECORD = (RecordSigned, RecordAmended, SheetPrinted, GapExplained, OutcomeNoted)
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +116,7 @@ def plan_state(case: Case) -> PlanState:
         )
     if asa is not None and signed_.asa.split(" ")[0] not in ("", asa.asa):
         stale.append(f"ASA is {asa.asa}, the plan was signed for {signed_.asa}")
+    stale += _found_later(case, signed_)
     latest = {o.order: o for o in orders(case)}
     added = [o.drug for o in latest.values() if o.order not in signed_.orders or o.happened_at > signed_.happened_at]
     if added:
@@ -113,8 +124,43 @@ def plan_state(case: Case) -> PlanState:
     return PlanState(signed_, tuple(stale))
 
 
+def _found_later(case: Case, signed_: PlanApproved) -> list[str]:
+    """What was said of the animal after the signature and makes another plan of it."""
+
+    def later(kind: type[E]) -> tuple[E, ...]:
+        return tuple(e for e in case.live(kind)
+                     if e.happened_at > signed_.happened_at or e.recorded_at > signed_.recorded_at)  # fmt: skip
+
+    before = {c for h in case.live(HistoryTaken) if h not in later(HistoryTaken) for c in h.conditions}
+    new = dict.fromkeys(c for h in later(HistoryTaken) for c in h.conditions if c not in before)
+    allergies = dict.fromkeys(a for asked in later(AllergiesAsked) for a in asked.allergies)
+    return [
+        *(f"dosing weight set to {w.weight_kg.normalize():f} kg after signing" for w in later(DosingWeightSet)[-1:]),
+        *(f"found after signing: {c}" for c in new),
+        *(f"allergy told after signing: {a}" for a in allergies),
+    ]
+
+
 def signed(case: Case, role: str) -> RecordSigned | None:
     return next((s for s in reversed(case.live(RecordSigned)) if s.role == role), None)
+
+
+def since_technician(case: Case) -> tuple[Line, ...]:
+    """Entries that reached the log after the technician signed: the signature does not cover them."""
+    places = [n.entry.seq for n in case.every(RecordSigned) if n.struck is None and _role(n) == "technician"]
+    if not places:
+        return ()
+    return tuple(n for n in case.lines if n.entry.seq > max(places) and not isinstance(n.event, ABOUT_THE_RECORD))
+
+
+def _role(line: Line) -> str:
+    return line.event.role if isinstance(line.event, RecordSigned) else ""
+
+
+def in_arrest(case: Case) -> bool:
+    """Whether an arrest was called and not ended."""
+    began, ended = case.last(ArrestBegan), case.last(ArrestEnded)
+    return began is not None and (ended is None or ended.happened_at < began.happened_at)
 
 
 def marked_at(case: Case, mark: str) -> datetime | None:

@@ -118,8 +118,25 @@ class LogStore:
                 self._kept.popitem(last=False)
             return kept
 
+    def head(self, case: str) -> str:
+        """The place and seal of the last entry, to be printed: "222 5f3ac01b...". Empty for a case that is not there."""
+        rows = sa.select(LOG.c.seq, LOG.c.seal).where(LOG.c.case_id == case).order_by(LOG.c.seq.desc()).limit(1)
+        with self._reading.connect() as connection:
+            found = connection.execute(rows).one_or_none()
+        return "" if found is None else f"{found[0]} {found[1]}"
+
+    def holds(self, case: str, head: str) -> bool:
+        """Whether the log still has an entry of this place whose seal begins like that: an end cut off shows nowhere else."""
+        seq, _, begins = head.partition(" ")
+        if not seq.isdecimal() or len(begins) < 8:
+            return False
+        rows = sa.select(LOG.c.seal).where(LOG.c.case_id == case, LOG.c.seq == int(seq))
+        with self._reading.connect() as connection:
+            found = connection.execute(rows).scalar_one_or_none()
+        return found is not None and found.startswith(begins)
+
     def verify(self, case: str | None = None) -> tuple[SealBreak, ...]:
-        """The first broken seal of each case, or nothing when all are whole."""
+        """The first broken seal of each case, or nothing when all are whole. A cut end is found with `holds`."""
         names = [case] if case is not None else [row.case for row in self.case_rows()]
         breaks = (self._first_break(name) for name in names)
         return tuple(b for b in breaks if b is not None)

@@ -57,6 +57,13 @@ def _known(case: Case, event: Event) -> Entry | None:
     return line.entry
 
 
+def _elsewhere(store: LogStore, event: Event) -> None:
+    """An id that stands in another case would be refused when it is written."""
+    found = store.find(event.id)
+    if found is not None and found[1].event != event:
+        raise IdTaken("id", f"{event.id} already stands for something else.", "Give a new entry a new id.")
+
+
 def would(store: LogStore, facts: Facts, clock: Clock, case: str, events: Sequence[Event | Answer]) -> Answers:
     """What `write` would answer, each event decided as if those before it had been written. Nothing is."""
     folded, seq = store.case(case)
@@ -66,7 +73,7 @@ def would(store: LogStore, facts: Facts, clock: Clock, case: str, events: Sequen
             answers.append(event)
             continue
         try:
-            known = _known(folded, event)
+            known = _known(folded, event) or _elsewhere(store, event)
             lawful = () if known is not None else decide(folded, event, facts, clock.now())
         except Refusal as refusal:
             answers.append(Answer(id=event.id, written=False, refused=shape_of(refusal)))

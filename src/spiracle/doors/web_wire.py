@@ -10,6 +10,7 @@ import msgspec
 from starlette.requests import Request
 from starlette.responses import Response
 
+from spiracle.case.decide_form import title
 from spiracle.case.events import Event, decode
 from spiracle.doors.log_store_write import shape_of
 from spiracle.refusals import Contradiction, Missing, NotAQuantity, NotOneOf, OutOfRange, Refusal, Unknown
@@ -39,6 +40,7 @@ class _IdOnly(msgspec.Struct, frozen=True):
     id: str = ""
 
 
+_NUMBER = re.compile(r"[0-9]{1,9}(?:\.[0-9]{1,9})?")
 _POST: msgspec.json.Decoder[_Post] = msgspec.json.Decoder(_Post)
 _ID: msgspec.json.Decoder[_IdOnly] = msgspec.json.Decoder(_IdOnly)
 
@@ -69,7 +71,7 @@ def events_of(body: bytes, case: str) -> tuple[Event | Answer, ...]:
     """The events of a post. One that cannot be read becomes its own refusal; the others go on."""
     try:
         raws = _POST.decode(body).events
-    except (msgspec.DecodeError, UnicodeDecodeError) as fault:
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as fault:
         raise Turned(400, Contradiction("body", f"{fault}.", 'Send {"events": [...]}.')) from fault
     if len(raws) > MOST_EVENTS:
         raise Turned(413, OutOfRange("events", f"{len(raws)} at once are too many.", f"Send at most {MOST_EVENTS}."))
@@ -79,18 +81,30 @@ def events_of(body: bytes, case: str) -> tuple[Event | Answer, ...]:
 def _event_of(raw: bytes, case: str) -> Event | Answer:
     try:
         event = decode(raw)
-    except (msgspec.ValidationError, UnicodeDecodeError) as fault:
+        _plain_numbers(event, raw)
+    except (msgspec.ValidationError, UnicodeDecodeError, RecursionError) as fault:
         return Answer(id=_id_of(raw), written=False, refused=shape_of(_named(str(fault))))
+    except NotAQuantity as refusal:
+        return Answer(id=_id_of(raw), written=False, refused=shape_of(refusal))
     if event.case != case:
         refusal = Contradiction("case", f"this entry belongs to case {event.case[:60]}.", "Send it to its own case.")
         return Answer(id=event.id, written=False, refused=shape_of(refusal))
     return event
 
 
+def _plain_numbers(event: Event, raw: bytes) -> None:
+    """A number sent as text is digits with at most one point: no blank, no underscore, no exponent, no other script."""
+    sent = msgspec.json.decode(raw)
+    for name in event.__struct_fields__:
+        text = sent.get(name)
+        if isinstance(text, str) and isinstance(getattr(event, name), Decimal) and not _NUMBER.fullmatch(text):
+            raise NotAQuantity(title(name), f"{text[:30]!r} is not a plain number.", "Write it like 4.2.")
+
+
 def _id_of(raw: bytes) -> str:
     try:
         return _ID.decode(raw).id
-    except msgspec.DecodeError:
+    except (msgspec.DecodeError, RecursionError):
         return ""
 
 
