@@ -162,7 +162,7 @@ export function hatchesOf(chart: Chart, span: Span, x: (at: number) => number): 
   return hatches;
 }
 
-const LIMIT_WORDS: Record<string, string> = { map: "mean", sap: "systolic", heart_rate: "rate" };
+const LIMIT_WORDS: Record<string, string> = { map: "mean", heart_rate: "rate" };
 
 export function limitsOf(
   chart: Chart,
