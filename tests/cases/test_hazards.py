@@ -131,7 +131,7 @@ def test_a_dose_rate_must_follow_from_what_the_pump_says() -> None:
         assert isinstance(
             log.refused(5, ev.InfusionStarted, "ova", dose_rate=rate, dose_unit=unit, **runs), Contradiction
         )
-    log.enter(5, ev.InfusionStarted, "ova", dose_rate=d("10"), dose_unit="mcg/kg/min", **runs)
+    log.enter(5, ev.InfusionStarted, "ova", dose_rate=d("10"), dose_unit="mcg/kg/min", confirmed=True, **runs)
 
 
 @pytest.mark.parametrize("number", [Decimal("NaN"), Decimal("Infinity"), Decimal("-1"), Decimal("1E+12")])

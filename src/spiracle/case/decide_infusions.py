@@ -1,28 +1,107 @@
-"""Infusions and fluids that run: a known drug, a rate a pump can have, a dose rate that agrees with it, an order behind it."""
+"""Infusions and fluids that run: a known drug, a strength that can be in the syringe, a rate its order or its row allows.
+
+Whether something is a fluid stands in the formulary. All pumps of an order, and of a drug, count together. In an
+emergency no limit blocks; what is said must still add up, and what is never given still needs a veterinarian's word.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from spiracle.case import events as ev
+from spiracle.case.animal import conditions
 from spiracle.case.decide_orders import standing_order
-from spiracle.case.decide_people import need_words
+from spiracle.case.decide_people import need_words, said
 from spiracle.case.decide_spans import inside
+from spiracle.case.decide_syringes import there
 from spiracle.case.fold import Case
-from spiracle.case.prepared import dosing_weight
+from spiracle.case.prepared import dosing_weight, ordered_dose, prepared, shelf, vial_of
 from spiracle.case.ruling import Rules
-from spiracle.case.standing import dosing_weight_kg, is_emergency, species
-from spiracle.case.syringes import Infusion, infusions
-from spiracle.drugs import amount_of, dose_rate_of
-from spiracle.quantity import Quantity, figure, read
-from spiracle.refusals import Contradiction, Missing, OverLimit, Unknown, UnlikeUnits
+from spiracle.case.running import (
+    FLUID_GROUPS,
+    PLAIN,
+    ROUNDED,
+    SET,
+    comes_to,
+    fluid_ceiling,
+    is_fluid,
+    of_drug,
+    others,
+    per_time,
+    rate_rows,
+    rate_stops,
+    row_of_hand,
+    strength_in,
+    summed,
+    told,
+    urgent,
+)
+from spiracle.case.standing import dosing_weight_kg, species
+from spiracle.case.syringes import Infusion, infusions, syringes
+from spiracle.drugs import DoseRow, Drug, dose_rate_of
+from spiracle.drugs.cautions import stop_for
+from spiracle.drugs.order import judge_dose
+from spiracle.drugs.table import RowFacts
+from spiracle.quantity import Quantity, Unit, figure, unit
+from spiracle.refusals import (
+    AskAgain,
+    Contradiction,
+    Missing,
+    NotAllowed,
+    OverLimit,
+    Refusal,
+    Unknown,
+    UnlikeUnits,
+)
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
 
 SAME = Decimal("0.02")  # a pump shows tenths of a mL/h and a dose rate three digits
+FAR = Decimal("1.5")  # a total read from the pump that is so much more than rate times time is a slip
+WORD = "Run it slower, or a named veterinarian says so with a reason."
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A rate to be decided: what runs or shall run, what it rests on, and whose hand and word it is."""
+
+    case: Case
+    facts: Facts
+    started: ev.InfusionStarted
+    entry: ev.InfusionStarted | ev.InfusionChanged
+    drug: Drug
+    holds: Quantity | None
+    order: ev.DrugOrdered | None
+    word: bool
+
+    @property
+    def route(self) -> str:
+        return self.facts.drugs.route(self.started.route)
+
+    @property
+    def purpose(self) -> str:
+        return self.order.purpose if self.order is not None else self.started.purpose
+
+    @property
+    def species(self) -> str:
+        return str(species(self.case))
+
+    @property
+    def beside(self) -> tuple[Infusion, ...]:
+        return others(self.case, self.started.infusion)
+
+    @property
+    def by_veterinarian(self) -> bool:
+        return self.facts.hospital.is_veterinarian(self.entry.by)
+
+    def total(self, beside: tuple[Infusion, ...], target: Unit, kg: Decimal) -> Quantity:
+        """This rate with what runs beside it, in one unit."""
+        mine = comes_to(self.entry.rate_ml_h, self.holds, target, kg)
+        return mine + summed(self.case, beside, target, kg, self.facts)
 
 
 def infusion_started(case: Case, event: ev.InfusionStarted, facts: Facts, _now: datetime) -> None:
@@ -30,36 +109,54 @@ def infusion_started(case: Case, event: ev.InfusionStarted, facts: Facts, _now: 
     if any(i.started.infusion == event.infusion for i in infusions(case)):
         raise Contradiction("infusion", f"{event.infusion} was started already.", "Change its rate, or start another.")
     inside("pump rate", event.rate_ml_h)
-    facts.drugs.drug(event.drug, species(case))
+    inside("fluid volume", event.bag_ml)
+    drug = facts.drugs.drug(event.drug, species(case))
+    facts.drugs.route(event.route)
+    if event.purpose:
+        facts.drugs.purpose(event.purpose)
+    if event.fluid and drug.group not in FLUID_GROUPS:
+        raise Contradiction("fluid", f"{drug.name} is a drug, not a fluid.", "Start it as a drug, under its order.")
+    word = said(facts, event.said_by, event.reason)
+    holds = _holds(case, event, drug, facts)
+    _rates_agree(case, event, holds)
     order = standing_order(case, event.order, event.drug, facts) if event.order else None
-    _rates_agree(case, event.rate_ml_h, event.dose_rate, event.dose_unit, event.concentration)
-    if is_emergency(case):
-        return
-    if event.fluid:
-        _fluid_rate(case, event.rate_ml_h, order, facts)
-        return
-    if order is None and not facts.hospital.is_veterinarian(event.by):
-        raise Missing("order", f"no order of {event.drug} is named.", "Name the order.")
     if order is not None:
-        _within(case, event.rate_ml_h, event.concentration, order)
+        _ordered_before(case, order, event.happened_at)
+    run = Run(case, facts, event, event, drug, holds, order, word)
+    _strength_there(run)
+    _held(run)
 
 
 def infusion_changed(case: Case, event: ev.InfusionChanged, facts: Facts, _now: datetime) -> None:
+    """To run it slower, nobody has to be asked."""
     found = _running(case, event.infusion, event.happened_at)
     inside("pump rate", event.rate_ml_h)
-    started = found.started
-    _rates_agree(case, event.rate_ml_h, event.dose_rate, event.dose_unit, started.concentration)
-    if is_emergency(case):
+    started, word = found.started, said(facts, event.said_by, event.reason)
+    holds = strength_in(case, started, facts)
+    _rates_agree(case, event, holds)
+    if event.rate_ml_h <= found.rate_ml_h:
         return
-    order = standing_order(case, started.order, started.drug, facts) if started.order else None
-    if started.fluid:
-        _fluid_rate(case, event.rate_ml_h, order, facts)
-    elif order is not None:
-        _within(case, event.rate_ml_h, started.concentration, order)
+    order = None
+    if started.order and not (word or urgent(case)):
+        order = standing_order(case, started.order, started.drug, facts)
+    _held(Run(case, facts, started, event, facts.drugs.drug(started.drug), holds, order, word))
 
 
 def infusion_stopped(case: Case, event: ev.InfusionStopped, _facts: Facts, _now: datetime) -> None:
-    _running(case, event.infusion, event.happened_at)
+    found = _running(case, event.infusion, event.happened_at)
+    if event.happened_at < found.since:
+        raise Contradiction("infusion", "its rate was changed after that.", "Give the time it stopped.")
+    if not event.total_ml:
+        return
+    inside("fluid volume", event.total_ml)
+    bag, worked = found.started.bag_ml, found.volume_ml(event.happened_at)
+    if not event.confirmed and event.total_ml > (bag or worked * FAR + 1):
+        more = (
+            f"the bag held {figure(bag)} mL" if bag else f"its rates make {figure(worked.quantize(Decimal('0.1')))} mL"
+        )
+        raise AskAgain(
+            "total", f"{figure(event.total_ml)} mL were read, {more}.", "Read the pump again, or confirm it."
+        )
 
 
 def _running(case: Case, name: str, at: datetime) -> Infusion:
@@ -73,53 +170,249 @@ def _running(case: Case, name: str, at: datetime) -> Infusion:
     return found
 
 
-def _rates_agree(case: Case, ml_h: Decimal, dose_rate: Decimal | None, unit: str, holds: str) -> None:
-    """The dose rate is worked again from the pump's rate, the strength and the weight."""
-    if dose_rate is None:
+def _ordered_before(case: Case, order: ev.DrugOrdered, at: datetime) -> None:
+    if not urgent(case) and all(o.happened_at > at for o in case.live(ev.DrugOrdered) if o.order == order.order):
+        raise Contradiction("order", f"{order.drug} was not ordered yet at that time.", "Give the time it happened.")
+
+
+# ---- what is in it
+
+
+def _holds(case: Case, event: ev.InfusionStarted, drug: Drug, facts: Facts) -> Quantity | None:
+    """What each mL holds. The label of the syringe it runs from wins over what was sent."""
+    sent = _read(drug, event.concentration, facts) if event.concentration else None
+    if not event.syringe:
+        return sent
+    label = _read(drug, there(case, event.syringe, event.drug, facts).drawn.concentration, facts)
+    if sent is not None and not _same(sent, label):
+        raise Contradiction("concentration", f"{sent} was sent, the syringe holds {label}.", "Take the right syringe.")
+    return label
+
+
+def _read(drug: Drug, text: str, facts: Facts) -> Quantity:
+    found = facts.drugs.strength(drug, text).quantity
+    if found is None:
+        raise Missing(
+            "concentration", f"{text} has no strength until it is made up.", "Say what it was made up to, like 1 mg/mL."
+        )
+    return found
+
+
+def _same(one: Quantity, other: Quantity) -> bool:
+    return one.unit.dimension == other.unit.dimension and one.equals(other)
+
+
+def _strength_there(run: Run) -> None:
+    """A strength nobody stocks, drew or planned may be ten times what is in the syringe: it is asked about."""
+    event, holds = run.started, run.holds
+    if holds is None or event.syringe or run.drug.group in FLUID_GROUPS or urgent(run.case):
         return
-    if not unit:
-        raise Missing("dose unit", "is not given.", "Give it, like mcg/kg/min.")
-    told = Quantity.of(dose_rate, unit)
-    strength = read(holds, "concentration", "concentration") if holds else None
+    found = run.facts.drugs.strength(run.drug, event.concentration)
+    if found.trap:
+        raise NotAllowed("concentration", f"{found.printed} is not a vial for dogs and cats.", "Take another vial.")
+    stocked = run.facts.drugs.strengths_of(run.drug, shelf(run.facts))
+    listed = (*stocked, *(s for s in run.drug.strengths if not s.trap))
+    there_is = [s.quantity for s in listed if s.quantity is not None] + _made(run)
+    if event.confirmed or any(_same(holds, q) for q in there_is):
+        return
+    names = ", ".join(dict.fromkeys(str(q) for q in there_is)) or "none"
+    raise AskAgain("concentration", f"{holds} of {run.drug.name} is not stocked and was not drawn. There is: {names}.",
+                   "Draw it first and name the syringe, or read the label and confirm it.")  # fmt: skip
+
+
+def _made(run: Run) -> list[Quantity]:
+    """Strengths of this case: drawn syringes, the vial of the order, and the dilution the plan shows for it."""
+    found = []
+    for each in syringes(run.case):
+        if is_same_drug(run.facts, each.drawn.drug, run.drug.id):
+            found.append(_read(run.drug, each.drawn.concentration, run.facts))
+    if run.order is not None:
+        if text := vial_of(run.case, run.order):
+            found.append(_read(run.drug, text, run.facts))
+        planned = prepared(run.case, run.order, run.facts, run.entry.happened_at).concentration
+        found += [] if planned is None else [planned]
+    return found
+
+
+def is_same_drug(facts: Facts, name: str, drug: str) -> bool:
     try:
-        worked = dose_rate_of(Quantity.of(ml_h, "mL/h"), dosing_weight(case), strength, told.unit)
+        return facts.drugs.drug(name).id == drug
+    except Refusal:
+        return False
+
+
+def _rates_agree(case: Case, event: ev.InfusionStarted | ev.InfusionChanged, holds: Quantity | None) -> None:
+    """The dose rate is worked again from the pump's rate, the strength and the weight."""
+    if event.dose_rate is None:
+        return
+    if not event.dose_unit:
+        raise Missing("dose unit", "is not given.", "Give it, like mcg/kg/min.")
+    said_, ml_h = Quantity.of(event.dose_rate, event.dose_unit), event.rate_ml_h
+    if urgent(case) and dosing_weight_kg(case) is None:
+        return
+    try:
+        worked = dose_rate_of(Quantity.of(ml_h, "mL/h"), dosing_weight(case), holds, said_.unit)
     except UnlikeUnits as unlike:
-        raise UnlikeUnits("dose rate", f"{told} does not follow from {figure(ml_h)} mL/h of {holds or 'no strength'}.",
+        raise UnlikeUnits("dose rate", f"{said_} does not follow from {figure(ml_h)} mL/h of {holds or 'no strength'}.",
                           "Give strength and dose rate in one kind.") from unlike  # fmt: skip
-    if abs(worked.value - dose_rate) > worked.value * SAME:
-        raise Contradiction("dose rate", f"{figure(ml_h)} mL/h gives {figure(worked.value, 4)} {worked.unit}, not {told}.",
+    if abs(worked.value - said_.value) > worked.value * SAME:
+        raise Contradiction("dose rate", f"{figure(ml_h)} mL/h gives {figure(worked.value, 4)} {worked.unit}, not {said_}.",
                             "Look at the pump again.")  # fmt: skip
 
 
-def _within(case: Case, ml_h: Decimal, holds: str, order: ev.DrugOrdered) -> None:
-    """Not faster than ordered; a hundredth is left for what a pump can be set to."""
-    weight = dosing_weight(case)
-    top = amount_of(Quantity.of(order.high, order.unit), weight.kg)
-    if not any(s in {"h", "min"} for s, _ in top.unit.parts):
-        return  # an order without a rate is held against when it is given as a push
-    rate = Quantity.of(ml_h, "mL/h")
-    try:
-        runs = rate * read(holds, "concentration", "concentration") if holds else rate
-        runs = runs.to(top.unit)
-    except UnlikeUnits as unlike:
-        raise UnlikeUnits("concentration", f"{holds or 'no strength'} does not give {top.unit}.",
-                          "Say what the syringe or bag holds.") from unlike  # fmt: skip
-    if runs.value > top.value * Decimal("1.01"):
-        raise OverLimit("rate", f"{figure(ml_h)} mL/h is {figure(runs.value, 4)} {runs.unit}, over the ordered "
-                        f"{figure(top.value, 4)} {top.unit}.", "Run it slower, or have it ordered anew.")  # fmt: skip
+# ---- limits
 
 
-def _fluid_rate(case: Case, ml_h: Decimal, order: ev.DrugOrdered | None, facts: Facts) -> None:
-    """A fluid without an order keeps to the ceiling of a rate; with one, to the order."""
-    kg = dosing_weight_kg(case)
-    if order is not None:
-        _within(case, ml_h, "", order)
+def _held(run: Run) -> None:
+    _never(run)
+    if run.word or urgent(run.case):
         return
+    if run.drug.group in FLUID_GROUPS:
+        _fluid(run)
+    elif run.order is not None:
+        _ordered(run, run.order)
+    elif run.by_veterinarian:
+        _by_hand(run)
+    else:
+        raise Missing(
+            "order",
+            f"no order of {run.drug.name} is named.",
+            "Name the order, or the veterinarian who said so and why.",
+        )
+
+
+def _never(run: Run) -> None:
+    """What is never run into this animal: only on a veterinarian's word with a reason, outside emergencies in his own hand."""
+    why = _why_never(run)
+    if not why or (run.word and (urgent(run.case) or run.entry.by == run.entry.said_by)):
+        return
+    raise OverLimit("drug", f"{run.drug.name} is never run like this into a {run.species}: {why}".strip(),
+                    "Choose another way, or the veterinarian enters it and says why.")  # fmt: skip
+
+
+def _why_never(run: Run) -> str:
+    facts, drug = run.facts.drugs, run.drug
+    zero = [f for f in facts.figures("never", run.species, drug.id)
+            if set(f.routes) & {run.route, "any"} and not f.conditions]  # fmt: skip
+    for row in zero:
+        if _forbids(run, row):
+            return row.note.split("A zero row")[0].strip() or "a zero row."
+    able = rate_rows(run.case, drug, run.route, "", run.facts)
+    kept = [r for r in facts.every(drug.id, run.species) if r.infusion and run.route in r.routes and r.pick == "never"]
+    return f"{kept[0].pick_why}." if kept and not able else ""
+
+
+def _forbids(run: Run, row: RowFacts) -> bool:
+    """A zero rate forbids running; a zero push forbids what amounts to one: undiluted, or faster than its rate may be."""
+    if per_time(unit(row.unit)):
+        purpose = run.facts.drugs.purpose(run.purpose) if run.purpose else ""
+        return not purpose or bool(set(row.purposes) & {purpose, "any"})
+    if "any" not in row.purposes:
+        return False
+    vials = [s.quantity for s in run.drug.strengths if s.quantity is not None]
+    if run.holds is not None and any(_same(run.holds, v) for v in vials):
+        return True
+    kg = dosing_weight_kg(run.case)
+    able = row_of_hand(run.case, run.drug, run.route, run.purpose, run.facts, run.entry.happened_at)
+    if kg is None or able is None or run.holds is None:
+        return True
+    total = run.total(of_drug(run.beside, run.drug.id, run.facts), able.unit, kg)
+    return any(total.to(s.at.unit).value > s.at.value * ROUNDED for s in rate_stops(able))
+
+
+def _ordered(run: Run, order: ev.DrugOrdered) -> None:
+    """Not faster than ordered, all pumps of the order together; nor past the row's stops, all pumps of the drug together."""
+    weight, top = dosing_weight(run.case), Quantity.of(order.high, order.unit)
+    if not per_time(top.unit):
+        raise Contradiction("order", f"{order.drug} {figure(order.high)} {order.unit} is a dose, no rate.",
+                            "Have a rate ordered, like mg/kg/h, or name the veterinarian who said so and why.")  # fmt: skip
+    if run.facts.drugs.route(order.route) != run.route:
+        raise Contradiction("route", f"{order.drug} was ordered {order.route}, not {run.started.route}.",
+                            "Run it as ordered, or name the veterinarian who said so and why.")  # fmt: skip
+    mine = tuple(i for i in run.beside if i.started.order == order.order)
+    runs = run.total(mine, top.unit, weight.kg)
+    if runs.value > top.value * SET:
+        all_ = " with what runs already" if mine else ""
+        raise OverLimit("rate", f"{figure(run.entry.rate_ml_h)} mL/h{all_} is {told(runs)}, over the ordered {told(top)}.",
+                        "Run it slower, or have it ordered anew.")  # fmt: skip
+    dose = ordered_dose(run.case, order, run.facts, run.entry.happened_at)
+    row = run.facts.drugs.choose(dose, weight)
+    if dose.overridden or row.emergency:
+        return
+    _not_cautioned(run)
+    _under_stops(run, row, weight.kg)
+
+
+def _by_hand(run: Run) -> None:
+    """A veterinarian without an order: a row of this species and route, its stops, and a question past what is published."""
+    weight = dosing_weight(run.case)
+    row = row_of_hand(run.case, run.drug, run.route, run.purpose, run.facts, run.entry.happened_at)
+    if row is None:
+        raise _no_row(run)
+    if run.entry.reason.strip():
+        return  # his own hand, and he says why
+    if not row.emergency:
+        _not_cautioned(run)
+        _under_stops(run, row, weight.kg)
+    judged = judge_dose(run.total(of_drug(run.beside, run.drug.id, run.facts), row.unit, weight.kg), row, weight)
+    if judged.asks and not run.entry.confirmed:
+        asked = (
+            judged.slip or f"{told(judged.per_row) if judged.per_row else ''} is over what is published ({row.high})"
+        )
+        raise AskAgain("rate", f"{asked}.", "Look at the pump again, or confirm it.")
+
+
+def _no_row(run: Run) -> Unknown:
+    routes = [r for r in run.facts.drugs.every(run.drug.id, run.species) if r.infusion and r.pick != "never"]
+    ways = ", ".join(dict.fromkeys(f"{w} for {p}" for r in routes for w in r.routes for p in r.purposes))
+    return Unknown("rate", f"{run.drug.name} has no row for running by {run.route} in a {run.species}.",
+                   f"Listed: {ways}." if ways else "Give it as a dose, or a named veterinarian says so with a reason.")  # fmt: skip
+
+
+def _not_cautioned(run: Run) -> None:
+    """A condition found since the order stops it as it would have stopped the order."""
+    found = conditions(run.case, run.facts, run.entry.happened_at)
+    stop = stop_for(run.drug.id, run.species, found, run.facts.drugs)
+    if stop is not None:
+        because = ", ".join(sorted(found & set(stop.when)))
+        raise OverLimit("caution", f"{run.drug.name} is stopped by {because}: {stop.statement}",
+                        "Choose another drug, or a named veterinarian says so with a reason.")  # fmt: skip
+
+
+def _under_stops(run: Run, row: DoseRow, kg: Decimal) -> None:
+    for stop in rate_stops(row):
+        runs = run.total(of_drug(run.beside, run.drug.id, run.facts), stop.at.unit, kg)
+        if runs.value > stop.at.value * ROUNDED:
+            raise OverLimit("rate", f"{run.drug.name} would run at {told(runs)}, over the {stop.words}.", WORD)
+
+
+def _fluid(run: Run) -> None:
+    """Under an order of a rate: the order. Else all fluids together keep to the ceiling; blood and the like need a word too."""
+    order = run.order
+    if order is not None and per_time(unit(order.unit)):
+        _ordered(run, order)
+        return
+    if order is None and run.drug.group != PLAIN and not run.by_veterinarian:
+        raise Missing(
+            "order",
+            f"no order of {run.drug.name} is named.",
+            "Name the order, or the veterinarian who said so and why.",
+        )
+    if run.route not in {r for row in run.facts.drugs.every(run.drug.id, run.species) for r in row.routes}:
+        raise Unknown(
+            "route",
+            f"{run.drug.name} is not listed by {run.route}.",
+            "Run it IV, or a named veterinarian says so with a reason.",
+        )
+    kg = dosing_weight_kg(run.case)
     if kg is None:
         raise Missing("weight", "is not known, so no rate can be held against its ceiling.", "Weigh the patient first.")
-    top = facts.circulation.rate_ceiling(str(species(case)), kg).value
-    if Quantity.of(ml_h, "mL/h") > top:
-        raise OverLimit("rate", f"{figure(ml_h)} mL/h is over {figure(top.value, 4)} {top.unit}.",
+    top = fluid_ceiling(run.case, run.drug, run.facts, run.entry.happened_at, kg)
+    beside = tuple(i for i in run.beside if is_fluid(run.facts, i.started.drug))
+    runs = run.total(beside, top.unit, kg)
+    if runs > top:
+        all_ = f" makes {told(runs)} in all," if beside else " is"
+        raise OverLimit("rate", f"{figure(run.entry.rate_ml_h)} mL/h{all_} over {told(top)}.",
                         "Run it slower, or name the order for more.")  # fmt: skip
 
 

@@ -15,6 +15,7 @@ from decimal import Decimal
 from spiracle.case import events as ev
 from spiracle.case.events import DrugOrdered, LimitOrdered
 from spiracle.quantity import Quantity, down_to, figure
+from spiracle.sheets.advice_rates import rate_advice
 from spiracle.sheets.airway_proof import breaths, proven_since, signs_since, tube_went_in
 from spiracle.sheets.given import concentration
 from spiracle.sheets.names import clock, joined, minutes_text
@@ -33,7 +34,8 @@ LIMIT_PRIORITY: dict[str, Priority] = {"temperature": "low"}
 
 def advice(t: Told, induce: InduceSheet, lines: tuple[DrugLine, ...]) -> tuple[Advice, ...]:
     """Every line that holds now, the one to show in front first."""
-    found = [*_airway(t, induce), *_limits(t, lines), *_recovery(t), *_order_reached(induce), *_awareness(t)]
+    found = [*_airway(t, induce), *_limits(t, lines), *rate_advice(t), *_recovery(t)]
+    found += [*_order_reached(induce), *_awareness(t)]
     return tuple(sorted(found, key=lambda a: (ORDER_OF[a.priority], a.since or t.now, a.id)))
 
 

@@ -10,6 +10,7 @@ from typing import Literal, TypeVar
 
 from spiracle.case import events as ev
 from spiracle.case.events import Event
+from spiracle.case.running import is_fluid
 from spiracle.case.syringes import Infusion
 from spiracle.quantity import figure
 from spiracle.sheets.names import capital, joined, with_unit
@@ -94,7 +95,7 @@ def short(id_: str, name: str) -> str:
 def _infused(t: Told, *, fluid: bool) -> tuple[ChartBand, ...]:
     found = []
     for infusion in t.infusions:
-        if infusion.started.fluid is not fluid:
+        if is_fluid(t.facts, infusion.started.drug) is not fluid:
             continue
         kind: Kind = "fluid" if fluid else "infusion"
         until = total_until(t, infusion)

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from spiracle.case.facts import Facts
+from spiracle.case.running import FLUID_GROUPS
 from spiracle.sheets.cautions import STANDING
 from spiracle.sheets.shapes import Hand, Hospital
-
-FLUID_GROUPS = frozenset({"fluid", "colloid", "hyperosmolar fluid", "blood product"})
 
 
 def hospital(facts: Facts) -> Hospital:

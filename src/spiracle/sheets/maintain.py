@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 
 from spiracle.case import events as ev
+from spiracle.case.running import is_fluid, over_now
 from spiracle.case.syringes import Infusion
 from spiracle.quantity import figure
 from spiracle.sheets.bands import short, total_until
@@ -39,6 +40,8 @@ NUMBER_LINES = ("heart_rate", "spo2", "pressure", "etco2", "respiratory_rate", "
 PRESSURES = ("map", "sap", "dap")
 PLOTTED = frozenset({"heart_rate", "map", "sap", "dap"})
 DEVICE_FRESH = timedelta(minutes=5)
+# The cell that a line about the airway marks.
+MARKED = {"no co2": "etco2", "no breaths": "respiratory_rate"}
 
 
 def maintain(
@@ -70,7 +73,7 @@ def maintain(
 def ribbon(t: Told, limits: tuple[LimitRow, ...], advice: tuple[Advice, ...] = ()) -> tuple[Vital, ...]:
     """Same cells, same order, always. A reading that nobody saw has no value; the page ages the others."""
     by_reading = {row.reading: row for row in limits}
-    urgent = {a.id.removeprefix("limit "): a.priority for a in reversed(advice)}
+    urgent = {MARKED.get(a.id, a.id.removeprefix("limit ")): a.priority for a in reversed(advice)}
     return tuple(_cell(t, READINGS[name], by_reading.get(name), urgent) for name in RIBBON)
 
 
@@ -90,13 +93,18 @@ def _cell(t: Told, shape: ReadingShape, limit: LimitRow | None, urgent: Mapping[
         value=_num(t, seen) if seen else None,
         extra=_extra(t, shape.reading, seen),
         foot=_foot(t, shape.reading, seen),
-        priority=urgent.get(shape.reading),
+        priority=urgent.get(shape.reading) or (_pressure_priority(urgent) if shape.reading == "map" else None),
         stale_after_s=600 if shape.reading in {"map", "temperature"} else 300,
     )
 
 
 def _num(t: Told, s: Seen) -> Num:
     return Num(text=s.text, mark=s.mark, at=s.at, by=s.monitor if s.device and s.monitor else t.names.hand(s.by))
+
+
+def _pressure_priority(urgent: Mapping[str, Priority]) -> Priority | None:
+    """The cell of the mean stands for the other two figures of a pressure, where no mean was taken."""
+    return urgent.get("sap") or urgent.get("dap")
 
 
 def _limit_text(t: Told, reading: str, limit: LimitRow | None, dial: ev.VaporiserSet | None) -> str:
@@ -257,12 +265,13 @@ def running(t: Told, i: Infusion) -> Running:
         drug=started.drug,
         name=t.names.drug(started.drug),
         syringe_class=t.facts.drugs.class_of(started.drug),
-        fluid=started.fluid,
+        fluid=is_fluid(t.facts, started.drug),
         rate=Num(text=figure(i.rate_ml_h), unit="mL/h", mark="typed", at=i.since),
         dose_rate=dose,
         since=started.happened_at,
         total=Num(text=figure(total), unit="mL"),
         ends_at=ends_at(t, i),
+        over_order=over_now(t.case, t.facts, i, t.now),
     )
 
 

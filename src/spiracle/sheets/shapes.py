@@ -709,6 +709,7 @@ class Running(Shape, frozen=True, kw_only=True):
     since: datetime
     total: Num | None = None
     ends_at: datetime | None = None
+    over_order: str = ""
 
 
 class Trouble(Shape, frozen=True, kw_only=True):

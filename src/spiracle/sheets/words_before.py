@@ -235,15 +235,21 @@ def _dose_rate(e: ev.InfusionStarted | ev.InfusionChanged) -> str:
     return with_unit(e.dose_rate, e.dose_unit) if e.dose_rate is not None else ""
 
 
+def _word(e: ev.InfusionStarted | ev.InfusionChanged, n: Names) -> str:
+    return f"on the word of {n.hand(e.said_by)}" if e.said_by else ""
+
+
 def _infusion(e: ev.InfusionStarted, n: Names) -> str:
     bag = f"bag of {ml(e.bag_ml)}" if e.bag_ml is not None else ""
+    syringe = f"from {n.order(e.syringe)}" if e.syringe else ""
+    rate = f"{n.drug(e.drug)} started at {figure(e.rate_ml_h)} mL/h"
     return joined(
-        (f"{n.drug(e.drug)} started at {figure(e.rate_ml_h)} mL/h", _dose_rate(e), e.concentration, e.route, bag)
+        (rate, _dose_rate(e), e.concentration, syringe, e.route, bag, plain(e.purpose), _word(e, n), e.reason)
     )
 
 
 def _changed(e: ev.InfusionChanged, n: Names) -> str:
-    return joined((f"{n.order(e.infusion)} to {figure(e.rate_ml_h)} mL/h", _dose_rate(e), e.reason))
+    return joined((f"{n.order(e.infusion)} to {figure(e.rate_ml_h)} mL/h", _dose_rate(e), _word(e, n), e.reason))
 
 
 def _stopped(e: ev.InfusionStopped, n: Names) -> str:

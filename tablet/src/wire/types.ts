@@ -639,6 +639,7 @@ export interface Running {
   since: string;
   total: Num | null;
   ends_at: string | null;
+  over_order: string;
 }
 
 export interface Trouble {
@@ -1432,6 +1433,11 @@ export interface InfusionStarted {
   route?: string;
   order?: string;
   fluid?: boolean;
+  syringe?: string;
+  purpose?: string;
+  said_by?: string;
+  reason?: string;
+  confirmed?: boolean;
 }
 
 export interface InfusionChanged {
@@ -1447,6 +1453,8 @@ export interface InfusionChanged {
   dose_rate?: Decimal | null;
   dose_unit?: string;
   reason?: string;
+  said_by?: string;
+  confirmed?: boolean;
 }
 
 export interface InfusionStopped {
@@ -1459,6 +1467,7 @@ export interface InfusionStopped {
   device?: string;
   infusion: string;
   total_ml?: Decimal | null;
+  confirmed?: boolean;
 }
 
 export interface FluidGiven {
@@ -1670,6 +1679,8 @@ export interface CuffChecked {
   pressure_cmh2o?: Decimal | null;
   volume_ml?: Decimal | null;
   leak_cmh2o?: Decimal | null;
+  confirmed?: boolean;
+  reason?: string;
 }
 
 export interface ReadingTaken {
@@ -1738,6 +1749,7 @@ export interface GasSet {
   oxygen_l_min: Decimal;
   other?: string;
   other_l_min?: Decimal | null;
+  confirmed?: boolean;
 }
 
 export interface VaporiserSet {
@@ -2046,6 +2058,7 @@ export interface EntryStruck {
   device?: string;
   target: string;
   reason: string;
+  seen_by?: string;
 }
 
 export interface GapExplained {
