@@ -230,6 +230,26 @@ def test_a_changed_entry_breaks_its_seal(store: LogStore, database: str, case: s
     assert store.verify(whole) == ()
 
 
+def test_an_end_cut_off_is_found_by_the_seal_on_paper(store: LogStore, database: str, case: str) -> None:
+    """The rows that are left are whole; only what was printed knows that there were more."""
+    store.append(case, [opened(case), note(case), note(case)], 0)
+    printed = store.head(case)
+    assert printed.startswith("3 ")
+    assert store.holds(case, printed[:20])
+    assert not store.holds(case, "3 00000000") and not store.holds(case, "3 ") and not store.holds(case, "x")
+    engine = make_engine(read_url(database), writer=True)
+    with engine.begin() as link:
+        if link.dialect.name == "sqlite":
+            link.exec_driver_sql("drop trigger log_no_delete")
+        else:
+            link.exec_driver_sql("alter table log disable trigger log_no_change")
+        link.execute(LOG.delete().where(LOG.c.case_id == case, LOG.c.seq == 3))
+    engine.dispose()
+    assert store.verify() == ()
+    assert not store.holds(case, printed)
+    assert store.head(str(uuid.uuid4())) == ""
+
+
 def test_the_seal_is_sha_256_over_the_fields_and_the_seal_before() -> None:
     """The digest of the empty-led string, worked with another program: printf '0:1:c1:11:t1:b' | sha256sum."""
     told = subprocess.run(["sha256sum"], input=b"0:1:c1:11:t1:b", capture_output=True, check=True).stdout.split()[0]
@@ -269,12 +289,17 @@ def test_opening_again_needs_no_migration_tool(database: str, clock: SetClock) -
     assert said.stdout.strip() == "False"
 
 
-def test_two_processes_open_an_empty_database_at_once(database: str, clock: SetClock) -> None:
-    with ThreadPoolExecutor(2) as hands:
-        found = list(hands.map(lambda _: open_store(database, clock), range(2)))
-    assert [s.case_rows() for s in found] == [(), ()]
-    for store in found:
-        store.close()
+def test_two_processes_open_an_empty_database_at_once(database: str) -> None:
+    """Started by one click each, at the same moment: both come up, and the log has its shape once."""
+    code = "import sys; from spiracle.doors.log_store import open_store; input(); open_store(sys.argv[1]).close()"
+    both = [
+        subprocess.Popen([sys.executable, "-c", code, database], stdin=subprocess.PIPE, env=_env()) for _ in range(4)
+    ]
+    for one in both:
+        assert one.stdin is not None
+        one.stdin.write(b"\n")
+        one.stdin.flush()
+    assert [one.wait(60) for one in both] == [0, 0, 0, 0]
 
 
 @pytest.mark.parametrize("address", ["mysql://x/y", "sqlite://", "sqlite:///:memory:", "not an address"])

@@ -107,6 +107,8 @@ def test_an_id_that_stands_for_something_else_is_refused(web: httpx.Client, hand
     other = Hand(str(uuid.uuid4()))
     answers = post(web, other, *opening(other), {**note, "case": other.case})
     assert answers[2]["refused"]["name"] == "IdTaken"
+    (asked,) = post(web, other, {**note, "case": other.case}, to="would")
+    assert asked["refused"]["name"] == "IdTaken", "what would be answered is what is answered"
 
 
 def test_a_refusal_keeps_nothing_and_stops_nothing(web: httpx.Client, hand: Hand) -> None:
@@ -126,9 +128,13 @@ def test_a_refusal_keeps_nothing_and_stops_nothing(web: httpx.Client, hand: Hand
         ({"event": "Weighted"}, "Unknown", "event"),
         ({"event": None}, "NotOneOf", "event"),
         ({"weight_kg": "NaN"}, "NotAQuantity", "weight"),
-        ({"weight_kg": "4,2"}, "NotAQuantity", "weight kg"),
-        ({"weight_kg": True}, "NotAQuantity", "weight kg"),
-        ({"weight_kg": None}, "NotAQuantity", "weight kg"),
+        ({"weight_kg": "4,2"}, "NotAQuantity", "weight"),
+        ({"weight_kg": True}, "NotAQuantity", "weight"),
+        ({"weight_kg": "1_0"}, "NotAQuantity", "weight"),
+        ({"weight_kg": " 5"}, "NotAQuantity", "weight"),
+        ({"weight_kg": "٤"}, "NotAQuantity", "weight"),
+        ({"weight_kg": "4e0"}, "NotAQuantity", "weight"),
+        ({"weight_kg": None}, "NotAQuantity", "weight"),
         ({"weight": 4.2}, "Unknown", "weight"),
         ({"method": "guess"}, "NotOneOf", "method"),
         ({"happened_at": "2026-05-04T09:00:00"}, "Missing", "happened at"),
@@ -210,6 +216,14 @@ def test_a_body_over_a_megabyte_is_not_read_to_its_end(web: httpx.Client, hand: 
     assert said.status_code == 413
 
 
+def test_brackets_without_end_are_turned_away(web: httpx.Client, hand: Hand) -> None:
+    deep = b'{"events": [' + b"[" * 50_000 + b"]" * 50_000 + b"]}"
+    said = web.post(f"/api/cases/{hand.case}/events", content=deep, headers={"content-type": "application/json"})
+    assert said.status_code in {200, 400}
+    assert said.status_code == 400 or said.json()["answers"][0]["written"] is False
+    assert post(web, hand, *opening(hand))[0]["written"]
+
+
 def test_too_many_entries_at_once_are_refused(web: httpx.Client, hand: Hand) -> None:
     said = web.post(f"/api/cases/{hand.case}/events", json={"events": [{}] * 501})
     assert (said.status_code, said.json()["refused"]["name"]) == (413, "OutOfRange")
@@ -284,6 +298,12 @@ def test_the_sheets_of_a_case_and_the_day(web: httpx.Client, hand: Hand) -> None
     assert rows and all("-cat-" in row["row"] for row in rows)
     sheet = web.get("/api/emergency", params={"species": "cat", "weight": "4.2 kg"}).json()
     assert (sheet["weight_kg"], sheet["estimated"]) == (4.2, True), "a weight of which nothing is said is an estimate"
+
+
+def test_pounds_become_kilograms_a_scale_could_show(web: httpx.Client) -> None:
+    """12.4 lb are 5.62 kg (0.45359237 kg a pound, NIST SP 811)."""
+    sheet = web.get("/api/emergency", params={"species": "dog", "weight": "12.4 lb", "method": "owner"}).json()
+    assert sheet["weight_kg"] == 5.62
 
 
 @pytest.mark.parametrize("sheet", ["record", "labels", "emergency", "plan"])

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import sqlite3
+import time
 from pathlib import Path
 from typing import Any
 
@@ -80,9 +82,25 @@ def _sqlite_connected(raw: Any, _record: object) -> None:
     """WAL lets readers pass while one writes; FULL makes an acknowledged entry survive a power cut."""
     raw.isolation_level = None
     cursor = raw.cursor()
-    for line in ("busy_timeout=10000", "journal_mode=WAL", "synchronous=FULL", "recursive_triggers=ON"):
+    cursor.execute("PRAGMA busy_timeout=10000")
+    _wal(cursor)
+    for line in ("synchronous=FULL", "recursive_triggers=ON"):
         cursor.execute(f"PRAGMA {line}")
     cursor.close()
+
+
+def _wal(cursor: Any) -> None:
+    """The change to WAL does not wait for another process that changes too, so we do."""
+    for _ in range(200):
+        try:
+            cursor.execute("PRAGMA journal_mode=WAL")
+        except sqlite3.OperationalError as fault:
+            if "locked" not in str(fault):
+                raise
+            time.sleep(0.02)
+        else:
+            return
+    cursor.execute("PRAGMA journal_mode=WAL")
 
 
 def _sqlite_begins(connection: sa.Connection) -> None:

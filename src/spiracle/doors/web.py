@@ -6,6 +6,7 @@ from collections import OrderedDict
 from collections.abc import AsyncIterator, Awaitable, Callable, Collection
 from contextlib import asynccontextmanager
 from datetime import datetime, timedelta
+from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING
 from uuid import UUID
@@ -115,14 +116,17 @@ class Door:
     async def get_emergency(self, request: Request) -> Response:
         """The sheet of a weight without a case. A weight of which nothing is said counts as estimated."""
         from spiracle.patient import read_species
-        from spiracle.quantity import read
+        from spiracle.quantity import Quantity, nearest, read
         from spiracle.sheets.emergency_sheet import emergency_sheet
 
         asked = request.query_params
         species = read_species(asked.get("species", ""))
         if "weight" not in asked:
             raise Missing("weight", "was not given.", "Give it with its unit, like weight=12.4 kg.")
-        weight = read(asked["weight"], "weight", "weight")
+        exact = read(asked["weight"], "weight", "weight")
+        weight = Quantity(
+            nearest(exact.number("kg"), Decimal("0.01")), exact.unit
+        )  # pounds give no ten decimals of a kg
         self.facts.patient.check_weight(species, weight.number("kg"), confirmed=True)
         basis = one_of("method", asked.get("method", "estimated"), ("scale", "estimated", "owner", "earlier visit"))
         sheet = await run_in_threadpool(emergency_sheet, species, weight, basis, self.facts, None, self.clock.now())

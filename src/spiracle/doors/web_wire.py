@@ -111,9 +111,9 @@ def _id_of(raw: bytes) -> str:
 def _named(fault: str) -> Refusal:
     """The named refusal of a fault in an event's shape."""
     says, _, path = fault.partition(" - at `$")
-    field = (re.findall(r"\w+", path) or ["entry"])[-1].replace("_", " ")
+    field = title((re.findall(r"\w+", path) or ["entry"])[-1])
     if found := re.search(r"missing required field `(\w+)`", fault):
-        return Missing(found[1].replace("_", " "), "is not there.", "Give it.")
+        return Missing(title(found[1]), "is not there.", "Give it.")
     if found := re.search(r"unknown field `(\w+)`", fault):
         return Unknown(found[1], "is not a field of this entry.", "Leave it out.")
     if "Invalid value" in says and field == "event":
