@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import UTC, tzinfo
 
 from spiracle.airway import AirwayTables
 from spiracle.breathing import BreathingTables
@@ -18,7 +19,10 @@ from spiracle.warmth import WarmthTables
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """`version` names software and tables as they go on a print: a digest of every table read."""
+    """`version` names software and tables as they go on a print: a digest of every table read.
+
+    `zone` is the hospital's own, as a value: words that hold a time of day hold the one on the wall.
+    """
 
     sources: Sources
     patient: PatientTables
@@ -31,3 +35,4 @@ class Facts:
     recovery: RecoveryTables
     hospital: Hospital = NO_HOSPITAL
     version: str = ""
+    zone: tzinfo = UTC

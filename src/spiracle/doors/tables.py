@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+from datetime import tzinfo
 from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from spiracle.refusals import Missing
+from spiracle.refusals import Missing, Unknown
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
@@ -25,6 +27,14 @@ def table_texts() -> dict[str, str]:
 def room_texts(texts: dict[str, str], room: str) -> dict[str, str]:
     """The tables of one room: its name alone, or its name with a dash and more."""
     return {n: t for n, t in texts.items() if n == room or n.startswith(f"{room}-")}
+
+
+def zone_of(name: str) -> tzinfo:
+    """A time zone by its name in the time zone database. One that is not there is refused, never taken as UTC."""
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError) as fault:
+        raise Unknown("zone", f"{name[:40]!r} is no time zone.", "Write it like Europe/Dublin.") from fault
 
 
 @lru_cache(maxsize=4)
@@ -66,5 +76,6 @@ def load_facts(hospital: Path | None = None) -> Facts:
         emergency=EmergencyTables.read(room_texts(texts, "emergency"), sources),
         recovery=RecoveryTables.read(room_texts(texts, "recovery"), sources),
         hospital=own,
+        zone=zone_of(own.zone),
         version=f"spiracle {__version__}, tables {digest}",
     )

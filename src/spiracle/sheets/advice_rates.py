@@ -8,7 +8,6 @@ from spiracle.case import events as ev
 from spiracle.case.running import over_now
 from spiracle.case.syringes import Infusion
 from spiracle.sheets.calling import call_act
-from spiracle.sheets.names import clock
 from spiracle.sheets.shapes import Advice
 from spiracle.sheets.told import Told
 
@@ -21,7 +20,7 @@ def rate_advice(t: Told) -> Iterable[Advice]:
             continue
         weighed = t.weight.at if t.weight is not None and t.weight.at > i.since else None
         name = t.names.drug(i.started.drug)
-        body = f"Weighed at {clock(weighed)}, the rate is from before. " if weighed else ""
+        body = f"Weighed at {t.names.clock(weighed)}, the rate is from before. " if weighed else ""
         yield Advice(
             id=f"rate {i.started.infusion}",
             priority="medium",

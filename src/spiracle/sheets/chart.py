@@ -253,7 +253,7 @@ def gaps(t: Told) -> tuple[ChartGap, ...]:
             continue
         for a, b in pairwise((*times, end)):
             if b - a > GAP:
-                why = reasons.get(gap_id(element, a), "")
+                why = reasons.get(gap_id(t, element, a), "")
                 found.append(ChartGap(from_at=a, to_at=b, text=joined((name, why), ": ")))
     return tuple(sorted(found, key=lambda g: (g.from_at, g.text)))
 
@@ -264,6 +264,6 @@ WATCHED = (
 )
 
 
-def gap_id(element: str, from_at: datetime) -> str:
+def gap_id(t: Told, element: str, from_at: datetime) -> str:
     """How a gap of the chart is named when it is explained: element and the clock of its last value."""
-    return f"{element} {from_at:%H:%M}"
+    return f"{element} {t.names.clock(from_at)}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from spiracle.case import events as ev
 from spiracle.quantity import figure
 from spiracle.sheets.collar import about, allergies
-from spiracle.sheets.names import clock, joined, minutes_text, with_unit
+from spiracle.sheets.names import joined, minutes_text, with_unit
 from spiracle.sheets.readings import READINGS
 from spiracle.sheets.shapes import Allergies
 from spiracle.sheets.told import Told
@@ -46,7 +46,7 @@ def _items(t: Told) -> tuple[Item, ...]:
 def _procedure(t: Told) -> str:
     planned = t.case.last(ev.ProcedurePlanned)
     start, end = t.mark("procedure start"), t.mark("procedure end")
-    times = joined((f"began {clock(start)}" if start else "", f"ended {clock(end)}" if end else ""))
+    times = joined((f"began {t.names.clock(start)}" if start else "", f"ended {t.names.clock(end)}" if end else ""))
     return joined((planned.procedure if planned else "", planned.side if planned else "", times))
 
 
@@ -60,7 +60,7 @@ def _airway(t: Told) -> str:
     if tube is None:
         return "no tube was placed" if t.induced_at else ""
     tries = len(t.case.live(ev.AttemptBegan))
-    out = f"out {clock(t.extubated_at)}" if t.extubated_at else "in place"
+    out = f"out {t.names.clock(t.extubated_at)}" if t.extubated_at else "in place"
     proven = "proven" if t.case.live(ev.AirwayProven) else "NOT proven"
     return joined((tube_words(tube), f"{tries} tries" if tries > 1 else "", proven, out))
 
@@ -74,7 +74,9 @@ def _drugs(t: Told) -> str:
     for drug, given in by_drug.items():
         last = given[-1]
         ago = minutes_text(t.now - last.happened_at)
-        said.append(f"{t.names.drug(drug)} {with_unit(last.amount, last.unit)} {clock(last.happened_at)}, {ago} ago")
+        said.append(
+            f"{t.names.drug(drug)} {with_unit(last.amount, last.unit)} {t.names.clock(last.happened_at)}, {ago} ago"
+        )
     return joined(said, "; ")
 
 
@@ -92,7 +94,8 @@ def _readings(t: Told) -> str:
         seen = t.current(name)
         if seen is not None and not (name == "sap" and t.current("map") is not None):
             said.append(
-                f"{READINGS[name].title} {seen.text} {READINGS[name].printed_unit}".rstrip() + f" at {clock(seen.at)}"
+                f"{READINGS[name].title} {seen.text} {READINGS[name].printed_unit}".rstrip()
+                + f" at {t.names.clock(seen.at)}"
             )
     return joined(said, "; ")
 

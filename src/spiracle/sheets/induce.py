@@ -152,7 +152,12 @@ def _quarter_ml(a: Agent) -> Decimal:
 def _worked_total(t: Told, a: Agent) -> Worked[Quantity]:
     per = a.per_kg(a.total)
     pushes = tuple(
-        Input(f"push {n}", f"{figure(g.amount)} {g.unit} at {g.happened_at:%H:%M:%S}", Mark.TYPED, t.names.hand(g.by))
+        Input(
+            f"push {n}",
+            f"{figure(g.amount)} {g.unit} at {g.happened_at.astimezone(t.names.zone):%H:%M:%S}",
+            Mark.TYPED,
+            t.names.hand(g.by),
+        )
         for n, g in enumerate(a.given, 1)
     )
     says = (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta, tzinfo
 from decimal import Decimal
 from functools import lru_cache
 
@@ -24,6 +24,15 @@ class Names:
     conditions: Mapping[str, str] = field(default_factory=dict)
     orders: Mapping[str, str] = field(default_factory=dict)
     lines: Mapping[str, str] = field(default_factory=dict)
+    zone: tzinfo = UTC
+
+    def clock(self, at: datetime) -> str:
+        """A time of day as the clock on the hospital's wall shows it."""
+        return f"{at.astimezone(self.zone):%H:%M}"
+
+    def day_clock(self, at: datetime) -> str:
+        """With the day of the week."""
+        return f"{at.astimezone(self.zone):%a %H:%M}"
 
     def drug(self, id_: str) -> str:
         return self.drugs.get(id_) or plain(id_)
@@ -98,10 +107,6 @@ def observed(value: Decimal, places: int) -> str:
     exponent = value.normalize().as_tuple().exponent
     own = -exponent if isinstance(exponent, int) and exponent < 0 else 0
     return reading(value, max(places, own))
-
-
-def clock(at: datetime) -> str:
-    return f"{at:%H:%M}"
 
 
 def minutes_text(span: timedelta) -> str:

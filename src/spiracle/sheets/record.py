@@ -13,7 +13,7 @@ from spiracle.quantity import figure
 from spiracle.sheets.chart import gap_id, gaps, late_minutes
 from spiracle.sheets.elements import missing
 from spiracle.sheets.given import given_line, per_kg_text, summed
-from spiracle.sheets.names import clock, joined, quantity_text
+from spiracle.sheets.names import joined, quantity_text
 from spiracle.sheets.shapes import DrugBalance, LogLine, MarkName, RecordGap, RecordSheet, Signature
 from spiracle.sheets.told import Told
 from spiracle.sheets.words import kind, words
@@ -84,7 +84,7 @@ def _text(t: Told, e: ev.Event) -> str:
         if target is not None and not isinstance(target.event, ev.EntryStruck | ev.ArtefactMarked):
             verb = "Struck" if isinstance(e, ev.EntryStruck) else "Artefact"
             return joined(
-                (f"{verb}: {words(target.event, t.names)} ({clock(target.event.happened_at)})", e.reason), "; "
+                (f"{verb}: {words(target.event, t.names)} ({t.names.clock(target.event.happened_at)})", e.reason), "; "
             )
     return words(e, t.names)
 
@@ -107,8 +107,8 @@ def _element_gaps(t: Told, said: dict[str, str]) -> Iterable[RecordGap]:
 def _chart_gaps(t: Told, said: dict[str, str]) -> Iterable[RecordGap]:
     for gap in gaps(t):
         name = gap.text.split(":")[0]
-        element = gap_id("F1" if "rate" in name else "F4", gap.from_at)
-        title = f"{name} {clock(gap.from_at)} to {clock(gap.to_at.astimezone(gap.from_at.tzinfo))}"
+        element = gap_id(t, "F1" if "rate" in name else "F4", gap.from_at)
+        title = f"{name} {t.names.clock(gap.from_at)} to {t.names.clock(gap.to_at)}"
         yield RecordGap(element=element, title=title, explained=said.get(element, ""), phase="maintain")
 
 

@@ -11,7 +11,7 @@ from spiracle.drugs import Barrel, DoseRow, DosingWeight, OrderedDose
 from spiracle.quantity import Quantity, figure, unit
 from spiracle.refusals import Refusal
 from spiracle.sheets.given import concentration, given_line, ladder
-from spiracle.sheets.names import clock, joined
+from spiracle.sheets.names import joined
 from spiracle.sheets.phases import present
 from spiracle.sheets.shapes import DrawnSyringe, DrugLine, Ladder, Num
 from spiracle.sheets.told import Told
@@ -88,7 +88,7 @@ def _last(t: Told, s: Syringe) -> str:
     if line is None:
         return ""
     given = given_line(t, line)
-    return joined((given.amount_text, clock(given.at), given.by))
+    return joined((given.amount_text, t.names.clock(given.at), given.by))
 
 
 def barrel_of(t: Told, e: SyringeDrawn) -> Barrel | None:

@@ -235,6 +235,7 @@ def _names(case: Case, facts: Facts) -> Names:
         people={p.id: p.name for p in people},
         conditions=dict(facts.patient.hospital_conditions()),
         lines=line_names(facts),
+        zone=facts.zone,
     )
     orders = {o.order: order_words(o, base) for o in _all(case, DrugOrdered)}
     orders |= {i.infusion: base.drug(i.drug) for i in _all(case, InfusionStarted)}

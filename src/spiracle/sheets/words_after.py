@@ -7,7 +7,7 @@ from typing import Any
 
 from spiracle.case import events as ev
 from spiracle.quantity import figure
-from spiracle.sheets.names import Names, clock, joined, observed
+from spiracle.sheets.names import Names, joined, observed
 
 
 def _extubated(e: ev.Extubated, n: Names) -> str:
@@ -35,7 +35,7 @@ def _looked(e: ev.RecoveryLooked, n: Names) -> str:
 
 
 def _analgesia(e: ev.AnalgesiaPlanned, n: Names) -> str:
-    due = f"next due {e.next_due:%a} {clock(e.next_due)}" if e.next_due else "no next time"
+    due = f"next due {n.day_clock(e.next_due)}" if e.next_due else "no next time"
     return f"pain relief after: {e.plan}, {due}"
 
 

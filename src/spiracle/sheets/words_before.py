@@ -8,12 +8,13 @@ from typing import Any
 
 from spiracle.case import events as ev
 from spiracle.quantity import figure, reading
-from spiracle.sheets.names import Names, clock, joined, ml, plain, unit_text, where, with_unit
+from spiracle.sheets.names import Names, joined, ml, plain, unit_text, where, with_unit
 
 
 def _opened(e: ev.CaseOpened, n: Names) -> str:
     how = "emergency case opened" if e.kind == "emergency" else "case opened"
-    planned = f"planned for {e.planned_at:%a} {e.planned_at.day} {e.planned_at:%b %H:%M}" if e.planned_at else ""
+    at = e.planned_at.astimezone(n.zone) if e.planned_at else None
+    planned = f"planned for {at:%a} {at.day} {at:%b %H:%M}" if at else ""
     who = joined((e.name, e.species))
     return joined(
         (f"{'practice ' if e.practice else ''}{how}: {who}", e.room, e.number and f"number {e.number}", planned)
@@ -50,8 +51,8 @@ def _consent(e: ev.ConsentRecorded, n: Names) -> str:
 
 
 def _fasting(e: ev.FastingNoted, n: Names) -> str:
-    food = f"food last {e.food_at:%a} {clock(e.food_at)}" if e.food_at else "food not known"
-    water = f"water last {e.water_at:%a} {clock(e.water_at)}" if e.water_at else ""
+    food = f"food last {n.day_clock(e.food_at)}" if e.food_at else "food not known"
+    water = f"water last {n.day_clock(e.water_at)}" if e.water_at else ""
     return joined((food, water, e.note))
 
 
@@ -61,7 +62,7 @@ def _history(e: ev.HistoryTaken, n: Names) -> str:
 
 
 def _medicine(e: ev.MedicineNoted, n: Names) -> str:
-    last = f"last {e.last_at:%a} {clock(e.last_at)}" if e.last_at else "last time not known"
+    last = f"last {n.day_clock(e.last_at)}" if e.last_at else "last time not known"
     return f"on {joined((n.drug(e.medicine), e.dose), ' ')}, {last}: {e.decision}"
 
 
