@@ -116,3 +116,45 @@ class Hand:
         told = (self.at + after).isoformat()
         return {"event": event, "id": str(uuid.uuid4()), "case": self.case, "happened_at": told, "recorded_at": told,
                 "by": by or self.by, "device": "tablet-1", **fields}  # fmt: skip
+
+
+# ---- the web door
+
+
+@pytest.fixture
+def log(tmp_path: Path, clock: SetClock) -> Iterator[LogStore]:
+    store = open_store(f"sqlite:///{tmp_path / 'log.sqlite'}", clock)
+    yield store
+    store.close()
+
+
+@pytest.fixture
+def web(log: LogStore, facts: Facts, clock: SetClock, tmp_path: Path) -> Iterator[httpx.Client]:
+    with (
+        served(log, facts, clock, tmp_path / "no pages") as address,
+        httpx.Client(base_url=address, timeout=20) as client,
+    ):
+        yield client
+
+
+@pytest.fixture
+def hand() -> Hand:
+    return Hand(str(uuid.uuid4()))
+
+
+def post(web: httpx.Client, hand: Hand, *events: dict[str, Any], to: str = "events") -> list[dict[str, Any]]:
+    said = web.post(f"/api/cases/{hand.case}/{to}", json={"events": list(events)})
+    assert said.status_code == 200, said.text
+    answers: list[dict[str, Any]] = said.json()["answers"]
+    assert len(answers) == len(events)
+    return answers
+
+
+def opening(hand: Hand) -> list[dict[str, Any]]:
+    return [hand.entry("CaseOpened", species="cat", name="Test cat"),
+            hand.entry("Weighed", weight_kg=4.2, method="scale", confirmed=True)]  # fmt: skip
+
+
+def stored(web: httpx.Client, hand: Hand) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = web.get(f"/api/cases/{hand.case}/log").json()
+    return found
