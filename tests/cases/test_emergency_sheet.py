@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import re
 from datetime import timedelta
 from decimal import Decimal
 from typing import Any
@@ -98,3 +99,19 @@ def test_the_emergency_command_says_what_is_wrong(
     assert word in err
     assert bool(out) == (status == 0)
     assert bool(err) == bool(word)
+
+
+@pytest.mark.parametrize(
+    ("species", "kg"), [("cat", "0.6"), ("cat", "3.62"), ("dog", "1.37"), ("dog", "23.4"), ("dog", "71.5")]
+)
+def test_the_amount_beside_a_volume_is_what_that_volume_holds(species: str, kg: str) -> None:
+    """U11, U28: volume times the strength printed on the line is the amount printed beside it, to the last figure."""
+    sheet = emergency_sheet(species, Quantity.of(kg, "kg"), "scale", load_facts(), None, NOW)
+    seen = 0
+    for drug in sheet.drugs:
+        strength = re.fullmatch(r"([\d.]+) (mg|IU|mEq)/mL", drug.strength)
+        if drug.volume_ml is None or strength is None or drug.unit != strength.group(2):
+            continue
+        seen += 1
+        assert Decimal(str(drug.volume_ml)) * Decimal(strength.group(1)) == Decimal(str(drug.amount)), drug.name
+    assert seen >= 6

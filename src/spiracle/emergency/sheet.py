@@ -66,6 +66,19 @@ class Item:
     source: tuple[str, ...]
     refusal: Refusal | None = None
 
+    @property
+    def delivered(self) -> Quantity:
+        """What the volume to push really holds, after rounding down to its mark; the dose itself where there is no volume.
+
+        This is what is written when the drug is given, so that amount and volume agree.
+        """
+        if self.volume is None:
+            return self.amount.value
+        pushed = self.volume.value
+        if self.amount.value.unit.dimension == pushed.unit.dimension:
+            return pushed.to(self.amount.value.unit)
+        return (pushed * read(self.strength, "strength", "concentration")).to(self.amount.value.unit)
+
 
 @dataclass(frozen=True, slots=True)
 class Shock:
