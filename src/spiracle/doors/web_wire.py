@@ -87,8 +87,8 @@ def _event_of(raw: bytes, case: str) -> Event | Answer:
     except NotAQuantity as refusal:
         return Answer(id=_id_of(raw), written=False, refused=shape_of(refusal))
     if event.case != case:
-        refusal = Contradiction("case", f"this entry belongs to case {event.case[:60]}.", "Send it to its own case.")
-        return Answer(id=event.id, written=False, refused=shape_of(refusal))
+        elsewhere = Contradiction("case", f"this entry belongs to case {event.case[:60]}.", "Send it to its own case.")
+        return Answer(id=event.id, written=False, refused=shape_of(elsewhere))
     return event
 
 
