@@ -57,7 +57,7 @@ def _known(case: Case, event: Event) -> Entry | None:
     return line.entry
 
 
-def _elsewhere(store: LogStore, event: Event) -> None:
+def _not_elsewhere(store: LogStore, event: Event) -> None:
     """An id that stands in another case would be refused when it is written."""
     found = store.find(event.id)
     if found is not None and found[1].event != event:
@@ -73,7 +73,8 @@ def would(store: LogStore, facts: Facts, clock: Clock, case: str, events: Sequen
             answers.append(event)
             continue
         try:
-            known = _known(folded, event) or _elsewhere(store, event)
+            known = _known(folded, event)
+            _not_elsewhere(store, event)
             lawful = () if known is not None else decide(folded, event, facts, clock.now())
         except Refusal as refusal:
             answers.append(Answer(id=event.id, written=False, refused=shape_of(refusal)))
