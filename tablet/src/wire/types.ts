@@ -1364,6 +1364,7 @@ export interface VialPicked {
   concentration: string;
   lot?: string;
   expires?: string;
+  form?: string;
 }
 
 export interface SyringeDrawn {
@@ -1387,6 +1388,10 @@ export interface SyringeDrawn {
   lot?: string;
   expires?: string;
   seen_by?: string;
+  form?: string;
+  confirmed?: boolean;
+  said_by?: string;
+  reason?: string;
 }
 
 export interface DrugGiven {
@@ -1413,6 +1418,7 @@ export interface DrugGiven {
   said_by?: string;
   reason?: string;
   confirmed?: boolean;
+  form?: string;
 }
 
 export interface InfusionStarted {
