@@ -315,7 +315,7 @@ def test_another_weight_says_that_the_pump_runs_over_its_order() -> None:
     t = Telling(kg="20")
     t.order("o1", "fentanyl", "analgesia", "IV", "5", "5", "mcg/kg/h")
     t.tell(ev.InfusionStarted, **running("fentanyl", "2", concentration="0.05 mg/mL", order="o1"))
-    t.tell(ev.InfusionStarted, **running("isotonic_crystalloid", "180", infusion="i2", fluid=True))
+    t.at(1).tell(ev.InfusionStarted, **running("isotonic_crystalloid", "180", infusion="i2", fluid=True))
     before = case_view(t.case, len(t.entries), t.facts, t.now)
     assert [r.over_order for r in before.maintain.running] == ["", ""]
     t.at(5).tell(ev.Weighed, weight_kg=d("10"), method="scale", confirmed=True)

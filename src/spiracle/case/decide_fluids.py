@@ -18,12 +18,12 @@ from spiracle.case.decide_spans import inside
 from spiracle.case.fold import Case
 from spiracle.case.prepared import dosing_weight
 from spiracle.case.ruling import Rules
-from spiracle.case.running import FLUID_GROUPS, PLAIN, ROUNDED, per_time, told, urgent
+from spiracle.case.running import FLUID_GROUPS, PLAIN, ROUNDED, is_drug, per_time, told, urgent
 from spiracle.case.standing import species
 from spiracle.drugs import Drug, amount_of, in_unit
 from spiracle.drugs.rows import Stop
 from spiracle.quantity import Quantity, unit
-from spiracle.refusals import Contradiction, Missing, OutOfRange, OverLimit, Refusal, Unknown
+from spiracle.refusals import Contradiction, Missing, OutOfRange, OverLimit, Unknown
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
@@ -47,7 +47,7 @@ def fluid_given(case: Case, event: ev.FluidGiven, facts: Facts, _now: datetime) 
             "order", f"no order of {fluid.name} is named.", "Name the order, or the veterinarian who said so and why."
         )
     kg = dosing_weight(case).kg
-    alike = [f for f in case.live(ev.FluidGiven) if _is(facts, f.fluid, fluid.id)]
+    alike = [f for f in case.live(ev.FluidGiven) if is_drug(facts, f.fluid, fluid.id)]
     if order is not None and not per_time(unit(order.unit)):
         _ordered(order, event, alike, kg)
     _stops(case, event, fluid, alike, facts, kg)
@@ -66,13 +66,6 @@ def _fluid(case: Case, name: str, facts: Facts) -> Drug:
             "fluid", f"{found.name} is a drug, not a fluid.", "Enter it as a drug: mL, strength and order."
         )
     return found
-
-
-def _is(facts: Facts, name: str, fluid: str) -> bool:
-    try:
-        return facts.drugs.drug(name).id == fluid
-    except Refusal:
-        return False
 
 
 def _sum(alike: Iterable[ev.FluidGiven], event: ev.FluidGiven) -> Quantity:

@@ -6,7 +6,6 @@ emergency no limit blocks; what is said must still add up, and what is never giv
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
@@ -16,43 +15,38 @@ from spiracle.case.animal import conditions
 from spiracle.case.decide_orders import standing_order
 from spiracle.case.decide_people import need_words, said
 from spiracle.case.decide_spans import inside
-from spiracle.case.decide_syringes import there
 from spiracle.case.fold import Case
-from spiracle.case.prepared import dosing_weight, ordered_dose, prepared, shelf, vial_of
+from spiracle.case.prepared import dosing_weight, ordered_dose
 from spiracle.case.ruling import Rules
+from spiracle.case.run_asked import Run, held_in, same_strength, strength_there
 from spiracle.case.running import (
     FLUID_GROUPS,
     PLAIN,
     ROUNDED,
     SET,
-    comes_to,
     fluid_ceiling,
     is_fluid,
     of_drug,
-    others,
     per_time,
     rate_rows,
     rate_stops,
     row_of_hand,
     strength_in,
-    summed,
     told,
     urgent,
 )
 from spiracle.case.standing import dosing_weight_kg, species
-from spiracle.case.syringes import Infusion, infusions, syringes
-from spiracle.drugs import DoseRow, Drug, dose_rate_of
+from spiracle.case.syringes import Infusion, infusions
+from spiracle.drugs import DoseRow, dose_rate_of
 from spiracle.drugs.cautions import stop_for
 from spiracle.drugs.order import judge_dose
 from spiracle.drugs.table import RowFacts
-from spiracle.quantity import Quantity, Unit, figure, unit
+from spiracle.quantity import Quantity, figure, unit
 from spiracle.refusals import (
     AskAgain,
     Contradiction,
     Missing,
-    NotAllowed,
     OverLimit,
-    Refusal,
     Unknown,
     UnlikeUnits,
 )
@@ -63,45 +57,6 @@ if TYPE_CHECKING:
 SAME = Decimal("0.02")  # a pump shows tenths of a mL/h and a dose rate three digits
 FAR = Decimal("1.5")  # a total read from the pump that is so much more than rate times time is a slip
 WORD = "Run it slower, or a named veterinarian says so with a reason."
-
-
-@dataclass(frozen=True, slots=True)
-class Run:
-    """A rate to be decided: what runs or shall run, what it rests on, and whose hand and word it is."""
-
-    case: Case
-    facts: Facts
-    started: ev.InfusionStarted
-    entry: ev.InfusionStarted | ev.InfusionChanged
-    drug: Drug
-    holds: Quantity | None
-    order: ev.DrugOrdered | None
-    word: bool
-
-    @property
-    def route(self) -> str:
-        return self.facts.drugs.route(self.started.route)
-
-    @property
-    def purpose(self) -> str:
-        return self.order.purpose if self.order is not None else self.started.purpose
-
-    @property
-    def species(self) -> str:
-        return str(species(self.case))
-
-    @property
-    def beside(self) -> tuple[Infusion, ...]:
-        return others(self.case, self.started.infusion)
-
-    @property
-    def by_veterinarian(self) -> bool:
-        return self.facts.hospital.is_veterinarian(self.entry.by)
-
-    def total(self, beside: tuple[Infusion, ...], target: Unit, kg: Decimal) -> Quantity:
-        """This rate with what runs beside it, in one unit."""
-        mine = comes_to(self.entry.rate_ml_h, self.holds, target, kg)
-        return mine + summed(self.case, beside, target, kg, self.facts)
 
 
 def infusion_started(case: Case, event: ev.InfusionStarted, facts: Facts, _now: datetime) -> None:
@@ -117,13 +72,13 @@ def infusion_started(case: Case, event: ev.InfusionStarted, facts: Facts, _now: 
     if event.fluid and drug.group not in FLUID_GROUPS:
         raise Contradiction("fluid", f"{drug.name} is a drug, not a fluid.", "Start it as a drug, under its order.")
     word = said(facts, event.said_by, event.reason)
-    holds = _holds(case, event, drug, facts)
+    holds = held_in(case, event, drug, facts)
     _rates_agree(case, event, holds)
     order = standing_order(case, event.order, event.drug, facts) if event.order else None
     if order is not None:
         _ordered_before(case, order, event.happened_at)
     run = Run(case, facts, event, event, drug, holds, order, word)
-    _strength_there(run)
+    strength_there(run)
     _held(run)
 
 
@@ -173,72 +128,6 @@ def _running(case: Case, name: str, at: datetime) -> Infusion:
 def _ordered_before(case: Case, order: ev.DrugOrdered, at: datetime) -> None:
     if not urgent(case) and all(o.happened_at > at for o in case.live(ev.DrugOrdered) if o.order == order.order):
         raise Contradiction("order", f"{order.drug} was not ordered yet at that time.", "Give the time it happened.")
-
-
-# ---- what is in it
-
-
-def _holds(case: Case, event: ev.InfusionStarted, drug: Drug, facts: Facts) -> Quantity | None:
-    """What each mL holds. The label of the syringe it runs from wins over what was sent."""
-    sent = _read(drug, event.concentration, facts) if event.concentration else None
-    if not event.syringe:
-        return sent
-    label = _read(drug, there(case, event.syringe, event.drug, facts).drawn.concentration, facts)
-    if sent is not None and not _same(sent, label):
-        raise Contradiction("concentration", f"{sent} was sent, the syringe holds {label}.", "Take the right syringe.")
-    return label
-
-
-def _read(drug: Drug, text: str, facts: Facts) -> Quantity:
-    found = facts.drugs.strength(drug, text).quantity
-    if found is None:
-        raise Missing(
-            "concentration", f"{text} has no strength until it is made up.", "Say what it was made up to, like 1 mg/mL."
-        )
-    return found
-
-
-def _same(one: Quantity, other: Quantity) -> bool:
-    return one.unit.dimension == other.unit.dimension and one.equals(other)
-
-
-def _strength_there(run: Run) -> None:
-    """A strength nobody stocks, drew or planned may be ten times what is in the syringe: it is asked about."""
-    event, holds = run.started, run.holds
-    if holds is None or event.syringe or run.drug.group in FLUID_GROUPS or urgent(run.case):
-        return
-    found = run.facts.drugs.strength(run.drug, event.concentration)
-    if found.trap:
-        raise NotAllowed("concentration", f"{found.printed} is not a vial for dogs and cats.", "Take another vial.")
-    stocked = run.facts.drugs.strengths_of(run.drug, shelf(run.facts))
-    listed = (*stocked, *(s for s in run.drug.strengths if not s.trap))
-    there_is = [s.quantity for s in listed if s.quantity is not None] + _made(run)
-    if event.confirmed or any(_same(holds, q) for q in there_is):
-        return
-    names = ", ".join(dict.fromkeys(str(q) for q in there_is)) or "none"
-    raise AskAgain("concentration", f"{holds} of {run.drug.name} is not stocked and was not drawn. There is: {names}.",
-                   "Draw it first and name the syringe, or read the label and confirm it.")  # fmt: skip
-
-
-def _made(run: Run) -> list[Quantity]:
-    """Strengths of this case: drawn syringes, the vial of the order, and the dilution the plan shows for it."""
-    found = []
-    for each in syringes(run.case):
-        if is_same_drug(run.facts, each.drawn.drug, run.drug.id):
-            found.append(_read(run.drug, each.drawn.concentration, run.facts))
-    if run.order is not None:
-        if text := vial_of(run.case, run.order):
-            found.append(_read(run.drug, text, run.facts))
-        planned = prepared(run.case, run.order, run.facts, run.entry.happened_at).concentration
-        found += [] if planned is None else [planned]
-    return found
-
-
-def is_same_drug(facts: Facts, name: str, drug: str) -> bool:
-    try:
-        return facts.drugs.drug(name).id == drug
-    except Refusal:
-        return False
 
 
 def _rates_agree(case: Case, event: ev.InfusionStarted | ev.InfusionChanged, holds: Quantity | None) -> None:
@@ -310,7 +199,7 @@ def _forbids(run: Run, row: RowFacts) -> bool:
     if "any" not in row.purposes:
         return False
     vials = [s.quantity for s in run.drug.strengths if s.quantity is not None]
-    if run.holds is not None and any(_same(run.holds, v) for v in vials):
+    if run.holds is not None and any(same_strength(run.holds, v) for v in vials):
         return True
     kg = dosing_weight_kg(run.case)
     able = row_of_hand(run.case, run.drug, run.route, run.purpose, run.facts, run.entry.happened_at)

@@ -38,6 +38,14 @@ def is_fluid(facts: Facts, name: str) -> bool:
         return False
 
 
+def is_drug(facts: Facts, name: str, drug: str) -> bool:
+    """Whether an entry's name means this drug; a name nobody knows means none."""
+    try:
+        return facts.drugs.drug(name).id == drug
+    except Refusal:
+        return False
+
+
 def urgent(case: Case) -> bool:
     """An emergency case, or an arrest that was called and not ended: nothing waits for a limit."""
     began, ended = case.last(ev.ArrestBegan), case.last(ev.ArrestEnded)
@@ -77,14 +85,7 @@ def others(case: Case, but: str) -> tuple[Infusion, ...]:
 
 def of_drug(found: Iterable[Infusion], drug: str, facts: Facts) -> tuple[Infusion, ...]:
     """Those of one drug, by whatever name they were entered."""
-
-    def same(name: str) -> bool:
-        try:
-            return facts.drugs.drug(name).id == drug
-        except Refusal:
-            return False
-
-    return tuple(i for i in found if same(i.started.drug))
+    return tuple(i for i in found if is_drug(facts, i.started.drug, drug))
 
 
 def summed(case: Case, found: Iterable[Infusion], target: Unit, kg: Decimal, facts: Facts) -> Quantity:
