@@ -113,7 +113,8 @@ class _File(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
 SETTINGS = frozenset({
     "cylinder-full-high", "cylinder-full-low", "cylinder-litres-high", "cylinder-litres-low", "side-stream-ask",
     "bag-need", "band-high", "band-low", "band-turn", "cat-flow-ask", "flow-step", "leak-pressure-high",
-    "leak-pressure-low", "minute-volume", "overfill", "oxygen-reserve",
+    "leak-pressure-low", "minute-volume", "overfill", "oxygen-reserve", "mixture-oxygen-ask", "dial-isoflurane",
+    "dial-sevoflurane", "dial-desflurane",
 })  # fmt: skip
 
 
@@ -167,6 +168,11 @@ class BreathingTables:
 
     def setting(self, id_: str) -> Setting:
         return self.settings[id_]
+
+    def last_mark(self, agent: str) -> Decimal | None:
+        """The last mark of a vaporiser's dial [%], or None for an agent that the tables do not know."""
+        found = self.settings.get(f"dial-{agent}")
+        return None if found is None else Decimal(found.value)
 
     def span(self, species: str) -> WeightSpan:
         for row in self.spans:

@@ -25,8 +25,6 @@ if TYPE_CHECKING:
 # a mmol/L (its molar mass, 180.16 g/mol).
 SLIPS = {("", "mmHg"): ("kPa", Decimal("7.50062")), ("glucose", "mg/dL"): ("mmol/L", Decimal("18.016"))}
 COMPARE = timedelta(hours=1)  # an older value says nothing about a surprise
-LEAST_OXYGEN = Decimal(25)  # per cent of a mixture; what an anti-hypoxic link keeps to (common practice)
-DIALS = {"isoflurane": Decimal(5), "sevoflurane": Decimal(8), "desflurane": Decimal(18)}  # last mark of the dial
 
 
 def reading_taken(case: Case, event: ev.ReadingTaken, facts: Facts, _now: datetime) -> None:
@@ -113,7 +111,7 @@ def sign_seen(_case: Case, event: ev.SignSeen, _facts: Facts, _now: datetime) ->
     need_words(event.finding, "finding", "Say what was seen.")
 
 
-def gas_set(case: Case, event: ev.GasSet, _facts: Facts, _now: datetime) -> None:
+def gas_set(case: Case, event: ev.GasSet, facts: Facts, _now: datetime) -> None:
     inside("oxygen flow", event.oxygen_l_min)
     inside("other gas flow", event.other_l_min)
     if event.other_l_min and not event.other:
@@ -123,7 +121,8 @@ def gas_set(case: Case, event: ev.GasSet, _facts: Facts, _now: datetime) -> None
     other = event.other_l_min or Decimal(0)
     if event.oxygen_l_min == 0 and (other or went_in(case) is not None):
         raise AskAgain("oxygen flow", "zero, with an animal on the system.", "Turn it on, or confirm that it is off.")
-    if other and event.oxygen_l_min * 100 < (event.oxygen_l_min + other) * LEAST_OXYGEN:
+    least = Decimal(facts.breathing.setting("mixture-oxygen-ask").value)
+    if other and event.oxygen_l_min * 100 < (event.oxygen_l_min + other) * least:
         share = event.oxygen_l_min * 100 / (event.oxygen_l_min + other)
         raise AskAgain(
             "oxygen flow", f"is {figure(share, 2)} % of the mixture.", "Give more oxygen, or confirm what was read."
@@ -135,7 +134,7 @@ def vaporiser_set(_case: Case, event: ev.VaporiserSet, facts: Facts, _now: datet
     if known and event.agent not in known:
         raise NotOneOf("agent", f"{event.agent!r} is not used here.", "One of: " + ", ".join(known) + ".")
     inside("vaporiser", event.percent)
-    top = DIALS.get(event.agent)
+    top = facts.breathing.last_mark(event.agent)
     if top is not None and event.percent > top:
         raise OutOfRange("vaporiser", f"{event.percent} % is past the last mark of a dial for {event.agent}.",
                          f"Give 0 to {top} %.")  # fmt: skip
