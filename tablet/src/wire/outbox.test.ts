@@ -56,6 +56,19 @@ beforeEach(async () => {
 });
 
 describe("the outbox", () => {
+  it("lets one entry the server will not take fall alone, and sends the rest", async () => {
+    for (const id of ["a", "broken", "c"]) await box.put([entry(id)]);
+    const send = ledger.send;
+    const stubborn = new Outbox(async (of, events) => {
+      if (events.some((event) => event.id === "broken"))
+        throw new SaidNo(400, { name: "BadPart", field: "", says: "Not readable.", accepts: "", use: null });
+      return send(of, events);
+    });
+    await stubborn.open();
+    expect(await stubborn.flush()).toBe(true);
+    expect(ledger.written).toEqual(["a", "c"]);
+    expect(stubborn.entries.map(({ id, state }) => [id, state])).toEqual([["broken", "refused"]]);
+  });
   it("sends in the order entries were made and then is empty", async () => {
     for (const id of ["a", "b", "c"]) await box.put([entry(id)]);
     expect(await box.flush()).toBe(true);

@@ -30,6 +30,8 @@ const AT_ONCE = 50;
 export class Outbox {
   entries: Entry[] = [];
   #busy: Promise<boolean> | null = null;
+  /** how many of the first entries go one by one: the server would not take them together */
+  #singly = 0;
   #asks = new Map<string, ((answer: Answer | null) => void)[]>();
 
   constructor(
@@ -98,8 +100,15 @@ export class Outbox {
           batch.map((entry) => entry.event),
         );
         if (!(await this.#settle(batch, answers))) return false;
+        this.#singly = Math.max(0, this.#singly - batch.length);
       } catch (fault) {
+        if (fault instanceof SaidNo && batch.length > 1) {
+          // one entry in it is broken or too large: the others must not fall with it
+          this.#singly = batch.length;
+          continue;
+        }
         if (fault instanceof SaidNo) {
+          this.#singly = Math.max(0, this.#singly - 1);
           await this.#settle(
             batch,
             batch.map((entry) => ({ id: entry.id, written: false, seq: null, refused: fault.refused })),
@@ -120,7 +129,7 @@ export class Outbox {
     const first = waiting[0];
     if (!first) return [];
     const end = waiting.findIndex((entry) => entry.case !== first.case);
-    return waiting.slice(0, Math.min(end < 0 ? waiting.length : end, AT_ONCE));
+    return waiting.slice(0, Math.min(end < 0 ? waiting.length : end, this.#singly > 0 ? 1 : AT_ONCE));
   }
 
   /** Take in the answers. False: the server answered for none of them, so that asking again at once would never end. */

@@ -302,6 +302,15 @@ class Store {
     await this.flush();
   }
 
+  /** The server asked whether an entry is meant, and a hand says it is: the same entry at its own time, confirmed. */
+  async confirm({ id, event, say, case: of }: Entry): Promise<void> {
+    const stamped = new Set(["event", "id", "case", "happened_at", "recorded_at", "by", "device"]);
+    const fields = Object.fromEntries(Object.entries(event).filter(([field]) => !stamped.has(field)));
+    await this.seen(id);
+    const again = [event.event, { ...fields, confirmed: true }] as unknown as Write;
+    await this.writeMany([again], { at: new Date(event.happened_at), say }, of);
+  }
+
   /** A refusal was read. */
   seen(id: string): Promise<void> {
     return this.#outbox.drop(id);

@@ -13,7 +13,7 @@ export function drugs(rows: readonly PickRow[]): Drug[] {
   for (const row of rows) {
     const one = found.get(row.drug) ?? {
       drug: row.drug,
-      name: row.name,
+      name: capital(row.name),
       syringe_class: row.syringe_class,
       purposes: [],
     };
@@ -22,6 +22,9 @@ export function drugs(rows: readonly PickRow[]): Drug[] {
   }
   return [...found.values()].sort((a, b) => a.name.localeCompare(b.name));
 }
+
+/** A name as the plan prints it: its first letter large. */
+export const capital = (name: string): string => `${name.slice(0, 1).toUpperCase()}${name.slice(1)}`;
 
 /** The first letters there are. */
 export const letters = (all: readonly Drug[]): string[] =>

@@ -1,0 +1,22 @@
+import type { AnyEvent, EventName, Fields, Refused } from "./types";
+
+type Asked = { [N in EventName]: "confirmed" extends keyof Fields<N> ? N : never }[EventName];
+
+/** The entries a hand may confirm after the server asked whether they are meant. A new one missing here does not compile. */
+const ASKED: Record<Asked, true> = {
+  Weighed: true,
+  SyringeDrawn: true,
+  DrugGiven: true,
+  InfusionStarted: true,
+  InfusionChanged: true,
+  InfusionStopped: true,
+  CuffChecked: true,
+  ReadingTaken: true,
+  PressureTaken: true,
+  GasSet: true,
+};
+
+/** Whether the same entry, said to be meant, may be sent again. */
+export function mayConfirm(event: AnyEvent, refused: Pick<Refused, "name"> | null): boolean {
+  return refused?.name === "AskAgain" && event.event in ASKED && !(event as { confirmed?: boolean }).confirmed;
+}
