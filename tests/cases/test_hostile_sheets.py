@@ -8,10 +8,16 @@ import pytest
 
 from casebook import Book, at, d
 from spiracle.case import events as ev
+from spiracle.doors.plan_file import read_plan_file
 from spiracle.doors.tables import load_facts
-from spiracle.refusals import Unknown
+from spiracle.quantity import Quantity
+from spiracle.refusals import Contradiction, NotAQuantity, NotOneOf, OutOfRange, Unknown
 from spiracle.sheets.case_view import case_view
+from spiracle.sheets.emergency_sheet import emergency_sheet
+from spiracle.sheets.plan import check, plan
+from spiracle.sheets.plan_work import work_out
 from spiracle.sheets.shapes import Advice
+from spiracle.source import Mark
 from teasel import cell, seen_at, teasel
 
 
@@ -215,3 +221,101 @@ def test_a_zone_that_is_none_is_refused_by_name(tmp_path: Path) -> None:
     own.write_text('name = "Nowhere"\nzone = "Mars/Olympus"\n', "utf-8")
     with pytest.raises(Unknown, match="zone"):
         load_facts(own)
+
+
+def test_a_pack_that_was_not_counted_out_is_high_once_the_tube_is_out() -> None:
+    """C1: two in, one out."""
+    b = bramble()
+    b.tell(8, ev.TimeMarked, mark="packs in", detail="2")
+    b.tell(20, ev.TimeMarked, mark="packs out", detail="1")
+    b.tell(21, ev.Extubated, signs=())
+    assert [(a.id, a.priority) for a in seen_at(22, b).advice] == [("pack", "high")]
+
+
+# ---- plan, weights and the emergency sheet
+
+
+def test_a_plan_file_is_held_like_the_log() -> None:
+    """U7: a dash, a sex that is none, 300 years and a cat's breed of a dog are refused by name."""
+    head = '[patient]\nspecies = "dog"\nweight = "8 kg"\n'
+    for line, refusal, says in (
+        ('sex = "banana"', NotOneOf, "sex"),
+        ('age = "300 y"', OutOfRange, "age"),
+        ('breed = "Persian"', Contradiction, "breed"),
+    ):
+        with pytest.raises(refusal, match=says):
+            check(read_plan_file(head + line + "\n").request, load_facts())
+    with pytest.raises(NotAQuantity, match="2 to 4 mg/kg"):
+        read_plan_file(head + '[[order]]\ndrug = "propofol"\ndose = "2-4 mg/kg"\n')
+
+
+def test_a_hard_stop_and_a_strength_from_memory_are_marked_where_they_stand() -> None:
+    """D11: "[from memory]" in the words is a mark on the figure too."""
+    text = '[patient]\nspecies = "cat"\nweight = "0.6 kg"\n[[order]]\ndrug = "{}"\npurpose = "premedication"\nroute = "IM"\n'
+    made = plan(read_plan_file(text.format("buprenorphine") + 'dose = "0.02 mg/kg"\n').request, load_facts(), at(0))
+    (part,) = made.drugs
+    assert part.limits is not None and part.limits.hard is not None
+    stop = next(w for w in part.limits.also if w.startswith("hard stop"))
+    assert part.limits.hard.memory and "from memory" in stop
+    if part.dilution is not None:
+        assert part.dilution.concentration.memory is part.dilution.memory
+
+
+def test_a_dosing_weight_is_typed_and_a_lean_one_is_estimated() -> None:
+    """D12: no scale showed it."""
+    text = ('[patient]\nspecies = "dog"\nweight = "40 kg"\ndosing_weight = "25 kg"\ndosing_reason = "lean weight"\n'
+            '[[order]]\ndrug = "methadone"\npurpose = "premedication"\nroute = "IM"\ndose = "0.3 mg/kg"\n')  # fmt: skip
+    work = work_out(read_plan_file(text).request, load_facts())
+    (weight,) = [i for i in work.orders[0].made.working.inputs if "weight" in i.name]
+    assert (weight.text, weight.mark, weight.note) == ("25 kg", Mark.TYPED, "lean weight, estimated")
+
+
+@pytest.mark.parametrize(("kg", "shown"), [("5.624545388", "5.625 kg"), ("24.6", "24.6 kg"), ("12.34567", "12.35 kg")])
+def test_a_weight_is_printed_to_the_gram_or_to_ten(kg: str, shown: str) -> None:
+    """U7: never nine decimals."""
+    b = bramble(kg=kg)
+    view = seen_at(20, b)
+    assert view.collar.weight is not None and f"{view.collar.weight.text} {view.collar.weight.unit}" == shown
+    assert view.emergency is not None and view.emergency.weight.text == shown.removesuffix(" kg")
+    assert any(shown in line.text for line in view.record.log if line.kind == "Weighed")
+
+
+@pytest.mark.parametrize("kg", ["0.6", "1.4", "4"])
+def test_one_drug_has_one_dilution_on_an_emergency_sheet(kg: str) -> None:
+    """D37: a syringe of 1 in 10 taken for one of 1 in 100 is ten times the dose. All of a drug's lines hold one strength."""
+    plan_ = load_facts().emergency.plan("cat", d(kg), estimated=False, on_board=(), strengths={})
+    strengths = {(i.drug, i.strength) for i in plan_.items}
+    assert len(strengths) == len({i.drug for i in plan_.items})
+    lines = [i for i in plan_.items if i.drug == "epinephrine"]
+    assert len(lines) == 3  # by vein, by the trachea, by muscle
+    vein = next(i for i in lines if i.route == "IV or IO")
+    assert vein.volume is not None and vein.volume.value.number("mL") >= d("0.1")
+
+
+def test_a_strength_nobody_told_asks_to_read_the_vial() -> None:
+    """D37: atropine is sold in several strengths; one that stands on the hospital's shelf is not asked about."""
+    facts = load_facts()
+    unsure = emergency_sheet("dog", Quantity.of(20, "kg"), "scale", facts, None, at(0), strengths={})
+    sure = emergency_sheet("dog", Quantity.of(20, "kg"), "scale", facts, None, at(0), strengths={"atropine": ("0.4 mg/mL",)})  # fmt: skip
+    notes = [next(x.note for x in sheet.drugs if x.drug == "atropine") for sheet in (unsure, sure)]
+    assert ["Check the vial: worked for 0.4 mg/mL" in n for n in notes] == [True, False]
+
+
+def test_an_order_of_the_acting_veterinarian_has_a_name(tmp_path: Path) -> None:
+    """D6, D37: nobody need name himself in his own order; the paper still says whose it is."""
+    own = tmp_path / "h.toml"
+    ilse = '[[people]]\nid = "ilse"\ninitials = "IL"\nname = "Ilse N."\nrole = "veterinarian"\n'
+    own.write_text('name = "A house"\n' + ilse, "utf-8")
+    b = proven(bramble())
+    b.tell(9, ev.DrugOrdered, order="o-1", drug="methadone", purpose="analgesia", route="IM", low=d("0.2"), high=d("0.2"),
+           unit="mg/kg", by="ilse")  # fmt: skip
+    b.tell(9, ev.DrugOrdered, order="o-2", drug="ketamine", purpose="analgesia", route="IM", low=d("0.5"), high=d("0.5"),
+           unit="mg/kg")  # fmt: skip
+    view = case_view(b.fold(), len(b.entries), load_facts(own), at(10))
+    assert {x.order: x.ordered_by for x in view.plan.lines} == {"o-1": "IL", "o-2": ""}
+
+
+def test_of_cautions_that_say_the_same_the_narrowest_stays() -> None:
+    """D6: under 16 weeks is also under 4 and under 5 months; it is said once."""
+    flags = load_facts().patient.flags(("age-under-16-weeks", "age-under-4-months", "age-under-5-months"))
+    assert [f.condition for f in flags] == ["age-under-16-weeks"]

@@ -62,7 +62,7 @@ FAULTS = [
     ('dose = "0.3 mg/kg"', 'dose = "0.3 mL/cm"', "NotAQuantity", "order 1, dose", "does not measure"),
     ('dose = "0.3 mg/kg"', 'dose = "0 mg/kg"', "OutOfRange", "order 1, dose", "nothing"),
     ('dose = "2 to 4 mg/kg"', 'dose = "4 to 2 mg/kg"', "Contradiction", "order 2, dose", "backwards"),
-    ('dose = "2 to 4 mg/kg"', 'dose = "2-4 mg/kg"', "NotAQuantity", "order 2, dose", "not a unit"),
+    ('dose = "2 to 4 mg/kg"', 'dose = "2-4 mg/kg"', "NotAQuantity", "order 2, dose", "dash"),
     ('drug = "methadone"', "", "Missing", "order 1, drug", "Name"),
     ('route = "IM"', 'rout = "IM"', "Unknown", "order 1, rout", "Did you mean route?"),
     ('route = "IM"', 'over_hard_by = "the chief"', "Missing", "order 1, reason", "reason"),

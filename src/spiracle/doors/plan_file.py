@@ -16,6 +16,7 @@ from decimal import Decimal
 from difflib import get_close_matches
 from typing import Any, cast
 
+from spiracle.patient import read_sex
 from spiracle.quantity import Quantity, read, read_age_days
 from spiracle.refusals import Contradiction, Missing, NotAQuantity, NotOneOf, OutOfRange, Refusal, Unknown
 from spiracle.sheets.plan_request import (
@@ -42,6 +43,8 @@ CYLINDER = ("contents", "full", "gauge")
 PARTS = ("connector", "elbow", "filter", "sensor", "adapter", "mask")
 AIRWAY = ("incisors_to_thoracic_inlet", "tracheal_diameter", "tube_id")
 LIMIT = ("reading", "below", "above", "action", "ordered_by")
+_DASHED = re.compile(r"^\s*([\d.,]+)\s*[-\u2010-\u2015]\s*([\d.,]+)\s*(\D.*)$")
+OLDEST_YEARS = 30
 _RANGE = re.compile(r"^\s*([\d.,]+)\s*(\S*)\s+to\s+(.+)$")
 
 
@@ -165,12 +168,27 @@ def _patient(table: dict[str, Any]) -> tuple[Patient, Quantity | None, bool]:
         raise OutOfRange("pcv", f"{pcv} is not a packed cell volume.", "Write it like 38 %.")
     patient = Patient(
         species=species, weight=weight, method=method, weighed=_moment(table, "weighed"),
-        name=_text(table, "name"), breed=_text(table, "breed"), sex=_text(table, "sex"), age=age,
-        age_days=read_age_days(age) if age else None, body_condition=_whole(table, "body_condition", "", 1, 9),
+        name=_text(table, "name"), breed=_text(table, "breed"), sex=_sex(table), age=age,
+        age_days=_age(age), body_condition=_whole(table, "body_condition", "", 1, 9),
         asa=_asa(table), conditions=_words(table, "conditions", ""), dosing_weight=dosing,
         dosing_reason=_text(table, "dosing_reason"), pcv=None if pcv is None else pcv.number("%"),
     )  # fmt: skip
     return patient, _quantity(table, "last_weight", "", "weight"), _flag(table, "weight_confirmed", "", absent=False)
+
+
+def _sex(table: Mapping[str, Any]) -> str:
+    told = _text(table, "sex")
+    return read_sex(told) if told else ""
+
+
+def _age(text: str) -> Decimal | None:
+    """In days. Over thirty years the unit is more likely wrong than the animal old."""
+    if not text:
+        return None
+    days = read_age_days(text)
+    if days > OLDEST_YEARS * Decimal("365.25"):
+        raise OutOfRange("age", f"{text} is older than dogs and cats become.", f"Write up to {OLDEST_YEARS} y.")
+    return days
 
 
 def _asa(table: Mapping[str, Any]) -> str:
@@ -220,6 +238,10 @@ def _dose(text: object, place: str) -> tuple[Quantity, Quantity]:
     >>> [str(q) for q in _dose("0.2 to 0.4 mg/kg", "order 1, dose")]
     ['0.2 mg/kg', '0.4 mg/kg']
     """
+    if isinstance(text, str) and (dashed := _DASHED.match(text)):
+        meant = f"{dashed.group(1)} to {dashed.group(2)} {dashed.group(3).strip()}"
+        raise NotAQuantity(place, f"{text!r} is a range with a dash, which can be read as a minus.", f"Write {meant!r}.",
+                           use=meant)  # fmt: skip
     found = _RANGE.match(text) if isinstance(text, str) else None
     if found is None:
         one = _positive(read(text, place, "dose"), place)

@@ -22,12 +22,14 @@ _TWICE = Decimal(2)
 
 @dataclass(frozen=True, slots=True)
 class DosingWeight:
-    """The weight that doses are worked from. `estimated`: nobody has weighed the animal."""
+    """The weight that doses are worked from. `estimated`: nobody has weighed the animal. `chosen`: no scale's, but a
+    veterinarian's other basis, like a lean weight."""
 
     kg: Decimal
     estimated: bool = False
     basis: str = "body weight"
     at: str = ""
+    chosen: bool = False
 
     def __post_init__(self) -> None:
         if not self.kg.is_finite() or self.kg <= 0:

@@ -164,6 +164,7 @@ class DoseRow:
             hard_high=hard,
             sources=tuple(dict.fromkeys((*self.sources, *(stop.sources if stop else ())))),
             memory=self.memory,
+            hard_memory=bool(stop and stop.memory),
         )
 
     def lowest(self, kg: Decimal) -> Stop | None:

@@ -18,6 +18,9 @@ def short(value: Quantity) -> str:
 
 
 def _weight(weight: DosingWeight) -> Input:
+    if weight.chosen:  # no scale showed it: somebody chose it, and a lean weight is itself an estimate
+        lean = ", estimated" if "lean" in weight.basis.lower() or weight.estimated else ""
+        return Input("dosing weight", f"{figure(weight.kg)} kg", Mark.TYPED, f"{weight.basis}{lean}")
     mark = Mark.PREDICTED if weight.estimated else Mark.MEASURED
     return Input("weight", f"{figure(weight.kg)} kg", mark, weight.basis if not weight.estimated else "estimated")
 

@@ -35,6 +35,8 @@ class Dilution:
 class Item:
     """One drug on the sheet. `volume` is what to push: of the vial, or of the dilution where one is written.
 
+    `vial` is the strength it was worked from; `confirmed` says that this strength, or another, was told to be on the shelf.
+
     Only one of the two is ever shown: where a dilution is written, name, strength and volume are the dilution's.
     """
 
@@ -65,6 +67,8 @@ class Item:
     estimated: bool
     source: tuple[str, ...]
     refusal: Refusal | None = None
+    vial: str = ""
+    confirmed: bool = True
 
     @property
     def delivered(self) -> Quantity:
@@ -172,9 +176,13 @@ def _same(own: Quantity, text: str) -> bool:
     return other.unit.dimension == own.unit.dimension and own.equals(other)
 
 
-def dilute(amount: Quantity, strength: Quantity, diluent: str, barrels: Sequence[Barrel]) -> Dilution | None:
-    """The weakest of 1 in 10, 100, 1000 that is strong enough to give at least 0.1 mL; None if none does."""
+def dilute(
+    amount: Quantity, strength: Quantity, diluent: str, barrels: Sequence[Barrel], least_fold: Decimal = Decimal(1)
+) -> Dilution | None:
+    """The strongest of 1 in 10, 100, 1000 that gives at least 0.1 mL, not stronger than `least_fold`; None if none does."""
     for fold in _TENFOLD:
+        if fold < least_fold:
+            continue
         weaker = Quantity(strength.value / fold, strength.unit)
         volume = volume_of(amount, weaker)
         if volume.value < _ENOUGH:
@@ -203,7 +211,10 @@ class _Poured:
     refusal: Refusal | None = None
 
 
-def _pour(row: ItemRow, amount: Quantity, strength: str, table: Table, inputs: tuple[Input, ...]) -> _Poured:
+def _pour(
+    row: ItemRow, amount: Quantity, strength: str, table: Table, inputs: tuple[Input, ...], fold: Decimal | None = None
+) -> _Poured:
+    """`fold`: the dilution in which another line of this sheet holds the same vial; this line is then poured from it too."""
     barrels = table.barrels.rows
     by_volume = amount.unit.dimension == _ML.dimension
     if by_volume:
@@ -216,8 +227,8 @@ def _pour(row: ItemRow, amount: Quantity, strength: str, table: Table, inputs: t
         except Refusal as fault:  # a strength on the shelf that cannot be read: the line stands, its volume does not
             return _Poured(refusal=fault)
         says = f"{amount} / {strong}, down to a mark"
-        if exact.value < table.timing.least_ml_without_dilution:
-            thin = dilute(amount, strong, row.diluent, barrels)
+        if fold is not None or exact.value < table.timing.least_ml_without_dilution:
+            thin = dilute(amount, strong, row.diluent, barrels, fold or Decimal(1))
             if thin is None:
                 return _Poured(
                     exact, refusal=NotMeasurable(row.name, f"{exact} cannot be drawn.", "Dilute on an order.")
@@ -230,16 +241,40 @@ def _pour(row: ItemRow, amount: Quantity, strength: str, table: Table, inputs: t
     return _Poured(exact, Worked(Quantity(marked, _ML), working), barrel)
 
 
+Folds = Mapping[tuple[str, str], Decimal]
+
+
+def folds_of(rows: Sequence[ItemRow], kg: Decimal, strengths: Mapping[str, Sequence[str]], table: Table) -> Folds:
+    """The one dilution of each vial on this sheet: the weakest that any of its lines needs. Two would be taken for each other."""
+    found: dict[tuple[str, str], Decimal] = {}
+    for row in rows:
+        for strength in strengths_of(row, strengths.get(row.drug, ())):
+            thin = _pour(row, dose_amount(row, kg), strength, table, ()).dilution
+            if thin is not None:
+                key = (row.drug, strength)
+                found[key] = max(found.get(key, Decimal(0)), Decimal(thin.fold))
+    return found
+
+
 def _items(
-    row: ItemRow, kg: Decimal, estimated: bool, on_board: bool, stocked: Sequence[str], table: Table
+    row: ItemRow, kg: Decimal, estimated: bool, on_board: bool, stocked: Sequence[str], table: Table, folds: Folds
 ) -> Iterator[Item]:
     """One line for each strength on the shelf: several are never chosen between, each volume stands beside its own vial."""
     for n, strength in enumerate(strengths_of(row, stocked)):
-        yield _item(row, kg, estimated, on_board, strength, table, f"{row.id}-{n + 1}" if n else row.id)
+        item_id = f"{row.id}-{n + 1}" if n else row.id
+        made = _item(row, kg, estimated, on_board, strength, table, item_id, folds.get((row.drug, strength)))
+        yield replace(made, vial=strength, confirmed=bool(stocked))
 
 
 def _item(
-    row: ItemRow, kg: Decimal, estimated: bool, on_board: bool, strength: str, table: Table, item_id: str
+    row: ItemRow,
+    kg: Decimal,
+    estimated: bool,
+    on_board: bool,
+    strength: str,
+    table: Table,
+    item_id: str,
+    fold: Decimal | None,
 ) -> Item:
     amount = dose_amount(row, kg)
     dose = Quantity(row.dose, unit(row.unit))
@@ -250,7 +285,7 @@ def _item(
     capped = f", not above {figure(row.cap)} {row.cap_unit} per animal" if row.cap is not None else ""
     working = Working(f"{dose} x {figure(kg)} kg{capped}", inputs, held=(row.note,) if row.note else (),
                       sources=row.source, memory=row.memory, estimated=estimated)  # fmt: skip
-    poured = _pour(row, amount, strength, table, inputs)
+    poured = _pour(row, amount, strength, table, inputs, fold)
     volume = poured.volume and Worked(poured.volume.value, replace(poured.volume.working, estimated=estimated))
     return Item(
         id=item_id,
@@ -314,10 +349,13 @@ def emergency_plan(
         raise OutOfRange("weight", f"{kg} kg is no weight for this sheet.", "Give 0.1 to 150 kg.")
     t = table.timing
     rows = sorted((r for r in table.item if species in r.species), key=lambda r: r.order)
+    folds = folds_of(rows, kg, strengths, table)
     items = [
         item
         for r in rows
-        for item in _items(r, kg, estimated, any(d in on_board for d in r.reverses), strengths.get(r.drug, ()), table)
+        for item in _items(
+            r, kg, estimated, any(d in on_board for d in r.reverses), strengths.get(r.drug, ()), table, folds
+        )
     ]
     items.sort(key=lambda i: (_GROUP_ORDER[i.group], i.group == "reversal" and not i.on_board))
     breath = Working(f"{figure(t.breath_ml_per_kg)} mL/kg x {figure(kg)} kg", (Input("weight", f"{figure(kg)} kg", Mark.TYPED),),

@@ -282,10 +282,15 @@ class PatientTables:
         return self._conditions.closed(ids)
 
     def flags(self, ids: Iterable[str], because: Mapping[str, str] | None = None) -> tuple[Flag, ...]:
-        """The conditions as lines of the assessment, the gravest first."""
+        """The conditions as lines of the assessment, the gravest first.
+
+        One that a narrower one brings with it, and that would change the same, is not said a second time.
+        """
         order = {"never": 0, "avoid": 1, "care": 2}
         reasons = because or {}
-        found = [self._conditions.flag(i, reasons.get(i, "")) for i in ids]
+        held = [self._conditions[i] for i in ids]
+        said = {(i, c.changes) for c in held for i in c.implies}
+        found = [self._conditions.flag(c.id, reasons.get(c.id, "")) for c in held if (c.id, c.changes) not in said]
         place = {c.id: n for n, c in enumerate(self.conditions)}
         return tuple(sorted(found, key=lambda f: (order[f.severity], place[f.condition])))
 

@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from datetime import timedelta
 
 from spiracle.case import events as ev
+from spiracle.case import standing
 from spiracle.sheets.advice_airway import airway_advice
 from spiracle.sheets.advice_limits import limit_advice
 from spiracle.sheets.advice_rates import rate_advice
@@ -36,6 +37,7 @@ def advice(t: Told, induce: InduceSheet, lines: tuple[DrugLine, ...]) -> tuple[A
     said = frozenset[str]().union(*(SPOKEN.get(a.id, frozenset()) for a in airway))
     found = [
         *airway,
+        *_packs(t),
         *_oxygen(t),
         *limit_advice(t, lines, said),
         *rate_advice(t),
@@ -44,6 +46,22 @@ def advice(t: Told, induce: InduceSheet, lines: tuple[DrugLine, ...]) -> tuple[A
         *_awareness(t),
     ]
     return tuple(sorted(found, key=lambda a: (ORDER_OF[a.priority], a.since or t.now, a.id)))
+
+
+def _packs(t: Told) -> Iterable[Advice]:
+    """Out before the packs were counted out: one may lie in the throat."""
+    packs_in, packs_out = standing.packs(t.case)
+    if t.extubated_at is None or packs_in <= packs_out:
+        return
+    left = packs_in - packs_out
+    yield Advice(
+        id="pack",
+        priority="high",
+        title=f"{left} pack{'s' if left > 1 else ''} not counted out. Look in the throat.",
+        since=t.extubated_at,
+        body=f"{packs_in} in, {packs_out} out, and the tube is out. Count them out when found.",
+        acts=call_act(t, "a pack was not counted out"),
+    )
 
 
 def _oxygen(t: Told) -> Iterable[Advice]:

@@ -20,6 +20,7 @@ from spiracle.sheets.airway_proof import tube_in_place
 from spiracle.sheets.calling import call_act
 from spiracle.sheets.given import concentration
 from spiracle.sheets.names import capital, minutes_text
+from spiracle.sheets.plan_sheet import orderer
 from spiracle.sheets.readings import READINGS, ReadingShape
 from spiracle.sheets.shapes import Act, Advice, DrugLine, Priority
 from spiracle.sheets.told import Seen, Told
@@ -72,11 +73,8 @@ def _ordered_line(
     bound = limit.below if side == "under" else limit.above
     assert bound is not None  # noqa: S101 - _broken said so
     since = _since(t, limit.reading, lambda s: _broken(limit, s) == side)
-    who = (
-        f"Order by {t.names.hand(limit.ordered_by)}, {t.names.clock(limit.happened_at)}"
-        if limit.ordered_by
-        else "Ordered limit"
-    )
+    whose = orderer(limit, t.facts)
+    who = f"Order by {t.names.hand(whose)}, {t.names.clock(limit.happened_at)}" if whose else "Ordered limit"
     return Advice(
         id=f"limit {limit.reading}",
         priority=LIMIT_PRIORITY.get(limit.reading, "medium"),

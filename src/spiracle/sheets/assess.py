@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 from spiracle.case import events as ev
 from spiracle.case.events import Event
 from spiracle.quantity import figure
-from spiracle.sheets.names import joined, observed, unit_text
+from spiracle.sheets.names import joined, kg_text, observed, unit_text
 from spiracle.sheets.shapes import AssessSheet, Fact, RiskFlag
 from spiracle.sheets.told import Told
 from spiracle.sheets.words import SAYS, words
@@ -57,12 +57,12 @@ def _identity(t: Told) -> tuple[Fact, ...]:
     facts = (
         _fact(t, "patient", "Patient", t.case.last(ev.PatientDescribed), patient),
         _last(t, "owner", "Owner", ev.OwnerNamed, lambda e: joined((e.name, e.phone))),
-        _last(t, "weight", "Weight", ev.Weighed, lambda e: joined((f"{figure(e.weight_kg)} kg", e.scale or e.method))),
+        _last(t, "weight", "Weight", ev.Weighed, lambda e: joined((kg_text(e.weight_kg), e.scale or e.method))),
         _last(t, "condition", "Body condition", ev.BodyConditionScored, lambda e: f"{e.score} of 9"),
     )
     if dosed is None:
         return facts
-    said = f"{figure(dosed.weight_kg)} kg, {dosed.reason}"
+    said = f"{kg_text(dosed.weight_kg)}, {dosed.reason}"
     return (*facts, _fact(t, "dosing_weight", "Weight for doses", dosed, said))
 
 

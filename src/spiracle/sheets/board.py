@@ -8,13 +8,12 @@ from datetime import datetime, timedelta
 from spiracle.case import events as ev
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
-from spiracle.quantity import figure
 from spiracle.refusals import Refusal
 from spiracle.sheets.advice import advice
 from spiracle.sheets.airway_proof import airway_part
 from spiracle.sheets.collar import about, asa_text, draft_reasons
 from spiracle.sheets.due import due
-from spiracle.sheets.names import capital
+from spiracle.sheets.names import capital, kg_text
 from spiracle.sheets.phases import present
 from spiracle.sheets.prepare import premedicated_at
 from spiracle.sheets.readings import READINGS
@@ -70,7 +69,7 @@ def line(t: Told) -> BoardLine:
         last=tuple(_last(t, name) for name in SHOWN),
         estimated=t.estimated,
         draft=bool(draft_reasons(t, 0)),
-        weight_text=f"{figure(t.weight.kg)} kg" if t.weight else "",
+        weight_text=kg_text(t.weight.kg) if t.weight else "",
         asa=asa_text(t),
         ended=t.ended_at is not None,
     )

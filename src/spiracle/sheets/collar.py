@@ -7,7 +7,7 @@ from decimal import Decimal
 from spiracle.case import standing
 from spiracle.case.events import AllergiesAsked, AsaAssigned, Weighed
 from spiracle.quantity import figure
-from spiracle.sheets.names import joined
+from spiracle.sheets.names import joined, kg_text, shown_kg
 from spiracle.sheets.shapes import Allergies, Collar, Num
 from spiracle.sheets.told import Told
 
@@ -47,7 +47,9 @@ def weight_num(t: Told) -> Num | None:
     w = t.weight
     if w is None:
         return None
-    return Num(text=figure(w.kg), unit="kg", mark="typed", estimated=w.estimated, at=w.at, by=t.names.hand(w.by))
+    return Num(
+        text=figure(shown_kg(w.kg)), unit="kg", mark="typed", estimated=w.estimated, at=w.at, by=t.names.hand(w.by)
+    )
 
 
 def weight_basis(t: Told) -> str:
@@ -106,6 +108,6 @@ def draft_reasons(t: Told, open_lines: int) -> tuple[str, ...]:
 
 def about(t: Told) -> str:
     """Species, weight and ASA in one line, as a board shows them."""
-    weight = f"{figure(Decimal(t.weight.kg))} kg" if t.weight else "not weighed"
+    weight = kg_text(Decimal(t.weight.kg)) if t.weight else "not weighed"
     asa = asa_text(t)
     return joined((t.species, weight, asa or "ASA not set"), " · ")

@@ -14,7 +14,7 @@ from spiracle.sheets.airway_proof import cuff_recheck
 from spiracle.sheets.bands import short
 from spiracle.sheets.chart import EVERY
 from spiracle.sheets.maintain import ends_at, row_due
-from spiracle.sheets.names import joined
+from spiracle.sheets.names import joined, kg_text
 from spiracle.sheets.recover import next_look, outcome_due
 from spiracle.sheets.shapes import Due
 from spiracle.sheets.told import Told
@@ -50,7 +50,7 @@ def _weigh(t: Told) -> Iterable[Due]:
         yield Due(id="weigh", title="Weigh now", detail="no weight yet: no dose can be worked out",
                   at=t.opened.happened_at, from_at=t.opened.happened_at, phase="assess")  # fmt: skip
     elif t.weight.estimated:
-        yield Due(id="weigh", title="Weigh now", detail=f"{figure(t.weight.kg)} kg is {t.weight.event.method}",
+        yield Due(id="weigh", title="Weigh now", detail=f"{kg_text(t.weight.kg)} is {t.weight.event.method}",
                   at=t.weight.at, from_at=t.weight.at, phase="assess")  # fmt: skip
 
 

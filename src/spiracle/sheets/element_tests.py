@@ -120,6 +120,12 @@ def watched(t: Told) -> bool:
     return bool(t.case.live(ev.AnalgesiaPlanned)) and bool(t.case.live(ev.RecoveryWatchBegan))
 
 
+def watch_lacking(t: Told) -> str:
+    """Which of the two is missing: the pain relief to come, or the one who watches."""
+    relief, watcher = t.case.live(ev.AnalgesiaPlanned), t.case.live(ev.RecoveryWatchBegan)
+    return " and ".join(w for w, there_ in (("pain relief after", relief), ("a named watcher", watcher)) if not there_)
+
+
 def pain_after(t: Told) -> bool:
     return any(p.phase in {"recover", "record"} for p in t.case.live(ev.PainScored))
 

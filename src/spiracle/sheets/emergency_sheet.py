@@ -26,7 +26,7 @@ from spiracle.emergency import EmergencyPlan, Item, Shock, Step
 from spiracle.quantity import Quantity, figure
 from spiracle.refusals import Refusal, Unknown
 from spiracle.sheets.cautions import STANDING
-from spiracle.sheets.names import capital
+from spiracle.sheets.names import capital, shown_kg
 from spiracle.sheets.plan_work import hospital_strengths
 from spiracle.sheets.shapes import EmergencyDrug, EmergencySheet, LogLine
 from spiracle.sheets.worked_shape import cited, number, refused
@@ -70,7 +70,12 @@ def emergency_sheet(
     return EmergencySheet(
         sheet_id=own_id,
         species=species,
-        weight=number(plan.weight, "weight", mark="typed" if plan.estimated else "measured", estimated=plan.estimated),
+        weight=number(
+            Quantity.of(shown_kg(plan.weight.number("kg")), "kg"),
+            "weight",
+            mark="typed" if plan.estimated else "measured",
+            estimated=plan.estimated,
+        ),
         weight_kg=float(plan.weight.number("kg")),
         estimated=plan.estimated,
         drugs=tuple(_drugs(plan, facts, case, began, now)),
@@ -92,6 +97,17 @@ def emergency_sheet(
         leader="" if began is None else began.leader,
         log=log,
     )
+
+
+def vial_words(item: Item, facts: Facts) -> str:
+    """A strength that nobody told to be on the shelf, of a drug that is sold in several: the hand is asked to read it."""
+    if item.confirmed or not item.vial:
+        return ""
+    try:
+        listed = [s.text for s in facts.drugs.drug(item.drug).strengths]
+    except Unknown:
+        listed = []
+    return f"Check the vial: worked for {item.vial}" if len(listed) > 1 else ""
 
 
 def step_words(step: Step) -> str:
@@ -183,7 +199,9 @@ def _drug(item: Item, facts: Facts, given: tuple[datetime, ...], recorded_words:
         amount=float(item.delivered.value),
         unit=str(item.delivered.unit),
         amount_text=f"{figure(item.delivered.value)} {item.delivered.unit}",
-        note=". ".join(t.rstrip(".") for t in (recorded_words, dilution, item.minutes, item.note) if t),
+        note=". ".join(
+            t.rstrip(".") for t in (recorded_words, vial_words(item, facts), dilution, item.minutes, item.note) if t
+        ),
         memory=item.memory,
         once=item.once,
         every_min=item.every_min,

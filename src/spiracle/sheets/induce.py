@@ -18,6 +18,7 @@ from spiracle.refusals import Refusal
 from spiracle.sheets.airway_proof import airway_part
 from spiracle.sheets.given import concentration, summed, summed_ml
 from spiracle.sheets.names import quantity_text
+from spiracle.sheets.plan_sheet import orderer
 from spiracle.sheets.shapes import InduceSheet, Num, PlanSheet, Push, ToEffect, ZoneBar
 from spiracle.sheets.syringes import barrel_of, dose_row, limit_of, order_high, ordered_amount, syringe_ladder
 from spiracle.sheets.told import Told, purpose_of
@@ -135,7 +136,7 @@ def to_effect(t: Told, a: Agent) -> ToEffect:
         gap_s=_gap_seconds(row.give_over_min if row is not None else None),
         state=state,
         state_text=words,
-        call=t.names.hand(a.order.ordered_by) if a.order.ordered_by else "",
+        call=t.names.hand(whose) if (whose := orderer(a.order, t.facts)) else "",
     )
 
 

@@ -13,6 +13,7 @@ from spiracle.quantity import figure
 from spiracle.sheets.bands import short, total_until
 from spiracle.sheets.chart import EVERY, chart, tick_before
 from spiracle.sheets.names import joined, unit_text
+from spiracle.sheets.plan_sheet import orderer
 from spiracle.sheets.readings import READINGS, RIBBON, ReadingShape
 from spiracle.sheets.shapes import (
     Advice,
@@ -160,7 +161,7 @@ def plotted_limits(t: Told) -> tuple[LimitRow, ...]:
             high=_float(limit.above),
             unit=READINGS[limit.reading].printed_unit,
             action=limit.action,
-            whose=t.names.hand(limit.ordered_by),
+            whose=t.names.hand(orderer(limit, t.facts)),
         )
         for limit in standing.values()
     )

@@ -83,6 +83,20 @@ def ml(value: Decimal) -> str:
     return f"{figure(value)} mL"
 
 
+def shown_kg(kg: Decimal) -> Decimal:
+    """A weight as printed: to the gram under 10 kg, to ten grams from there. Sums always take the exact one.
+
+    >>> figure(shown_kg(Decimal("5.624545388"))), figure(shown_kg(Decimal("24.6"))), figure(shown_kg(Decimal("12.3456")))
+    ('5.625', '24.6', '12.35')
+    """
+    step = Decimal("0.001") if kg < 10 else Decimal("0.01")
+    return kg if kg == kg.quantize(step) else kg.quantize(step)
+
+
+def kg_text(kg: Decimal) -> str:
+    return f"{figure(shown_kg(kg))} kg"
+
+
 def quantity_text(value: Quantity, significant: int = 0) -> str:
     return f"{figure(value.value, significant)} {unit_text(str(value.unit))}"
 

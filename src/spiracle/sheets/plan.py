@@ -12,7 +12,7 @@ from datetime import datetime
 from spiracle.case.facts import Facts
 from spiracle.patient import Weight
 from spiracle.quantity import Quantity
-from spiracle.refusals import AskAgain
+from spiracle.refusals import AskAgain, Contradiction
 from spiracle.sheets.cautions import STANDING
 from spiracle.sheets.plan_drugs import drug_part
 from spiracle.sheets.plan_request import Patient, PlanRequest
@@ -27,6 +27,10 @@ def check(
 ) -> None:
     """What can be said about the patient before anything is computed: raises the first refusal, names its field."""
     patient = request.patient
+    known = facts.patient.breed(patient.breed)
+    if known is not None and known.species != patient.species:
+        raise Contradiction("breed", f"{patient.breed} is a {known.species}, the species says {patient.species}.",
+                            "Put right the one that is wrong.")  # fmt: skip
     _check_weight(patient, facts, last_weight, weight_confirmed)
     for condition in patient.conditions:
         facts.patient.condition(condition)

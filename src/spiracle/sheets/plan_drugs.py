@@ -147,9 +147,9 @@ def _hit(hit: CautionHit, name: str, facts: Facts) -> Caution:
 
 def _limits(limit: Guardrail, also: tuple[str, ...], work: OrderWork) -> LimitsPart:
     return LimitsPart(
-        usual_low=amount(limit.usual_low),
-        usual_high=amount(limit.usual_high),
-        hard=None if limit.hard_high is None else amount(limit.hard_high),
+        usual_low=amount(limit.usual_low, memory=limit.memory),
+        usual_high=amount(limit.usual_high, memory=limit.memory),
+        hard=None if limit.hard_high is None else amount(limit.hard_high, memory=limit.hard_memory),
         sentence=also[0] if also else limit.sentence,
         row=work.made.row.id if work.made.row is not None else "",
         memory=limit.memory,
@@ -159,11 +159,11 @@ def _limits(limit: Guardrail, also: tuple[str, ...], work: OrderWork) -> LimitsP
 
 def _dilution(dilution: Dilution, estimated: bool) -> DilutionPart:
     return DilutionPart(
-        concentration=amount(dilution.concentration),
-        drug_volume=amount(dilution.drug_volume, estimated=False),
-        diluent_volume=amount(dilution.diluent_volume),
+        concentration=amount(dilution.concentration, memory=dilution.memory),
+        drug_volume=amount(dilution.drug_volume, memory=dilution.memory),
+        diluent_volume=amount(dilution.diluent_volume, memory=dilution.memory),
         diluent=dilution.diluent,
-        total=amount(dilution.total),
+        total=amount(dilution.total, memory=dilution.memory),
         label=dilution.label,
         memory=dilution.memory,
         working=working_text(dilution.working),

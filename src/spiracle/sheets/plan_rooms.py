@@ -10,7 +10,7 @@ from spiracle.circulation import Limit
 from spiracle.emergency import EmergencyPlan, Item, Shock
 from spiracle.quantity import Quantity
 from spiracle.refusals import Refusal
-from spiracle.sheets.emergency_sheet import sheet_id, step_words
+from spiracle.sheets.emergency_sheet import sheet_id, step_words, vial_words
 from spiracle.sheets.plan_request import LimitAsked
 from spiracle.sheets.plan_shapes import (
     AirwayPart,
@@ -195,7 +195,7 @@ def emergency_of(plan: EmergencyPlan, facts: Facts) -> EmergencyPart:
     return EmergencyPart(
         sheet_id=sheet_id(plan),
         weight=amount(plan.weight, estimated=plan.estimated),
-        drugs=tuple(emergency_drug(i) for i in plan.items),
+        drugs=tuple(emergency_drug(i, facts) for i in plan.items),
         shocks=tuple(part for s in plan.shocks for part in shock_parts(s)),
         breath=worked_amount(plan.breath),
         rate=f"{plan.rate_low} to {plan.rate_high} compressions a minute, {plan.breaths_per_min} breaths a minute",
@@ -206,12 +206,13 @@ def emergency_of(plan: EmergencyPlan, facts: Facts) -> EmergencyPart:
     )
 
 
-def emergency_drug(item: Item) -> EmergencyDrugPart:
+def emergency_drug(item: Item, facts: Facts) -> EmergencyDrugPart:
+    note = ". ".join(w.rstrip(".") for w in (vial_words(item, facts), item.note) if w)
     return EmergencyDrugPart(
         drug=item.drug, name=item.name, group=item.group, what_for=item.what_for, when=item.when, route=item.route,
         dose=item.dose_text, concentration=item.strength, amount=worked_amount(item.amount, estimated=item.estimated),
         volume=_or_none(item.volume, item.estimated), syringe=item.barrel,
-        dilution="" if item.dilution is None else item.dilution.says, note=item.note, memory=item.memory,
+        dilution="" if item.dilution is None else item.dilution.says, note=note, memory=item.memory,
         refused=refused_or_none(item.refusal),
     )  # fmt: skip
 

@@ -66,7 +66,10 @@ def plan_sheet(case: Case, facts: Facts, now: datetime) -> PlanSheet:
     try:
         request = request_of(case, facts, now)
     except Missing as refusal:
-        return PlanSheet(lines=tuple(_unread(o, refusal) for o in standing.orders(case)), sent_to=to)
+        return PlanSheet(
+            lines=tuple(_unread(replace(o, ordered_by=orderer(o, facts)), refusal) for o in standing.orders(case)),
+            sent_to=to,
+        )
     work = work_out(request, facts)
     lines = (*_lines(work, facts), *_unreadable(case))
     return PlanSheet(
@@ -108,11 +111,11 @@ def request_of(case: Case, facts: Facts, now: datetime) -> PlanRequest:
     """What a plan of this case is made from. Missing when there is no species or no weight yet."""
     return PlanRequest(
         patient=_patient(case, facts),
-        orders=tuple(_orders(case)),
+        orders=tuple(_orders(case, facts)),
         stock=_stock(case, facts),
         airway=_airway(case),
         limits=tuple(
-            LimitAsked(reading=o.reading, below=o.below, above=o.above, action=o.action, ordered_by=o.ordered_by)
+            LimitAsked(reading=o.reading, below=o.below, above=o.above, action=o.action, ordered_by=orderer(o, facts))
             for o in case.live(LimitOrdered)
         ),
         given=tuple(
@@ -128,10 +131,12 @@ def _minutes(then: datetime, now: datetime) -> Decimal:
 
 def _lines(work: PlanWork, facts: Facts) -> tuple[DrugLine, ...]:
     stock, _ = shelf_of(work.request, facts)
+    patient = work.request.patient
     weight = DosingWeight(
-        kg=work.request.patient.basis.number("kg"),
-        estimated=work.request.patient.estimated,
-        basis=_basis_words(work.request.patient),
+        kg=patient.basis.number("kg"),
+        estimated=patient.estimated,
+        basis=_basis_words(patient),
+        chosen=patient.dosing_weight is not None,
     )
     return tuple(drug_line(o, facts, weight, stock.strengths) for o in work.orders)
 
@@ -229,10 +234,15 @@ def _conditions(case: Case, facts: Facts) -> tuple[str, ...]:
     return tuple(c for c in named if c in known)
 
 
-def _orders(case: Case) -> Iterable[OrderAsked]:
+def _orders(case: Case, facts: Facts) -> Iterable[OrderAsked]:
     for order in standing.orders(case):
         with suppress(Refusal):  # shown by `_unreadable`
-            yield _asked(order, _vial(order, case))
+            yield _asked(replace(order, ordered_by=orderer(order, facts)), _vial(order, case))
+
+
+def orderer(order: DrugOrdered | LimitOrdered, facts: Facts) -> str:
+    """Whose order it is: the one named in it, else the veterinarian who entered it with his own hand."""
+    return order.ordered_by or (order.by if facts.hospital.is_veterinarian(order.by) else "")
 
 
 def _asked(order: DrugOrdered, concentration: Quantity | None = None) -> OrderAsked:

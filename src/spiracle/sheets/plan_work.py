@@ -66,6 +66,7 @@ def work_orders(request: PlanRequest, facts: Facts, conditions: frozenset[str]) 
         kg=request.patient.basis.number("kg"),
         estimated=request.patient.estimated,
         basis=request.patient.dosing_reason or "body weight",
+        chosen=request.patient.dosing_weight is not None,
     )
     return tuple(_work_order(order, request, facts, conditions, stock, whose, weight) for order in request.orders)
 

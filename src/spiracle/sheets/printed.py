@@ -13,6 +13,7 @@ from typing import Any
 
 import msgspec
 
+from spiracle.case import standing
 from spiracle.sheets.cautions import STANDING
 from spiracle.sheets.chart_svg import chart_svg, stretches
 from spiracle.sheets.names import capital
@@ -323,8 +324,20 @@ def _recovery(view: CaseView, zone: tzinfo) -> list[str]:
     return lines
 
 
+ABOUT_THE_RECORD = {kind.__name__ for kind in standing.ABOUT_THE_RECORD}
+
+
+def _since_technician(log: Iterable[LogLine]) -> int:
+    """Entries that reached the log after the technician signed: the signature does not cover them."""
+    places = [x.seq for x in log if x.kind == "RecordSigned" and not x.struck and "technician" in x.text]
+    return sum(x.seq > max(places) and x.kind not in ABOUT_THE_RECORD for x in log) if places else 0
+
+
 def _signatures(view: CaseView, zone: tzinfo) -> list[str]:
     signed = {s.role: f"{s.role}: {s.by}, signed {clock(s.at, zone, day=True)}" for s in view.record.signatures}
+    since = _since_technician(view.record.log)
+    if since and "technician" in signed:
+        signed["technician"] += f", before {since} of the entries"
     return [signed.get(role, f"{role}: not signed") for role in ("technician", "veterinarian")]
 
 

@@ -11,6 +11,7 @@ from spiracle.case.fold import Line
 from spiracle.case.syringes import Syringe
 from spiracle.quantity import figure
 from spiracle.sheets.chart import gap_id, gaps, late_minutes
+from spiracle.sheets.element_tests import watch_lacking
 from spiracle.sheets.elements import missing
 from spiracle.sheets.given import given_line, per_kg_text, summed
 from spiracle.sheets.names import joined, quantity_text
@@ -100,7 +101,7 @@ def record_gaps(t: Told) -> tuple[RecordGap, ...]:
 
 def _element_gaps(t: Told, said: dict[str, str]) -> Iterable[RecordGap]:
     for element in missing(t):
-        title = element.gap or element.title
+        title = watch_lacking(t) if element.id == "H4" else element.gap or element.title
         yield RecordGap(element=element.id, title=title, explained=said.get(element.id, ""), phase=element.phase)
 
 

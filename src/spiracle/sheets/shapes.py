@@ -50,6 +50,7 @@ class ZoneBar(Shape, frozen=True, kw_only=True):
     hard: float | None = None
     zone: ZoneName = "usual"
     memory: bool = False
+    hard_memory: bool = False
 
 
 class WorkingShape(Shape, frozen=True, kw_only=True):

@@ -11,7 +11,7 @@ from spiracle.drugs import Barrel, DoseRow, DosingWeight, OrderedDose
 from spiracle.quantity import Quantity, figure, unit
 from spiracle.refusals import Refusal
 from spiracle.sheets.given import concentration, given_line, ladder
-from spiracle.sheets.names import joined
+from spiracle.sheets.names import joined, kg_text
 from spiracle.sheets.phases import present
 from spiracle.sheets.shapes import DrawnSyringe, DrugLine, Ladder, Num
 from spiracle.sheets.told import Told
@@ -111,7 +111,7 @@ def void(t: Told, e: SyringeDrawn) -> str:
     then = _weight_at(t, e.happened_at)
     now = t.weight
     if then is not None and now is not None and then.weight_kg != now.kg:
-        return f"drawn for {figure(then.weight_kg)} kg, now {figure(now.kg)} kg"
+        return f"drawn for {kg_text(then.weight_kg)}, now {kg_text(now.kg)}"
     return ""
 
 

@@ -6,8 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from spiracle.case import events as ev
-from spiracle.quantity import figure
-from spiracle.sheets.names import Names, joined, observed
+from spiracle.sheets.names import Names, joined, kg_text, observed
 
 
 def _extubated(e: ev.Extubated, n: Names) -> str:
@@ -65,7 +64,7 @@ def _gap(e: ev.GapExplained, n: Names) -> str:
 
 
 def _printed(e: ev.SheetPrinted, n: Names) -> str:
-    weight = f"for {figure(e.weight_kg)} kg" if e.weight_kg is not None else ""
+    weight = f"for {kg_text(e.weight_kg)}" if e.weight_kg is not None else ""
     return joined((f"{e.sheet} printed, sheet {e.print_id}", weight))
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from spiracle.case import events as ev
 from spiracle.quantity import figure, reading
-from spiracle.sheets.names import Names, joined, ml, plain, unit_text, where, with_unit
+from spiracle.sheets.names import Names, joined, kg_text, ml, plain, unit_text, where, with_unit
 
 
 def _opened(e: ev.CaseOpened, n: Names) -> str:
@@ -35,7 +35,7 @@ def _owner(e: ev.OwnerNamed, n: Names) -> str:
 def _weighed(e: ev.Weighed, n: Names) -> str:
     how = {"scale": joined(("weighed", e.scale and f"on {e.scale}"), " "), "estimated": "weight ESTIMATED",
            "owner": "weight as the owner said", "earlier visit": "weight of an earlier visit"}[e.method]  # fmt: skip
-    return f"{how}: {figure(e.weight_kg)} kg{', said twice' if e.confirmed else ''}"
+    return f"{how}: {kg_text(e.weight_kg)}{', said twice' if e.confirmed else ''}"
 
 
 def _condition(e: ev.BodyConditionScored, n: Names) -> str:
@@ -43,7 +43,7 @@ def _condition(e: ev.BodyConditionScored, n: Names) -> str:
 
 
 def _dosing(e: ev.DosingWeightSet, n: Names) -> str:
-    return f"doses worked on {figure(e.weight_kg)} kg: {e.reason}"
+    return f"doses worked on {kg_text(e.weight_kg)}: {e.reason}"
 
 
 def _consent(e: ev.ConsentRecorded, n: Names) -> str:
@@ -172,7 +172,7 @@ def _sent(e: ev.PlanSent, n: Names) -> str:
 def _approved(e: ev.PlanApproved, n: Names) -> str:
     how = "signed" if e.how == "signed" else f"approved orally, read back by {n.hand(e.read_back_by)},"
     asa = f"ASA {e.asa}" if e.asa else ""
-    return f"plan {how} by {n.hand(e.signed_by)} for {joined((f'{figure(e.weight_kg)} kg', asa))}"
+    return f"plan {how} by {n.hand(e.signed_by)} for {joined((kg_text(e.weight_kg), asa))}"
 
 
 def _check(e: ev.CheckLineDone, n: Names) -> str:

@@ -45,6 +45,7 @@ def zone_bar(limit: Guardrail, at: Quantity, order_high: Quantity | None = None)
         hard=number(limit.hard_high),
         zone=limit.zone(at).value,
         memory=limit.memory,
+        hard_memory=limit.hard_memory,
     )
 
 

@@ -19,6 +19,7 @@ class Zone(StrEnum):
 class Guardrail:
     """Bounds of one figure. `hard_high` None means that no hard stop was found, and the screen says so.
 
+    `memory` is the row's, `hard_memory` that of the stop itself.
     Inconsistent bounds are refused when the guardrail is made, so a later check can trust it.
     """
 
@@ -29,6 +30,7 @@ class Guardrail:
     hard_low: Quantity | None = None
     sources: tuple[str, ...] = ()
     memory: bool = False
+    hard_memory: bool = False
 
     def __post_init__(self) -> None:
         if self.usual_low > self.usual_high:

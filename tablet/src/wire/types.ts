@@ -91,6 +91,7 @@ export interface ZoneBar {
   hard: number | null;
   zone: "forbidden" | "unusual" | "usual";
   memory: boolean;
+  hard_memory: boolean;
 }
 
 export interface Cited {
