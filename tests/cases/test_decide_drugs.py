@@ -198,10 +198,16 @@ def test_an_emergency_dose_is_never_blocked(mg: str) -> None:
 
 
 def test_without_a_weight_no_dose_is_held_and_none_is_given() -> None:
+    """U4: nor drawn under an order that cannot be held."""
     t = Telling(weighed=False)
     t.order()
-    t.draw()
-    t.refused(Missing, "weight", ev.DrugGiven, **t.push("0.2", "2"))
+    t.refused(Missing, "weight", ev.SyringeDrawn, **{**drawn(), "syringe": "s1"})
+    t.refused(Missing, "weight", ev.DrugGiven, **free_push())
+
+
+def free_push() -> dict[str, object]:
+    return {"drug": "methadone", "amount": d("2"), "unit": "mg", "volume_ml": d("0.2"), "concentration": "10 mg/mL",
+            "route": "IM", "order": "o1"}  # fmt: skip
 
 
 # ---- what runs

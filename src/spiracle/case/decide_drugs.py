@@ -1,27 +1,36 @@
-"""Drugs given: arithmetic checked again, held against syringe, order, hard stops and shared ceilings.
+"""Drugs given: arithmetic worked again, held against syringe, order, animal, hard stops and shared ceilings.
 
-An emergency dose is never blocked. Everything else over an order needs a veterinarian's word, over a hard stop also a reason.
+Carries U1, U4, U9, U14, U19, U22, U23, U24, U29, D14. An emergency dose is never blocked for a limit, an order or a
+hand, but it must be readable. Everything else over an order needs a veterinarian's word, over a hard stop also a reason,
+and what is never given a veterinarian's own hand.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+import msgspec
+
 from spiracle.case import events as ev
-from spiracle.case.animal import conditions
+from spiracle.case.allergies import ask_about_allergy
 from spiracle.case.decide_orders import standing_order
 from spiracle.case.decide_people import person, said
+from spiracle.case.decide_record import closed
 from spiracle.case.decide_syringes import left_for, there
+from spiracle.case.drawing import asked_in_trouble, known_form
 from spiracle.case.fold import Case
-from spiracle.case.prepared import dosing_weight, ordered_dose
+from spiracle.case.limits import not_cautioned, row_for, under_ceilings, under_order, under_stops, why_never
+from spiracle.case.prepared import dosing_weight
+from spiracle.case.pushes import drug_id, emergency_drugs, is_plain_amount, route_of, troubled
 from spiracle.case.ruling import Rules
+from spiracle.case.running import per_time
 from spiracle.case.standing import given, species
+from spiracle.case.strengths import ask_about_strength, made_here, not_a_trap, on_the_shelf, read_holds
 from spiracle.case.syringes import Syringe
-from spiracle.drugs import DoseRow, DosingWeight, Drug, LocalDose, OrderedDose, amount_of, budgets, in_unit
-from spiracle.quantity import Quantity, Unit, figure, read, unit
+from spiracle.drugs import Drug
+from spiracle.quantity import Quantity, Unit, figure, unit
 from spiracle.refusals import AskAgain, Contradiction, Missing, OutOfRange, OverLimit, UnlikeUnits
 
 if TYPE_CHECKING:
@@ -30,72 +39,120 @@ if TYPE_CHECKING:
 SAME = Decimal("0.001")  # what rounding on a label can explain; a slipped point cannot hide in it
 TWICE_SOON = timedelta(minutes=5)  # the same push entered by two people, or twice by one
 INCREMENT_SOON = timedelta(seconds=10)  # an induction goes in by increments: only a double touch is asked about
+_ML = unit("mL")
 
 
 def drug_given(case: Case, event: ev.DrugGiven, facts: Facts, _now: datetime) -> None:
-    """An emergency dose must only be readable: a drug there is, in a unit it is measured in. Nothing else is asked of it."""
+    """What can be read; then an emergency asks nothing more, and everything else is held."""
     drug = facts.drugs.drug(event.drug)
-    _measured_so(drug, event.unit, facts)
-    if event.emergency:
+    amount = _amount(event, drug, facts)
+    if not route_of(event.route, facts):
+        facts.drugs.route(event.route)  # refuses, and lists what there is
+    known_form(event.form, drug)
+    word = said(facts, event.said_by, event.reason)
+    if event.emergency and _is_emergency(case, drug, facts):
+        _adds_up(case, event, amount, drug, facts)
+        _never(case, event, drug, facts, word, emergency=True)
         return
+    if event.emergency:  # called one, but nothing in the case or the tables says so
+        event = msgspec.structs.replace(event, emergency=False)
+        closed(case, event)
+        person(facts, event.by, "hand")
+    _held(case, event, drug, amount, facts, word=word)
+
+
+def _is_emergency(case: Case, drug: Drug, facts: Facts) -> bool:
+    return troubled(case) or drug.id in emergency_drugs(case, facts)
+
+
+def _held(case: Case, event: ev.DrugGiven, drug: Drug, amount: Quantity, facts: Facts, *, word: bool) -> None:
     facts.drugs.drug(event.drug, species(case))
-    facts.drugs.route(event.route)
     if event.giver:
         person(facts, event.giver, "giver")
-    word = said(facts, event.said_by, event.reason)
-    amount = _amount(event)
-    found = there(case, event.syringe, event.drug, facts) if event.syringe else None
-    _arithmetic(event, amount, found)
-    if found is not None and event.volume_ml is not None:
-        left_for(found, event.volume_ml)
+    found = _adds_up(case, event, amount, drug, facts)
     order = standing_order(case, event.order, event.drug, facts) if event.order else None
+    _by_its_name(event, drug, order, facts)
+    if order is not None:
+        _no_rate(order)
+        if not troubled(case):  # in trouble the order is written when there is time
+            _ordered_before(case, order, event.happened_at)
     _twice(case, event, drug.id, facts)
+    if found is None and event.concentration and not event.confirmed:
+        not_a_trap(drug, event.concentration, facts, "concentration")
+        able = [*on_the_shelf(drug, facts), *made_here(case, drug, order, facts, event.happened_at)]
+        ask_about_strength(drug, read_holds(drug, event.concentration, facts), able, "concentration")
+    passed = order is not None and bool(order.over_hard_by and order.reason)
+    ask_about_allergy(case, event.drug, facts, word or passed or event.confirmed)
+    _never(case, event, drug, facts, word, emergency=False)
     if word:
         return
     _ordered(event, order, facts)
-    _limits(case, event, order, amount, facts)
-    _ceilings(case, event, amount, facts)
+    _limits(case, event, order, drug, amount, facts)
 
 
-def _measured_so(drug: Drug, symbol: str, facts: Facts) -> None:
-    """Milligrams of what is dosed in units, or millilitres of a vial, can never be added up later."""
-    units = [s.quantity.unit for s in drug.strengths if s.quantity is not None]
-    units += [row.unit for row in facts.drugs.all_rows() if row.drug == drug.id]
-    tops = {u.parts[0][0] for u in units}
-    given_in = unit(symbol)
+# ---- what can be read
+
+
+def _amount(event: ev.DrugGiven, drug: Drug, facts: Facts) -> Quantity:
+    """An amount above zero in a unit the drug is measured in: others can never be added up later."""
+    given_in = unit(event.unit)
+    amount = Quantity(event.amount, given_in)
+    if not is_plain_amount(amount):
+        raise UnlikeUnits("unit", f"{event.unit or 'nothing'} is no amount.", "Give what went in, like 2 mg.")
+    tops = _tops(drug, facts)
     if tops and not any(unit(t).dimension == given_in.dimension for t in tops):
-        raise UnlikeUnits("unit", f"{drug.name} is not measured in {symbol or 'nothing'}.",
+        raise UnlikeUnits("unit", f"{drug.name} is not measured in {event.unit}.",
                           f"Give it in {' or '.join(sorted(tops))}.")  # fmt: skip
-
-
-def _amount(event: ev.DrugGiven) -> Quantity:
     if event.amount <= 0:
         raise OutOfRange("amount", "is zero.", "Give what went in.")
-    return Quantity.of(event.amount, event.unit)
+    return amount
 
 
-def _arithmetic(event: ev.DrugGiven, amount: Quantity, found: Syringe | None) -> None:
-    """Amount is volume times concentration, worked again here; the syringe's own label wins over what was sent."""
+def _tops(drug: Drug, facts: Facts) -> set[str]:
+    units: list[Unit] = [s.quantity.unit for s in drug.strengths if s.quantity is not None]
+    units += [row.unit for row in facts.drugs.all_rows() if row.drug == drug.id]
+    return {u.parts[0][0] for u in units}
+
+
+def _by_its_name(event: ev.DrugGiven, drug: Drug, order: ev.DrugOrdered | None, facts: Facts) -> None:
+    """One drug and one route under one name each, so that every sum finds them: as in the tables, or as it was ordered."""
+    if event.drug not in {drug.id, order.drug if order is not None else drug.id}:
+        raise Contradiction("drug", f"{event.drug} is kept as {drug.id}.", f"Enter it as {drug.id}.", use=drug.id)
+    route = facts.drugs.route(event.route)
+    if event.route not in {route, order.route if order is not None else route}:
+        raise Contradiction("route", f"{event.route} is kept as {route}.", f"Enter it as {route}.", use=route)
+
+
+def _adds_up(case: Case, event: ev.DrugGiven, amount: Quantity, drug: Drug, facts: Facts) -> Syringe | None:
+    """Amount is volume times strength, and no more than is left: the syringe's own label wins over what was sent."""
+    found = there(case, event.syringe, event.drug, facts) if event.syringe else None
+    _arithmetic(event, amount, found, drug, facts)
+    if found is not None and event.volume_ml is not None:
+        left_for(found, event.volume_ml)
+    return found
+
+
+def _arithmetic(event: ev.DrugGiven, amount: Quantity, found: Syringe | None, drug: Drug, facts: Facts) -> None:
     if event.volume_ml is None:
         if found is not None or event.concentration:
             raise Missing("volume", "is not given.", "Give the mL that went in.")
         return
     if event.volume_ml <= 0:
         raise OutOfRange("volume", "is zero.", "Give the mL that went in.")
+    if amount.unit.dimension == _ML.dimension:  # dosed by volume, whatever it holds
+        _equal(Quantity(event.volume_ml, _ML), amount, "mL")
+        return
     text = found.drawn.concentration if found is not None else event.concentration
     if not text:
-        if amount.unit.dimension == Quantity.of(1, "mL").unit.dimension:
-            _equal(Quantity.of(event.volume_ml, "mL"), amount, "mL")
-            return
         raise Missing("concentration", "is not given.", "Say what the syringe holds, like 10 mg/mL.")
-    holds = read(text, "concentration", "concentration")
+    holds = read_holds(drug, text, facts)
     if found is not None and event.concentration:
-        sent = read(event.concentration, "concentration", "concentration")
+        sent = read_holds(drug, event.concentration, facts)
         if sent.unit.dimension != holds.unit.dimension or not sent.equals(holds):
             raise Contradiction(
                 "concentration", f"{sent} was sent, the syringe holds {holds}.", "Take the right syringe."
             )
-    _equal(Quantity.of(event.volume_ml, "mL") * holds, amount, f"{figure(event.volume_ml)} mL of {holds}")
+    _equal(Quantity(event.volume_ml, _ML) * holds, amount, f"{figure(event.volume_ml)} mL of {holds}")
 
 
 def _equal(worked: Quantity, amount: Quantity, words: str) -> None:
@@ -111,19 +168,45 @@ def _equal(worked: Quantity, amount: Quantity, words: str) -> None:
                             "Look at the volume and the syringe again.")  # fmt: skip
 
 
+# ---- what it rests on
+
+
+def _no_rate(order: ev.DrugOrdered) -> None:
+    """An order per time is for a pump: a push has no sum to be held to."""
+    if per_time(unit(order.unit)):
+        raise Contradiction("order", f"{order.drug} {figure(order.high)} {order.unit} is a rate.",
+                            "Run it as an infusion, or have a dose ordered.")  # fmt: skip
+
+
+def _ordered_before(case: Case, order: ev.DrugOrdered, at: datetime) -> None:
+    if all(o.happened_at > at for o in case.live(ev.DrugOrdered) if o.order == order.order):
+        raise Contradiction("order", f"{order.drug} was not ordered yet at that time.", "Give the time it happened.")
+
+
 def _twice(case: Case, event: ev.DrugGiven, drug: str, facts: Facts) -> None:
     """The same drug by the same route so soon after: meant, or the same push entered twice?"""
     if event.confirmed:
         return
     soon = INCREMENT_SOON if "induction" in event.purpose else TWICE_SOON
     for other in given(case):
-        if facts.drugs.drug(other.drug).id != drug or facts.drugs.route(other.route) != facts.drugs.route(event.route):
+        if drug_id(other.drug, facts) != drug or route_of(other.route, facts) != route_of(event.route, facts):
             continue
         apart = abs(event.happened_at - other.happened_at)
         if apart < soon and (other.site, other.side) == (event.site, event.side):
             seconds = int(apart.total_seconds())
             raise AskAgain("drug", f"{event.drug} {event.route} was entered {seconds // 60} min {seconds % 60} s apart from this.",
                            "Confirm it if it is a second dose.")  # fmt: skip
+
+
+def _never(case: Case, event: ev.DrugGiven, drug: Drug, facts: Facts, word: bool, *, emergency: bool) -> None:
+    """What is never given like this: a veterinarian enters it himself and says why. In an emergency his word is enough."""
+    if emergency and drug.id in emergency_drugs(case, facts):
+        return
+    route = route_of(event.route, facts)
+    why = why_never(case, drug, route, event.purpose, facts, event.happened_at)
+    if why and not (word and (emergency or event.by == event.said_by)):
+        raise OverLimit("drug", f"{drug.name} is never given {route} like this to a {species(case)}: {why}",
+                        "Choose another way, or the veterinarian enters it and says why.")  # fmt: skip
 
 
 def _ordered(event: ev.DrugGiven, order: ev.DrugOrdered | None, facts: Facts) -> None:
@@ -139,84 +222,22 @@ def _ordered(event: ev.DrugGiven, order: ev.DrugOrdered | None, facts: Facts) ->
                             "Give it as ordered, or name the veterinarian who said so.")  # fmt: skip
 
 
-def _row(case: Case, event: ev.DrugGiven, order: ev.DrugOrdered | None, facts: Facts, weight: DosingWeight) -> DoseRow:
-    if order is not None:
-        return facts.drugs.choose(ordered_dose(case, order, facts, event.happened_at), weight)
-    amount = Quantity.of(event.amount, event.unit)
-    asked = OrderedDose(
-        drug=event.drug, species=str(species(case)), purpose=event.purpose, route=event.route, low=amount, high=amount,
-        conditions=tuple(sorted(conditions(case, facts, event.happened_at))),
-    )  # fmt: skip
-    return facts.drugs.choose(asked, weight)
-
-
-def _limits(case: Case, event: ev.DrugGiven, order: ev.DrugOrdered | None, amount: Quantity, facts: Facts) -> None:
-    """The sum with this push, against the order and against the row's stops for this animal."""
+def _limits(
+    case: Case, event: ev.DrugGiven, order: ev.DrugOrdered | None, drug: Drug, amount: Quantity, facts: Facts
+) -> None:
+    """The sum with this push, against the order, the animal as it is known now, the row's stops and the shared ceilings."""
     weight = dosing_weight(case)
-    row = _row(case, event, order, facts, weight)
-    alike = [g for g in given(case) if not g.emergency and _alike(g, event, facts)]
-    dose = _sum([g for g in alike if _one_dose(g, event, row)], amount)
-    whole = _sum(alike, amount)
-    if order is not None and "min" not in order.unit and not order.unit.endswith("/h"):
-        mine = [g for g in alike if g.order == event.order and _one_dose(g, event, row)]
-        ordered = amount_of(Quantity.of(order.high, order.unit), weight.kg)
-        total = _sum(mine, amount)
-        if total.number(ordered.unit) > ordered.value:
-            raise OverLimit("dose", f"{event.drug} would reach {_short(total, ordered.unit)}, over the ordered "
-                            f"{_short(ordered, ordered.unit)}.", "Give less, or name the veterinarian who said so and why.")  # fmt: skip
-    if row.emergency or (order is not None and order.over_hard_by and order.reason):
-        return
-    for stop in row.stops:
-        if stop.basis == "rate" or stop.ask:
-            continue
-        total = whole if stop.basis == "cumulative" else dose
-        at = in_unit(total, stop.at.unit, weight.kg)
-        if at > stop.at:
-            raise OverLimit("dose", f"{event.drug} would reach {figure(at.value, 4)} {at.unit}, over the {stop.words}.",
-                            "Give less, or a named veterinarian says so with a reason.")  # fmt: skip
-
-
-def _alike(other: ev.DrugGiven, event: ev.DrugGiven, facts: Facts) -> bool:
-    same_drug = facts.drugs.drug(other.drug).id == facts.drugs.drug(event.drug).id
-    return same_drug and facts.drugs.route(other.route) == facts.drugs.route(event.route)
-
-
-def _one_dose(other: ev.DrugGiven, event: ev.DrugGiven, row: DoseRow) -> bool:
-    """Whether two pushes are parts of one dose: closer than the row lets a dose be repeated, or than one lasts."""
-    span = row.repeat_min or row.lasts_min
-    return span is None or abs(event.happened_at - other.happened_at) < timedelta(minutes=float(span[0]))
-
-
-def _sum(pushes: Iterable[ev.DrugGiven], this: Quantity) -> Quantity:
-    total = this
-    for push in pushes:
-        total = total + Quantity.of(push.amount, push.unit)
-    return total
-
-
-def _short(amount: Quantity, in_: Unit) -> str:
-    return f"{figure(amount.number(in_), 4)} {in_}"
-
-
-def _ceilings(case: Case, event: ev.DrugGiven, amount: Quantity, facts: Facts) -> None:
-    """Ceilings that several drugs share: local anaesthetics in one sum, preserved propofol, tiletamine ..."""
-    doses = [_local(g, Quantity.of(g.amount, g.unit), facts) for g in given(case) if not g.emergency]
-    this = _local(event, amount, facts)
-    try:
-        sums = budgets([*doses, this], dosing_weight(case), str(species(case)), facts.drugs, event.happened_at)
-    except (Missing, UnlikeUnits):
-        return  # no shared ceiling is known for this way of giving it; its own stops were held above
-    for total in sums:
-        if total.state == "stop" and any(p.drug == this.drug for p in total.parts):
-            raise OverLimit("dose", f"{total.title} would reach {figure(total.percent, 3)} % of its shared ceiling.",
-                            "Give less, or a named veterinarian says so with a reason.")  # fmt: skip
-
-
-def _local(push: ev.DrugGiven, amount: Quantity, facts: Facts) -> LocalDose:
-    return LocalDose(
-        drug=facts.drugs.drug(push.drug).id, amount=amount, at=push.happened_at, route=facts.drugs.route(push.route),
-        strength=push.concentration, purpose=push.purpose, by=push.by,
-    )  # fmt: skip
+    row = row_for(case, event, order, facts, weight)
+    if order is not None:
+        under_order(case, event, order, amount, row, weight, facts)
+    if not row.emergency:
+        try:
+            not_cautioned(case, drug, order, event.purpose, facts, event.happened_at)
+        except OverLimit as stop:
+            asked_in_trouble(case, stop, confirmed=event.confirmed)
+        if order is None or not (order.over_hard_by and order.reason):
+            under_stops(case, event, amount, row, weight, facts)
+    under_ceilings(case, event, amount, facts)
 
 
 def preoxygenation_ended(case: Case, _event: ev.PreoxygenationEnded, _facts: Facts, _now: datetime) -> None:

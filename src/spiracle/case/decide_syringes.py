@@ -1,19 +1,23 @@
-"""Syringes drawn, thrown away and given back: whole marks, arithmetic that holds, and a balance that cannot go below zero."""
+"""Syringes drawn, thrown away and given back: whole marks, arithmetic that holds, and a balance that cannot go below zero.
+
+Carries U10, U22, U27, D22. Whether this drug may be drawn at all for this animal now: `drawing`.
+"""
 
 from __future__ import annotations
 
-import re
-from datetime import date, datetime
+from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from spiracle.case import events as ev
 from spiracle.case.decide_orders import readable_strength, standing_order
-from spiracle.case.decide_people import need_words, someone_else
+from spiracle.case.decide_people import need_words, said, someone_else
 from spiracle.case.decide_spans import inside
+from spiracle.case.drawing import known_form, may_be_drawn
 from spiracle.case.fold import Case
+from spiracle.case.pushes import drug_id
 from spiracle.case.ruling import Rules
-from spiracle.case.standing import is_emergency, species
+from spiracle.case.standing import species
 from spiracle.case.syringes import Syringe
 from spiracle.case.syringes import syringe as syringe_of
 from spiracle.drugs import Barrel
@@ -30,19 +34,21 @@ def syringe_drawn(case: Case, event: ev.SyringeDrawn, facts: Facts, _now: dateti
     need_words(event.syringe, "syringe", "Give the syringe an id.")
     if any(d.syringe == event.syringe for d in case.live(ev.SyringeDrawn)):
         raise Contradiction("syringe", f"{event.syringe} was drawn already.", "Give a new syringe a new id.")
-    facts.drugs.drug(event.drug, species(case))
-    if event.order:
-        standing_order(case, event.order, event.drug, facts)
+    drug = facts.drugs.drug(event.drug, species(case))
+    order = standing_order(case, event.order, event.drug, facts) if event.order else None
+    if event.drug not in {drug.id, order.drug if order is not None else drug.id}:
+        raise Contradiction("drug", f"{event.drug} is kept as {drug.id}.", f"Enter it as {drug.id}.", use=drug.id)
+    word = said(facts, event.said_by, event.reason)
     holds = read(event.concentration, "concentration", "concentration")
     vial = readable_strength(facts, event.drug, event.vial_concentration)
+    known_form(event.form, drug)
     _volumes(event)
     if vial is not None:
         _dilution(event, vial, holds)
     _marks(event, facts)
     if event.seen_by:
         someone_else(facts, event.seen_by, event.by, "seen by")
-    if not is_emergency(case):
-        _not_expired(event)
+    may_be_drawn(case, event, drug, order, vial, holds, facts, word=word)
 
 
 def _volumes(event: ev.SyringeDrawn) -> None:
@@ -107,21 +113,6 @@ def _on_some(volume_ml: Decimal, facts: Facts, field: str) -> None:
         raise NotMeasurable(field, f"{figure(volume_ml)} mL is more than a syringe holds.", "Give whole millilitres.")
 
 
-def _not_expired(event: ev.SyringeDrawn) -> None:
-    """An expiry written as a month ends with that month."""
-    found = re.fullmatch(r"(\d{4})-(\d{2})(?:-(\d{2}))?", event.expires.strip())
-    if not found:
-        return
-    today = event.happened_at.date()
-    try:
-        last = date(int(found[1]), int(found[2]), int(found[3] or 1))
-    except ValueError as fault:
-        raise OutOfRange("expires", f"{event.expires} is not a date.", "Write it like 2028-03.") from fault
-    over = last < today if found[3] else (last.year, last.month) < (today.year, today.month)
-    if over:
-        raise OutOfRange("expires", f"the vial expired {event.expires}.", "Take another vial.")
-
-
 # ---- throwing away and giving back
 
 
@@ -130,7 +121,7 @@ def there(case: Case, name: str, drug: str, facts: Facts) -> Syringe:
     found = syringe_of(case, name)
     if found is None:
         raise Unknown("syringe", f"{name!r} is not a syringe that was drawn.", "Choose a drawn syringe.")
-    if facts.drugs.drug(found.drawn.drug).id != facts.drugs.drug(drug).id:
+    if drug_id(found.drawn.drug, facts) != facts.drugs.drug(drug).id:
         raise Contradiction(
             "syringe", f"{name} holds {found.drawn.drug}, not {drug}.", "Choose the syringe of this drug."
         )

@@ -377,7 +377,10 @@ class CatheterPlaced(Event, frozen=True, kw_only=True):
 
 
 class VialPicked(Event, frozen=True, kw_only=True):
-    """The vial in the hand for one order: its strength as printed, lot and expiry. The plan's volumes follow it."""
+    """The vial in the hand for one order: its strength as printed, lot and expiry. The plan's volumes follow it.
+
+    `form` tells apart vials of one strength, like propofol "with benzyl alcohol".
+    """
 
     covers = ("D3",)
     order: str
@@ -385,12 +388,14 @@ class VialPicked(Event, frozen=True, kw_only=True):
     concentration: str
     lot: str = ""
     expires: str = ""
+    form: str = ""
 
 
 class SyringeDrawn(Event, frozen=True, kw_only=True):
     """A syringe was filled: vial in hand (strength, lot, expiry), volume, dilution, who drew and who saw it.
 
-    `concentration` is what is in the syringe after any dilution. Volumes are whole marks of `syringe`.
+    `concentration` is what is in the syringe after any dilution. Volumes are whole marks of `syringe`. `confirmed`: a
+    strength or diluent off the list, meant as entered. `said_by` and `reason` carry a veterinarian's word.
     """
 
     covers = ("D3", "C5")
@@ -407,13 +412,17 @@ class SyringeDrawn(Event, frozen=True, kw_only=True):
     lot: str = ""
     expires: str = ""
     seen_by: str = ""
+    form: str = ""
+    confirmed: bool = False
+    said_by: str = ""
+    reason: str = ""
 
 
 class DrugGiven(Event, frozen=True, kw_only=True):
     """A drug went in: each increment its own event. `amount` with `unit` is worked out again from the volume by the core.
 
     `said_by` and `reason` carry a veterinarian's word over a limit. `emergency` marks arrest and rescue doses, which are
-    never blocked. `giver` is who pushed, when not the acting hand.
+    never blocked for a limit. `giver` is who pushed, when not the acting hand. `form` as on the vial.
     """
 
     covers = ("D1", "D2", "D7", "F8")
@@ -433,6 +442,7 @@ class DrugGiven(Event, frozen=True, kw_only=True):
     said_by: str = ""
     reason: str = ""
     confirmed: bool = False
+    form: str = ""
 
 
 class InfusionStarted(Event, frozen=True, kw_only=True):

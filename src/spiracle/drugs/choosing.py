@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from spiracle.drugs.order import DosingWeight, OrderedDose
 from spiracle.drugs.rows import DoseRow, comparable
-from spiracle.drugs.table import ConditionFacts
+from spiracle.drugs.table import ConditionFacts, RowFacts
 from spiracle.refusals import Contradiction, OutOfRange, OverLimit, Unknown, UnlikeUnits
 
 if TYPE_CHECKING:
@@ -109,18 +109,29 @@ def _named(order: OrderedDose, drug: str, route: str, formulary: Formulary) -> D
 
 def _refuse_traps(drug: str, order: OrderedDose, purpose: str, route: str, formulary: Formulary) -> None:
     """Zero rows: ways in which this drug is never given to this species."""
-    said = frozenset(plain(c) for c in order.conditions)
-    for fact in formulary.figures("never", order.species, drug):
+    rate = any(s in {"h", "min"} for s, _ in order.high.unit.parts)
+    fact = zero_row(drug, order.species, purpose, route, order.conditions, formulary, rate=rate)
+    if fact is not None:
+        raise OverLimit(
+            "drug", f"{drug} is never given to a {order.species} for {fact.purpose} by {route}. {fact.note}".strip(),
+            "Choose another drug or route.",
+        )  # fmt: skip
+
+
+def zero_row(
+    drug: str, species: str, purpose: str, route: str, conditions: Iterable[str], formulary: Formulary, *, rate: bool = False
+) -> RowFacts | None:  # fmt: skip
+    """The row that says never to this way of giving a drug, if there is one. Without a purpose every purpose is looked at."""
+    said = frozenset(plain(c) for c in conditions)
+    for fact in formulary.figures("never", species, drug):
         purposes, routes = set(fact.purposes), set(fact.routes)
-        if not (purposes & {purpose, "any"}) or not (routes & {route, "any"}):
+        if (purpose and not purposes & {purpose, "any"}) or not routes & {route, "any"}:
             continue
-        rate = any(s in fact.unit for s in ("/h", "/min")) == any(s in {"h", "min"} for s, _ in order.high.unit.parts)
         needs = [c for c in fact.conditions if formulary.conditions.must_be_said(c)]
-        if rate and all(formulary.conditions.holds(c, said) for c in needs):
-            raise OverLimit(
-                "drug", f"{drug} is never given to a {order.species} for {fact.purpose} by {route}. {fact.note}".strip(),
-                "Choose another drug or route.",
-            )  # fmt: skip
+        alike = any(s in fact.unit for s in ("/h", "/min")) == rate
+        if alike and all(formulary.conditions.holds(c, said) for c in needs):
+            return fact
+    return None
 
 
 def _none(order: OrderedDose, drug: str, name: str, purpose: str, route: str, formulary: Formulary) -> Unknown:

@@ -60,6 +60,7 @@ class Formulary:
             self._by_pair[row.drug, row.species].append(row)
         self._names = _names(self._drugs.values())
         self._purposes, self._routes = _words(file.purpose), _words(file.route)
+        self._diluents = _words(file.diluent)
         for row in self._rows.values():  # the source's own wording of a purpose is understood too
             self._purposes.setdefault(_plain(row.purpose), row.purposes[0])
         self.conditions = Conditions(file.condition)
@@ -198,6 +199,10 @@ class Formulary:
 
     def route(self, word: str) -> str:
         return _word(word, self._routes, "route")
+
+    def diluent(self, word: str) -> str:
+        """What a drug is thinned with, by its listed name; a word that is not listed stays as it is."""
+        return self._diluents.get(_plain(word), word.strip())
 
     def cautions_of(self, drug: str, species: str) -> tuple[CautionFacts, ...]:
         """Every caution written for the drug or a class it belongs to."""

@@ -155,7 +155,7 @@ class BarrelFacts(Strict, frozen=True, kw_only=True):
 
 
 class WordFacts(Strict, frozen=True, kw_only=True):
-    """A purpose or a route, and the other words people write for it."""
+    """A purpose, a route or a diluent, and the other words people write for it."""
 
     name: str
     also: tuple[str, ...] = ()
@@ -222,6 +222,7 @@ class DrugFile(Strict, frozen=True, kw_only=True):
     purpose: tuple[WordFacts, ...] = ()
     route: tuple[WordFacts, ...] = ()
     condition: tuple[ConditionFacts, ...] = ()
+    diluent: tuple[WordFacts, ...] = ()
     budget: tuple[BudgetFacts, ...] = ()
     measure: tuple[MeasureFacts, ...] = ()
 

@@ -9,6 +9,7 @@ from spiracle.case import standing
 from spiracle.quantity import figure
 from spiracle.sheets.handover import handover
 from spiracle.sheets.names import joined, minutes_text
+from spiracle.sheets.reversal_lines import reversal_lines
 from spiracle.sheets.shapes import Criterion, DrugLine, Look, RecoverSheet
 from spiracle.sheets.told import Told
 from spiracle.sheets.words_after import look_words
@@ -34,7 +35,10 @@ def recover(t: Told, lines: tuple[DrugLine, ...]) -> RecoverSheet:
         overdue=due is not None and due < t.now,
         looks=_looks(t),
         milestones=milestones(t),
-        reversals=tuple(line for line in lines if line.reversal or "reversal" in line.purpose),
+        reversals=(
+            *(line for line in lines if line.reversal or "reversal" in line.purpose),
+            *reversal_lines(t.case, t.facts, t.now),
+        ),
         analgesia=pain.plan if pain else "",
         next_analgesia=pain.next_due if pain else None,
         handover=handover(t),

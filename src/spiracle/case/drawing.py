@@ -1,0 +1,130 @@
+"""Whether a drug may be drawn for this animal now: held like what is given, for the syringe in the hand will be given.
+
+Carries U4, U9, U10, U14, U27. In an emergency what would stop is asked, and an old vial is no reason to wait.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from typing import TYPE_CHECKING
+
+from spiracle.case import events as ev
+from spiracle.case.allergies import ask_about_allergy
+from spiracle.case.fold import Case
+from spiracle.case.limits import not_cautioned, order_fits
+from spiracle.case.pushes import emergency_drugs, troubled
+from spiracle.case.standing import weight_in_use
+from spiracle.case.strengths import ask_about_strength, made_here, on_the_shelf
+from spiracle.drugs import Drug
+from spiracle.quantity import Quantity
+from spiracle.refusals import AskAgain, Missing, NotAQuantity, OutOfRange, OverLimit, Refusal, Unknown
+
+if TYPE_CHECKING:
+    from spiracle.case.facts import Facts
+
+EXPIRES = "Write it like 2028-03, 2028-03-31 or 03/2028."
+
+
+def known_form(form: str, drug: Drug) -> None:
+    """Vials of one strength differ by the words on them, and only by those."""
+    forms = [s.words for s in drug.strengths if s.words]
+    if form and form not in {*forms, "plain"}:
+        raise Unknown("form", f"{form!r} is no form of {drug.name}.", "Known: " + ", ".join(["plain", *forms]) + ".")
+
+
+def may_be_drawn(
+    case: Case, event: ev.SyringeDrawn, drug: Drug, order: ev.DrugOrdered | None, vial: Quantity | None, holds: Quantity,
+    facts: Facts, *, word: bool,
+) -> None:  # fmt: skip
+    if not event.confirmed:
+        _what_is_in_it(case, event, drug, order, vial, holds, facts)
+    _expiry(case, event, word=word)
+    passed = order is not None and bool(order.over_hard_by and order.reason)
+    ask_about_allergy(case, event.drug, facts, word or passed or event.confirmed or troubled(case))
+    if word:
+        return
+    try:
+        _for_this_animal(case, event, drug, order, facts)
+    except OverLimit as stop:
+        asked_in_trouble(case, stop, confirmed=event.confirmed)
+
+
+def _what_is_in_it(
+    case: Case, event: ev.SyringeDrawn, drug: Drug, order: ev.DrugOrdered | None, vial: Quantity | None, holds: Quantity,
+    facts: Facts,
+) -> None:  # fmt: skip
+    """A vial that stands here or is listed, thinned with what this drug is thinned with."""
+    able = [*on_the_shelf(drug, facts), *made_here(case, drug, order, facts, event.happened_at)]
+    if vial is None:  # a powder: it holds what somebody made it up to
+        ask_about_strength(drug, holds, [*able, *drug.made_up], "concentration")
+    else:
+        ask_about_strength(drug, vial, able, "strength")
+    if event.diluent_volume_ml:
+        _diluent(event, drug, facts)
+
+
+def _diluent(event: ev.SyringeDrawn, drug: Drug, facts: Facts) -> None:
+    names = [d.name for d in drug.diluents]
+    if facts.drugs.diluent(event.diluent) in names:
+        return
+    there = f"It is thinned with {' or '.join(names)}." if names else "It is not thinned here."
+    raise AskAgain("diluent", f"{event.diluent} is not listed for {drug.name}. {there}", "Take that, or confirm it.")
+
+
+def _for_this_animal(
+    case: Case, event: ev.SyringeDrawn, drug: Drug, order: ev.DrugOrdered | None, facts: Facts
+) -> None:
+    """The order as it stands on the weight of now, and what was found since it was given."""
+    at = event.happened_at
+    if order is None:
+        if drug.id not in emergency_drugs(case, facts):  # those are drawn before anything has happened
+            not_cautioned(case, drug, None, "", facts, at)
+        return
+    if weight_in_use(case) is not None:
+        row = order_fits(case, order, facts, at, confirmed=event.confirmed)
+        if not row.emergency:
+            not_cautioned(case, drug, order, order.purpose, facts, at)
+    elif not troubled(case):
+        raise Missing(
+            "weight", "is not known, so the order cannot be held against its limits.", "Weigh the patient first."
+        )
+
+
+def asked_in_trouble(case: Case, stop: Refusal, *, confirmed: bool) -> None:
+    """What stops a drug in a planned case is a question while there is trouble."""
+    if not troubled(case):
+        raise stop
+    if not confirmed:
+        raise AskAgain(stop.field, stop.says, "Choose another drug, or confirm it.") from stop
+
+
+# ---- expiry
+
+
+def last_day(text: str) -> tuple[int, int, int]:
+    """The last day of a vial as printed, as (year, month, day); day 31 where only a month is: it ends with the month.
+
+    >>> last_day("03/2028"), last_day("2028-03-15")
+    ((2028, 3, 31), (2028, 3, 15))
+    """
+    iso = re.fullmatch(r"(\d{4})-(\d{2})(?:-(\d{2}))?", text)
+    month = re.fullmatch(r"(\d{1,2})/(\d{4})", text)
+    if iso is None and month is None:
+        raise NotAQuantity("expires", f"{text!r} cannot be read as a date.", EXPIRES)
+    year, of_year, day = (int(iso[1]), int(iso[2]), iso[3]) if iso else (int(month[2]), int(month[1]), None)  # type: ignore[index]
+    try:
+        date(year, of_year, int(day or 1))
+    except ValueError as fault:
+        raise OutOfRange("expires", f"{text} is not a date.", EXPIRES) from fault
+    return year, of_year, int(day or 31)
+
+
+def _expiry(case: Case, event: ev.SyringeDrawn, *, word: bool) -> None:
+    text = event.expires.strip()
+    if not text or troubled(case):
+        return
+    today = event.happened_at.date()
+    if last_day(text) < (today.year, today.month, today.day) and not word:
+        raise OutOfRange("expires", f"the vial expired {text}.",
+                         "Take another vial, or a named veterinarian says so with a reason.")  # fmt: skip

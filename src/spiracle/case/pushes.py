@@ -1,0 +1,125 @@
+"""What went in, read so that nothing stored can break a later decision: drugs by any name, amounts, routes, forms.
+
+Carries U24, D10. An entry that cannot be read adds nothing to a sum; it is never a reason to refuse the next one.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from spiracle.case import events as ev
+from spiracle.case.fold import Case
+from spiracle.case.prepared import shelf
+from spiracle.case.standing import given, is_emergency, species
+from spiracle.case.syringes import syringe
+from spiracle.drugs import LocalDose
+from spiracle.quantity import Quantity
+from spiracle.refusals import Refusal
+
+if TYPE_CHECKING:
+    from spiracle.case.facts import Facts
+
+PRESERVED = "benzyl alcohol"
+_PLAIN = re.compile(r"\b(?:without|no|free|unpreserved)\b", re.IGNORECASE)
+
+
+def drug_id(name: str, facts: Facts) -> str:
+    """The drug of an entry by any of its names; nothing for one that the tables do not hold."""
+    try:
+        return facts.drugs.drug(name).id
+    except Refusal:
+        return ""
+
+
+def route_of(text: str, facts: Facts) -> str:
+    """The route of an entry; of "IV or IO" the first. Nothing for one that cannot be read."""
+    for part in (text, re.split(r"\s+or\s+|,", text)[0]):
+        try:
+            return facts.drugs.route(part)
+        except Refusal:
+            continue
+    return ""
+
+
+def amount_given(push: ev.DrugGiven) -> Quantity | None:
+    try:
+        return Quantity.of(push.amount, push.unit)
+    except Refusal:
+        return None
+
+
+def is_plain_amount(amount: Quantity) -> bool:
+    """An amount as it is in a syringe: mg, mcg, IU, mEq, mL. Not one per kg and not one per time."""
+    return len(amount.unit.parts) == 1 and amount.unit.parts[0][1] == 1
+
+
+def emergency_drugs(case: Case, facts: Facts) -> frozenset[str]:
+    """What the emergency tables hold for this species."""
+    kind = species(case)
+    return frozenset(i.drug for i in facts.emergency.table.item if kind in i.species)
+
+
+def troubled(case: Case) -> bool:
+    """An emergency case, an arrest that was called, or a trouble that began: and that has not ended."""
+    ended = {e.trouble: e.happened_at for e in case.live(ev.TroubleEnded)}
+    open_ = any(t.trouble not in ended or ended[t.trouble] < t.happened_at for t in case.live(ev.TroubleBegan))
+    began, over = case.last(ev.ArrestBegan), case.last(ev.ArrestEnded)
+    arrest = began is not None and (over is None or over.happened_at < began.happened_at)
+    return is_emergency(case) or arrest or open_
+
+
+def counted(case: Case, drug: str, facts: Facts) -> tuple[ev.DrugGiven, ...]:
+    """The pushes of a drug that count against its limits: all but rescue doses out of the emergency tables."""
+    rescue = drug in emergency_drugs(case, facts)
+    return tuple(g for g in given(case) if drug_id(g.drug, facts) == drug and not (g.emergency and rescue))
+
+
+def summed(pushes: Iterable[ev.DrugGiven], this: Quantity) -> Quantity:
+    """Together with this amount; what is of another kind cannot be added."""
+    total = this
+    for push in pushes:
+        amount = amount_given(push)
+        if amount is not None and amount.unit.dimension == total.unit.dimension:
+            total = total + amount
+    return total
+
+
+def form_of(case: Case, push: ev.DrugGiven, facts: Facts) -> str:
+    """Which of several vials of one strength: as entered, else the syringe's, the picked vial's, the only stocked one's."""
+    drawn = syringe(case, push.syringe) if push.syringe else None
+    picked = [p for p in case.live(ev.VialPicked) if p.order and p.order == push.order]
+    ordered = [o for o in case.live(ev.DrugOrdered) if o.order and o.order == push.order]
+    texts = [push.form, push.concentration]
+    texts += [drawn.drawn.form, drawn.drawn.vial_concentration] if drawn is not None else []
+    texts += [picked[-1].form, picked[-1].concentration] if picked else []
+    texts += [ordered[-1].concentration] if ordered else []
+    found = next((words for t in texts if (words := _words(t))), "")
+    return found or _stocked(push.drug, facts)
+
+
+def _words(text: str) -> str:
+    """What is said beside the strength."""
+    return re.sub(r"^[\d.,]+\s*(?:\S+/m[lL]|%)", "", text.strip()).strip(" ()")
+
+
+def _stocked(name: str, facts: Facts) -> str:
+    drug = drug_id(name, facts)
+    own = (
+        shelf(facts).strengths.get(drug, ())
+        if any(drug_id(d.drug, facts) == drug for d in facts.hospital.drugs)
+        else ()
+    )
+    forms = {_words(text) for text in own}
+    return forms.pop() if len(forms) == 1 else ""
+
+
+def local_dose(case: Case, push: ev.DrugGiven, amount: Quantity, facts: Facts) -> LocalDose:
+    """A push as the shared ceilings count it."""
+    form = form_of(case, push, facts)
+    preserved = PRESERVED in form.casefold() and not _PLAIN.search(form)
+    return LocalDose(
+        drug=drug_id(push.drug, facts), amount=amount, at=push.happened_at, route=route_of(push.route, facts),
+        strength=PRESERVED if preserved else "", purpose=push.purpose, by=push.by,
+    )  # fmt: skip
