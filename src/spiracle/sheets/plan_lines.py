@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from spiracle.case.facts import Facts
-from spiracle.drugs import CautionHit, Dilution, DosingWeight, ladder
+from spiracle.drugs import CautionHit, Dilution, DosingWeight, in_unit, ladder
 from spiracle.quantity import Quantity, figure
 from spiracle.sheets.plan_drugs import give_words, memory_of, strength_words
 from spiracle.sheets.plan_work import OrderWork
-from spiracle.sheets.shapes import DilutionShape, DrugLine, Ladder, Num, RiskFlag, Rung
+from spiracle.sheets.shapes import DilutionShape, DrugLine, Ladder, Num, RiskFlag, Rung, ZoneBar
 from spiracle.sheets.worked_shape import cited, number, refused, working_shape, zone_bar
 from spiracle.source import Worked, Working
 
@@ -38,12 +38,12 @@ def drug_line(work: OrderWork, facts: Facts, weight: DosingWeight, shelf: Mappin
         ordered_by=asked.ordered_by,
         infusion=made.row.infusion if made.row is not None else False,
         dose=number(made.dose, "dose", mark="typed") if made.dose is not None else None,
-        amount=_shown(work, made.amount, "amount", facts),
-        volume=_shown(work, made.drawn, "volume", facts),
-        rate=_shown(work, made.rate, "rate", facts),
-        delivered=_shown(work, made.delivered, "delivered", facts),
+        amount=_shown(work, weight, made.amount, "amount", facts),
+        volume=_shown(work, weight, made.drawn, "volume", facts),
+        rate=_shown(work, weight, made.rate, "rate", facts),
+        delivered=_shown(work, weight, made.delivered, "delivered", facts),
         error_percent=None if made.error_percent is None else float(round(made.error_percent, 2)),
-        bar=None if made.guardrail is None else zone_bar(made.guardrail, asked.high, asked.high),
+        bar=_bar(work, weight),
         barrel="" if made.barrel is None else made.barrel.name,
         mark_ml=None if made.barrel is None else float(made.barrel.mark.number("mL")),
         holds_ml=None if made.barrel is None else float(made.barrel.holds.number("mL")),
@@ -62,7 +62,18 @@ def drug_line(work: OrderWork, facts: Facts, weight: DosingWeight, shelf: Mappin
     )
 
 
-def _shown(work: OrderWork, value: Quantity | None, name: str, facts: Facts) -> Num | None:
+def _bar(work: OrderWork, weight: DosingWeight) -> ZoneBar | None:
+    at = _on_the_bar(work, weight)
+    return None if work.made.guardrail is None else zone_bar(work.made.guardrail, at, at)
+
+
+def _on_the_bar(work: OrderWork, weight: DosingWeight) -> Quantity:
+    """The ordered top as its limits are written: an order in all (mg) stands on the bar as a dose per kg."""
+    high, limit = work.asked.high, work.made.guardrail
+    return high if limit is None else in_unit(high, limit.usual_high.unit, weight.kg)
+
+
+def _shown(work: OrderWork, weight: DosingWeight, value: Quantity | None, name: str, facts: Facts) -> Num | None:
     if value is None:
         return None
     made = work.made
@@ -74,8 +85,8 @@ def _shown(work: OrderWork, value: Quantity | None, name: str, facts: Facts) -> 
     if name != "volume" or made.guardrail is None or not made.working.says:
         return shown
     whole = working_shape(
-        made.working, shown.working.title if shown.working else name, facts.sources, at=work.asked.high,
-        order_high=work.asked.high,
+        made.working, shown.working.title if shown.working else name, facts.sources, at=_on_the_bar(work, weight),
+        order_high=_on_the_bar(work, weight),
     )  # fmt: skip
     return Num(text=shown.text, unit=shown.unit, mark=shown.mark, memory=shown.memory, estimated=shown.estimated,
                working=whole)  # fmt: skip

@@ -142,7 +142,11 @@ def fluids_part(work: PlanWork, facts: Facts) -> FluidsPart:
 
 def loss_note(work: PlanWork) -> str:
     """Why no blood loss is named: nothing is assumed in place of a packed cell volume."""
-    return "" if work.fluids.loss is not None else "Allowable blood loss needs a packed cell volume: none was given."
+    return (
+        ""
+        if work.fluids.loss is not None
+        else "Allowable blood loss needs a packed cell volume of 3 to 80 %: none was given."
+    )
 
 
 def limit_parts(work: PlanWork, facts: Facts) -> tuple[LimitPart, ...]:

@@ -31,6 +31,7 @@ from spiracle.case.events import (
 )
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
+from spiracle.case.pushes import local_dose
 from spiracle.drugs import DosingWeight, LocalDose, budgets
 from spiracle.quantity import Quantity, figure, read, read_age_days
 from spiracle.refusals import Missing, Refusal
@@ -208,7 +209,7 @@ def _pcv(case: Case) -> Decimal | None:
         value = read(f"{noted[-1].value.strip()} %", "packed cell volume", "fraction").value
     except Refusal:
         return None
-    return value if 1 <= value <= 80 else None
+    return value if 3 <= value <= 80 else None
 
 
 def _described(case: Case) -> Mapping[str, str]:
@@ -323,9 +324,7 @@ def _airway(case: Case) -> AirwayInputs:
 def _budgets(work: PlanWork, case: Case, facts: Facts, now: datetime) -> tuple[Budget, ...]:
     """Planned and given parts of every ceiling that two drugs or two givers share."""
     given = [
-        LocalDose(drug=g.drug, amount=amount, at=g.happened_at, planned=False)
-        for g in case.live(DrugGiven)
-        if (amount := given_amount(g)) is not None
+        local_dose(case, g, amount, facts) for g in case.live(DrugGiven) if (amount := given_amount(g)) is not None
     ]
     begun = {g.order for g in case.live(DrugGiven) if g.order} | {
         i.order for i in case.live(InfusionStarted) if i.order
