@@ -104,8 +104,8 @@ def demo():
 
 def check():
     environment(PINS / "dev.txt")
-    say(BIN / "ruff", "check", ".")
-    say(BIN / "ruff", "format", "--check", ".")
+    say(BIN / "ruff", "check", "--no-cache", ".")
+    say(BIN / "ruff", "format", "--no-cache", "--check", ".")
     say(BIN / "mypy")
     say(BIN / "lint-imports")
     npm("run", "check")

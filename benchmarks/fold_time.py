@@ -7,13 +7,12 @@ import uuid
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 
-from spiracle.sheets.case_view import case_view
-
 from measuring import Result, median_ms
 from spiracle.case.events import CaseOpened, Entry, EntryStruck, ReadingTaken, Weighed
 from spiracle.case.fold import fold
 from spiracle.doors.demo import hospital_path
 from spiracle.doors.tables import load_facts
+from spiracle.sheets.case_view import case_view
 
 START = datetime(2026, 11, 24, 8, 0, tzinfo=UTC)
 KINDS = (

@@ -6,7 +6,6 @@ import tempfile
 from pathlib import Path
 
 import typst
-from spiracle.sheets.case_view import case_view
 
 from measuring import Result, median_ms
 from spiracle.doors.clock import WallClock
@@ -14,6 +13,7 @@ from spiracle.doors.demo import fill, hospital_path
 from spiracle.doors.log_store import open_store
 from spiracle.doors.pdf import labels_pdf, record_pdf
 from spiracle.doors.tables import load_facts
+from spiracle.sheets.case_view import case_view
 
 
 def results() -> list[Result]:
