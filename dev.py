@@ -99,7 +99,7 @@ def setup():
 
 def demo():
     setup()
-    os.execv(BIN / "spiracle", ["spiracle", "serve", "--demo", *sys.argv[2:]])
+    os.execv(BIN / "spiracle", ["spiracle", "serve", "--demo", *(w for w in sys.argv[2:] if w != "--")])
 
 
 def check():

@@ -10,7 +10,7 @@ import argparse
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 from spiracle import __version__
 from spiracle.refusals import Refusal
@@ -29,10 +29,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return status
 
 
+class _Exact(argparse.ArgumentParser):
+    """Options are written out: a slip of the keyboard is not taken for an abbreviation."""
+
+    def __init__(self, *words: Any, **options: Any) -> None:
+        super().__init__(*words, **{**options, "allow_abbrev": False})
+
+
 def _parser() -> argparse.ArgumentParser:
     from spiracle.sheets.cautions import STANDING
 
-    parser = argparse.ArgumentParser(
+    parser: argparse.ArgumentParser = _Exact(
         prog="spiracle", description="Plan, prepare, watch, record and review the anaesthesia of dogs and cats.",
         epilog=" ".join(STANDING),
     )  # fmt: skip

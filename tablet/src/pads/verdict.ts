@@ -52,7 +52,8 @@ function judgedRung(a: Asked, rung: Rung): Verdict {
   }
   if (a.slip === "a tenth of")
     return { state: "ready", says: `${rung.text} mL is a tenth of the order.`, key: "", use: [] };
-  if (rung.zone === "unusual")
+  // What was planned and drawn was judged in Plan: rounding down to a mark is no news at the push.
+  if (rung.zone === "unusual" && rung.ml !== a.plannedMl)
     return { state: "ready", says: `${rung.text} mL is outside the usual range.`, key: "", use: [] };
   return { state: "ready", says: "", key: "", use: [] };
 }
