@@ -7,9 +7,10 @@ import sys
 import tempfile
 from pathlib import Path
 
-from conftest import FLAGS, Server
 from playwright.sync_api import Page, TimeoutError, expect, sync_playwright
 from walking import starting
+
+from chromium import FLAGS, Server
 
 SIZES = {"tablet": (1180, 820), "upright": (820, 1180), "phone": (390, 844)}
 PHASES = ("assess", "plan", "prepare", "induce", "maintain", "recover", "record")

@@ -6,9 +6,10 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from conftest import PHONE, TABLET, Server
 from playwright.sync_api import Browser, Page, expect
 from walking import ANSWER_MS
+
+from chromium import PHONE, TABLET, Server
 
 PHASES = ("assess", "plan", "prepare", "induce", "maintain", "recover", "record")
 SIZES = {"tablet": TABLET, "phone": PHONE}

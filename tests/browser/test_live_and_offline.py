@@ -7,9 +7,10 @@ import sys
 from time import perf_counter
 from typing import Any
 
-from conftest import Server
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 from walking import ANSWER_MS, Hand, starting
+
+from chromium import Server
 
 TARGET_S, ASSERTED_S = 1.0, 3.0
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import re
 
-from conftest import Server
 from playwright.sync_api import Page, expect
 from walking import ANSWER_MS, Hand, starting
+
+from chromium import Server
 
 TECHNICIAN, VETERINARIAN = "Niamh Kowalczyk", "Saoirse Varga"
 

@@ -18,8 +18,8 @@ from typing import Any
 
 import pytest
 import sqlalchemy as sa
-from conftest import NOW, wait_for
 
+from served import NOW, wait_for
 from spiracle.case.events import CaseOpened, Event, NoteWritten, Weighed, decode, encode
 from spiracle.doors.clock import SetClock
 from spiracle.doors.log_store import LogStore, Overtaken, open_store

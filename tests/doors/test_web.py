@@ -11,8 +11,8 @@ from typing import Any
 
 import httpx
 import pytest
-from conftest import Hand, opening, post, stored
 
+from served import Hand, opening, post, stored
 from spiracle.doors.clock import SetClock
 from spiracle.doors.serve import need_loopback
 from spiracle.refusals import NotAllowed
