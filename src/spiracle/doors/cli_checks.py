@@ -7,7 +7,7 @@ import argparse
 import msgspec
 
 from spiracle.doors.tables import table_texts
-from spiracle.sheets.checks import CheckResult, formulas, read_checks, run_checks
+from spiracle.sheets.checks import KINDS, CheckResult, formulas, read_checks, run_checks
 
 
 def checks(args: argparse.Namespace) -> int:
@@ -28,8 +28,6 @@ def _text(results: tuple[CheckResult, ...]) -> str:
         lines.append(f"{verdict:14}{r.id}: expected {r.expected} ± {r.tolerance} {r.unit}, got {round(r.got, 6):f}")
         lines.append(f"{'':14}{r.statement} [{r.kind}: {r.source}; {r.seen}]")
     held = sum(r.passed for r in results)
-    kinds = ", ".join(
-        f"{sum(r.kind == k for r in results)} {k}" for k in ("published", "common_practice", "from_memory")
-    )
+    kinds = ", ".join(f"{sum(r.kind == k for r in results)} {k}" for k in KINDS)
     lines.append(f"{held} of {len(results)} hold ({kinds})")
     return "\n".join(lines)
