@@ -9,6 +9,7 @@ from functools import cache
 from types import UnionType
 from typing import Any, Literal, get_args, get_origin, get_type_hints
 
+import msgspec
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -74,6 +75,9 @@ def value(of: Any, ids: list[str]) -> st.SearchStrategy[Any]:
     if origin is tuple:
         inner = value(inside[0], ids) if inside[-1] is Ellipsis else st.tuples(*(value(x, ids) for x in inside))
         return st.lists(inner, max_size=3).map(tuple) if inside[-1] is Ellipsis else inner
+    if isinstance(of, type) and issubclass(of, msgspec.Struct):
+        parts = {f: fitting(f, t, ids) for f, t in get_type_hints(of).items() if f in of.__struct_fields__}
+        return st.builds(of, **parts)
     plain: dict[Any, st.SearchStrategy[Any]] = {
         str: st.sampled_from(WORDS + ids),
         Decimal: st.sampled_from(NUMBERS),

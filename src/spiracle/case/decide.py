@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 from spiracle.case import (
     decide_airway,
+    decide_bags,
+    decide_before,
     decide_drugs,
     decide_fluids,
     decide_form,
@@ -15,6 +17,7 @@ from spiracle.case import (
     decide_infusions,
     decide_lists,
     decide_orders,
+    decide_protocols,
     decide_record,
     decide_syringes,
     decide_watching,
@@ -30,6 +33,9 @@ if TYPE_CHECKING:
 RULES: Rules = {
     **decide_identity.RULES,
     **decide_orders.RULES,
+    **decide_protocols.RULES,
+    **decide_before.RULES,
+    **decide_bags.RULES,
     **decide_syringes.RULES,
     **decide_drugs.RULES,
     **decide_fluids.RULES,

@@ -85,6 +85,9 @@ def _value(name: str, value: Any) -> None:
                 raise OutOfRange(title(name), f"{len(value)} items are too many.", f"Give at most {MANY}.")
             for item in value:
                 _value(name, item)
+        case msgspec.Struct():
+            for field in msgspec.structs.fields(type(value)):
+                _value(field.name, getattr(value, field.name))
 
 
 def _number(name: str, value: Decimal) -> None:

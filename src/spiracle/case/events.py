@@ -264,6 +264,7 @@ class DrugOrdered(Event, frozen=True, kw_only=True):
 
     `low` and `high` are equal for a single dose. `unit` is the ordered unit (mg/kg, mcg/kg/min ...). `over_hard_by` and
     `reason` carry a veterinarian's word where the order lies over a hard stop. `concentration` is text like "10 mg/mL".
+    `protocol` is the version of a named protocol it came from, like "cat-dental 3".
     """
 
     covers = ("B7",)
@@ -282,6 +283,7 @@ class DrugOrdered(Event, frozen=True, kw_only=True):
     read_back_by: str = ""
     over_hard_by: str = ""
     reason: str = ""
+    protocol: str = ""
 
 
 class OrderWithdrawn(Event, frozen=True, kw_only=True):
@@ -290,6 +292,73 @@ class OrderWithdrawn(Event, frozen=True, kw_only=True):
     covers = ("B7",)
     order: str
     reason: str = ""
+
+
+class ProtocolLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One drug of a named protocol, as an order would say it. `optional`: left out unless it is picked."""
+
+    drug: str
+    purpose: str
+    route: str
+    low: Decimal
+    high: Decimal
+    unit: str
+    row: str = ""
+    when: str = ""
+    note: str = ""
+    optional: bool = False
+
+
+class ProtocolLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A reading a protocol wants acted on."""
+
+    reading: str
+    below: Decimal | None = None
+    above: Decimal | None = None
+    action: str = ""
+
+
+class ProtocolWritten(Event, frozen=True, kw_only=True):
+    """A version of one of the hospital's named protocols was written. It may be used once somebody else, a veterinarian, has
+    approved it. Case is the hospital's own ledger, not a patient. `unless`: conditions with which it is not offered."""
+
+    covers = ("B7",)
+    protocol: str
+    version: int
+    title: str
+    species: Species
+    lines: tuple[ProtocolLine, ...]
+    limits: tuple[ProtocolLimit, ...] = ()
+    conditions: tuple[str, ...] = ()
+    unless: tuple[str, ...] = ()
+    note: str = ""
+
+
+class ProtocolApproved(Event, frozen=True, kw_only=True):
+    """A veterinarian who did not write it approved a version. Case is the hospital's own ledger."""
+
+    covers = ("B7",)
+    protocol: str
+    version: int
+    note: str = ""
+
+
+class ProtocolRetired(Event, frozen=True, kw_only=True):
+    """A protocol is not offered any more, in any version. Case is the hospital's own ledger."""
+
+    covers = ("B7",)
+    protocol: str
+    reason: str
+
+
+class ProtocolStarted(Event, frozen=True, kw_only=True):
+    """A plan started from a version of a protocol; its orders follow as orders of their own, each to be changed or withdrawn."""
+
+    covers = ("B7",)
+    protocol: str
+    version: int
+    title: str
+    left_out: tuple[str, ...] = ()
 
 
 class AirwayMeasured(Event, frozen=True, kw_only=True):
@@ -379,7 +448,8 @@ class CatheterPlaced(Event, frozen=True, kw_only=True):
 class VialPicked(Event, frozen=True, kw_only=True):
     """The vial in the hand for one order: its strength as printed, lot and expiry. The plan's volumes follow it.
 
-    `form` tells apart vials of one strength, like propofol "with benzyl alcohol".
+    `form` tells apart vials of one strength, like propofol "with benzyl alcohol". `opened` is the date written on a vial
+    that was opened before.
     """
 
     covers = ("D3",)
@@ -389,6 +459,7 @@ class VialPicked(Event, frozen=True, kw_only=True):
     lot: str = ""
     expires: str = ""
     form: str = ""
+    opened: str = ""
 
 
 class SyringeDrawn(Event, frozen=True, kw_only=True):
@@ -416,6 +487,51 @@ class SyringeDrawn(Event, frozen=True, kw_only=True):
     confirmed: bool = False
     said_by: str = ""
     reason: str = ""
+    opened: str = ""
+
+
+class BagPart(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One drug in a bag: what went in of which vial, and the order it runs under."""
+
+    drug: str
+    vial_concentration: str
+    drug_volume_ml: Decimal
+    order: str = ""
+    lot: str = ""
+    expires: str = ""
+
+
+class BagMixed(Event, frozen=True, kw_only=True):
+    """Drugs were added to a bag or a large syringe of fluid: what it held, what was taken out of it first, what went in.
+
+    Each drug's strength in the bag is worked out from these; `volume_ml` is what the bag then holds. `confirmed`: a fluid the
+    drug is not listed to be mixed with, meant as entered. `said_by` and `reason` carry a veterinarian's word.
+    """
+
+    covers = ("D3", "D5", "D6")
+    bag: str
+    fluid: str
+    bag_ml: Decimal
+    removed_ml: Decimal = Decimal(0)
+    volume_ml: Decimal
+    parts: tuple[BagPart, ...]
+    seen_by: str = ""
+    confirmed: bool = False
+    said_by: str = ""
+    reason: str = ""
+
+
+class GivenBefore(Event, frozen=True, kw_only=True):
+    """A drug given before this case began, on the ward or elsewhere, with its dose and time: it counts with what is given here."""
+
+    covers = ("A8", "D1")
+    drug: str
+    amount: Decimal
+    unit: str
+    route: str
+    given_at: datetime
+    where: str = ""
+    by_whom: str = ""
 
 
 class DrugGiven(Event, frozen=True, kw_only=True):
@@ -448,8 +564,9 @@ class DrugGiven(Event, frozen=True, kw_only=True):
 class InfusionStarted(Event, frozen=True, kw_only=True):
     """A drug or fluid began to run. `rate_ml_h` is what the pump was read to say.
 
-    `syringe` names the drawn syringe it runs from; its label then says what each mL holds. `purpose` is for what runs
-    without an order. `said_by` and `reason` carry a veterinarian's word over a limit.
+    `syringe` names the drawn syringe it runs from; its label then says what each mL holds. `bag` names a bag with drugs in it:
+    `drug` is then its fluid, and each drug in it runs under its own order. `purpose` is for what runs without an order.
+    `said_by` and `reason` carry a veterinarian's word over a limit.
     """
 
     covers = ("D5", "D6")
@@ -464,6 +581,7 @@ class InfusionStarted(Event, frozen=True, kw_only=True):
     order: str = ""
     fluid: bool = False
     syringe: str = ""
+    bag: str = ""
     purpose: str = ""
     said_by: str = ""
     reason: str = ""
@@ -949,7 +1067,7 @@ class SheetPrinted(Event, frozen=True, kw_only=True):
     """A sheet was printed: which, and for which weight. A later change voids it."""
 
     covers = ("J3",)
-    sheet: Literal["plan", "labels", "emergency", "record", "handover"]
+    sheet: Literal["plan", "labels", "emergency", "record", "handover", "infusions"]
     print_id: str
     weight_kg: Decimal | None = None
 

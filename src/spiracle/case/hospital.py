@@ -13,6 +13,10 @@ from spiracle.source import read_table
 Role = Literal["technician", "veterinarian", "head of anaesthesia", "controlled-drug officer", "student", "assistant"]
 
 
+Naming = Literal["INN", "USAN", "BAN"]  # whose names of drugs the hospital reads
+LabelPaper = Literal["a4", "letter", "62x29"]  # what its labels are printed on unless told otherwise
+
+
 class Strict(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Root of the overlay's rows: an unknown key is refused."""
 
@@ -25,11 +29,22 @@ class Person(Strict, frozen=True, kw_only=True):
 
 
 class StockedDrug(Strict, frozen=True, kw_only=True):
-    """A drug on the shelf with each strength that stands there, as printed on the vial."""
+    """A drug on the shelf with each strength that stands there, as printed on the vial.
+
+    `open_days`: how long a vial of it is used after it was opened, by this hospital's own rule.
+    """
 
     drug: str
     strengths: tuple[str, ...]
     note: str = ""
+    open_days: int | None = None
+
+
+class StockedBag(Strict, frozen=True, kw_only=True):
+    """A bag of fluid as it stands on the shelf."""
+
+    fluid: str
+    volumes: tuple[str, ...]
 
 
 class StockedTube(Strict, frozen=True, kw_only=True):
@@ -83,6 +98,11 @@ class Hospital(Strict, frozen=True, kw_only=True):
     cylinders: tuple[StockedCylinder, ...] = ()
     parts: tuple[StockedPart, ...] = ()
     limits: tuple[OwnLimit, ...] = ()
+    bags: tuple[StockedBag, ...] = ()
+    drop_sets: tuple[int, ...] = ()
+    names: Naming = "INN"
+    shown: dict[str, str] = {}
+    label: LabelPaper = "a4"
 
     def person(self, id_: str) -> Person:
         """A person by id; an unknown hand is refused."""

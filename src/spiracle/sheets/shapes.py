@@ -234,6 +234,119 @@ class DilutionShape(Shape, frozen=True, kw_only=True):
     memory: bool = False
 
 
+class OtherBasis(Shape, frozen=True, kw_only=True):
+    """The same order worked on another weight than the one in use: shown beside it, never drawn up. `predicted` for an
+    estimate such as a lean weight from body condition."""
+
+    basis: str
+    weight: Num
+    amount: Num | None = None
+    volume: Num | None = None
+    rate: Num | None = None
+    differs_percent: float = 0
+
+
+class AtPush(Shape, frozen=True, kw_only=True):
+    """What is said as a drug is about to go in. `before` are earlier doses of it or its kin, newest first; `onset_at` when
+    the last dose is expected to work, `next_due` when the order may be repeated; `with_on_board` what else is in the animal
+    and matters; `difference` what was given so far against the order."""
+
+    order_ref: str = ""
+    before: tuple[BeforeLine, ...] = ()
+    onset: str = ""
+    lasts: str = ""
+    onset_at: datetime | None = None
+    next_due: datetime | None = None
+    with_on_board: tuple[RiskFlag, ...] = ()
+    difference: str = ""
+    unsigned: str = ""
+
+
+class BeforeLine(Shape, frozen=True, kw_only=True):
+    """An earlier dose: the page ages it by `at`. `here` False: before this case, on the ward or elsewhere."""
+
+    event_id: str
+    at: datetime
+    text: str
+    by: str
+    here: bool = True
+
+
+class DropRate(Shape, frozen=True, kw_only=True):
+    """Drops for one giving set: per minute, and the seconds between two drops."""
+
+    drops_per_ml: int
+    per_min: Num
+    seconds_between: Num
+
+
+class BagRecipe(Shape, frozen=True, kw_only=True):
+    """What to add to a bag so that one fluid rate gives what is ordered of every drug in it."""
+
+    bag: str = ""
+    fluid: str
+    holds: Num
+    remove: Num | None = None
+    parts: tuple[BagPartShape, ...] = ()
+    total: Num
+    rate: Num
+    lasts: Num | None = None
+    label: str = ""
+    cautions: tuple[str, ...] = ()
+    holds_ml: float = 0
+    remove_ml: float = 0
+    total_ml: float = 0
+    rate_ml_h: float = 0
+    mixed: bool = False
+    working: WorkingShape | None = None
+    refusal: Refused | None = None
+
+
+class BagPartShape(Shape, frozen=True, kw_only=True):
+    order: str
+    drug: str
+    name: str
+    syringe_class: SyringeClass = "other"
+    controlled: str = ""
+    vial: str
+    add: Num
+    add_ml: float = 0
+    amount: Num
+    strength: str
+    gives: Num
+    error_percent: float = 0
+    memory: bool = False
+
+
+class InfusionCard(Shape, frozen=True, kw_only=True):
+    """An ordered or running infusion in large type: the pump's rate, the same dose in both time bases, drops where it may be
+    counted in drops, loading dose, and when syringe or bag is empty. `void`: why the card does not hold any more."""
+
+    order: str
+    infusion: str = ""
+    drug: str
+    name: str
+    syringe_class: SyringeClass = "other"
+    controlled: str = ""
+    strength: str
+    diluted: str = ""
+    ordered: str
+    rate: Num | None = None
+    per_min: Num | None = None
+    per_hour: Num | None = None
+    drops: tuple[DropRate, ...] = ()
+    loading: str = ""
+    loading_volume: Num | None = None
+    holds: Num | None = None
+    minutes: Num | None = None
+    empty_at: datetime | None = None
+    speak: str = ""
+    void: str = ""
+    memory: bool = False
+    estimated: bool = False
+    working: WorkingShape | None = None
+
+
 class DrugLine(Shape, frozen=True, kw_only=True):
     """One order as a line of the plan: order in the veterinarian's words, then what goes in the syringe.
 
@@ -278,6 +391,13 @@ class DrugLine(Shape, frozen=True, kw_only=True):
     onset: str = ""
     minutes_to_give: str = ""
     cautions_at_large: tuple[RiskFlag, ...] = ()
+    other_bases: tuple[OtherBasis, ...] = ()
+    hub: str = ""
+    scale: str = ""
+    needs: tuple[str, ...] = ()
+    protocol: str = ""
+    at_push: AtPush | None = None
+    card: InfusionCard | None = None
 
 
 class Refused(Shape, frozen=True, kw_only=True):
@@ -363,6 +483,22 @@ class Budget(Shape, frozen=True, kw_only=True):
     percent: float = 0
     text: str = ""
     working: WorkingShape | None = None
+    state: Literal["room", "warn", "ask", "stop"] = "room"
+    running: tuple[Part, ...] = ()
+    left: tuple[BudgetLeft, ...] = ()
+    exempt: tuple[str, ...] = ()
+    expired: tuple[str, ...] = ()
+    memory: bool = False
+
+
+class BudgetLeft(Shape, frozen=True, kw_only=True):
+    """What may still be given of one drug under a shared ceiling, from the strength in hand. `volume` None: no strength."""
+
+    drug: str
+    name: str
+    strength: str = ""
+    amount: Num
+    volume: Num | None = None
 
 
 class FluidPlan(Shape, frozen=True, kw_only=True):
@@ -389,6 +525,8 @@ class PlanSheet(Shape, frozen=True, kw_only=True):
     open_lines: int = 0
     weight_basis: str = ""
     lean: Num | None = None
+    protocol: str = ""
+    bags: tuple[BagRecipe, ...] = ()
 
 
 # ---- prepare
@@ -445,6 +583,9 @@ class DrawnSyringe(Shape, frozen=True, kw_only=True):
     last_given: str = ""
     due: bool = False
     diluted: str = ""
+    at_push: AtPush | None = None
+    hub: str = ""
+    scale: str = ""
 
 
 class PrepareSheet(Shape, frozen=True, kw_only=True):
@@ -711,6 +852,8 @@ class Running(Shape, frozen=True, kw_only=True):
     total: Num | None = None
     ends_at: datetime | None = None
     over_order: str = ""
+    card: InfusionCard | None = None
+    bag: str = ""
 
 
 class Trouble(Shape, frozen=True, kw_only=True):
@@ -872,6 +1015,17 @@ class Signature(Shape, frozen=True, kw_only=True):
     at: datetime
 
 
+class OrderDifference(Shape, frozen=True, kw_only=True):
+    """What was ordered and what was given, where they differ; `why` as entered, by whose word."""
+
+    order: str
+    name: str
+    ordered: str
+    given: str
+    difference: str
+    why: str = ""
+
+
 class RecordSheet(Shape, frozen=True, kw_only=True):
     gaps: tuple[RecordGap, ...]
     log: tuple[LogLine, ...]
@@ -880,6 +1034,8 @@ class RecordSheet(Shape, frozen=True, kw_only=True):
     drug_totals: tuple[tuple[str, str, str], ...] = ()
     amendments: tuple[LogLine, ...] = ()
     given: tuple[GivenLine, ...] = ()
+    differences: tuple[OrderDifference, ...] = ()
+    protocol: str = ""
     can_sign: bool = True
     pages_hint: int = 2
 
@@ -941,6 +1097,77 @@ class Board(Shape, frozen=True, kw_only=True):
     ended: tuple[BoardLine, ...] = ()
 
 
+class ProtocolShape(Shape, frozen=True, kw_only=True):
+    """A named protocol of the hospital in one version: for the list of them, and for approval by a second person."""
+
+    protocol: str
+    version: int
+    title: str
+    species: str
+    lines: tuple[ProtocolShapeLine, ...]
+    limits: tuple[str, ...] = ()
+    conditions: tuple[str, ...] = ()
+    unless: tuple[str, ...] = ()
+    note: str = ""
+    written_by: str
+    written_at: datetime
+    approved_by: str = ""
+    approved_at: datetime | None = None
+    state: Literal["waiting", "in use", "replaced", "retired"]
+    changes: tuple[str, ...] = ()
+    event_id: str = ""
+
+
+class ProtocolShapeLine(Shape, frozen=True, kw_only=True):
+    drug: str
+    name: str
+    syringe_class: SyringeClass = "other"
+    text: str
+    when: str = ""
+    note: str = ""
+    optional: bool = False
+    memory: bool = False
+    refusal: Refused | None = None
+
+
+class ProtocolsSheet(Shape, frozen=True, kw_only=True):
+    """All protocols of the hospital. `ledger` is the case id their entries go to."""
+
+    ledger: str
+    seq: int
+    protocols: tuple[ProtocolShape, ...]
+
+
+class ProtocolOffer(Shape, frozen=True, kw_only=True):
+    """A protocol that may start this case's plan: each line worked for this animal. `why_not` says why it is not offered.
+    `start` are the fields of the entry ProtocolStarted; a line's `order` those of its DrugOrdered, whose veterinarian, way of
+    ordering and reader the page adds; `limits` those of each LimitOrdered."""
+
+    protocol: str
+    version: int
+    title: str
+    note: str = ""
+    written_by: str = ""
+    approved_by: str = ""
+    why_not: str = ""
+    lines: tuple[ProtocolOfferLine, ...] = ()
+    limit_texts: tuple[str, ...] = ()
+    start: dict[str, str | float | bool | None] = {}
+    limits: tuple[dict[str, str | float | bool | None], ...] = ()
+
+
+class ProtocolOfferLine(Shape, frozen=True, kw_only=True):
+    line: DrugLine
+    optional: bool = False
+    note: str = ""
+    order: dict[str, str | float | bool | None] = {}
+
+
+class ProtocolOffers(Shape, frozen=True, kw_only=True):
+    case: str
+    offers: tuple[ProtocolOffer, ...]
+
+
 class PickRow(Shape, frozen=True, kw_only=True):
     """A way to give a drug that may be ordered: purpose, route, what is usual, where it stops."""
 
@@ -963,6 +1190,15 @@ class PickRow(Shape, frozen=True, kw_only=True):
     strengths: tuple[str, ...] = ()
     cited: tuple[Cited, ...] = ()
     controlled: str = ""
+    also: tuple[str, ...] = ()
+    give: str = ""
+    onset: str = ""
+    lasts: str = ""
+    repeat: str = ""
+    ask: tuple[str, ...] = ()
+    stops: tuple[str, ...] = ()
+    pick_why: str = ""
+    forms: tuple[str, ...] = ()
 
 
 class Hospital(Shape, frozen=True, kw_only=True):
@@ -984,6 +1220,9 @@ class Hospital(Shape, frozen=True, kw_only=True):
     cautions: tuple[str, ...]
     version: str
     tables: str
+    ledger: str = ""
+    label_paper: str = "a4"
+    bags: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
 
 class Answer(Shape, frozen=True, kw_only=True):

@@ -6,6 +6,7 @@ type Asked = { [N in EventName]: "confirmed" extends keyof Fields<N> ? N : never
 const ASKED: Record<Asked, true> = {
   Weighed: true,
   SyringeDrawn: true,
+  BagMixed: true,
   DrugGiven: true,
   InfusionStarted: true,
   InfusionChanged: true,

@@ -187,6 +187,8 @@ export interface PlanSheet {
   open_lines: number;
   weight_basis: string;
   lean: Num | null;
+  protocol: string;
+  bags: BagRecipe[];
 }
 
 export interface DrugLine {
@@ -228,6 +230,13 @@ export interface DrugLine {
   onset: string;
   minutes_to_give: string;
   cautions_at_large: RiskFlag[];
+  other_bases: OtherBasis[];
+  hub: string;
+  scale: string;
+  needs: string[];
+  protocol: string;
+  at_push: AtPush | null;
+  card: InfusionCard | null;
 }
 
 export interface DilutionShape {
@@ -264,6 +273,67 @@ export interface Rung {
   per_kg_text: string;
   zone: "forbidden" | "unusual" | "usual";
   over_order: boolean;
+}
+
+export interface OtherBasis {
+  basis: string;
+  weight: Num;
+  amount: Num | null;
+  volume: Num | null;
+  rate: Num | null;
+  differs_percent: number;
+}
+
+export interface AtPush {
+  order_ref: string;
+  before: BeforeLine[];
+  onset: string;
+  lasts: string;
+  onset_at: string | null;
+  next_due: string | null;
+  with_on_board: RiskFlag[];
+  difference: string;
+  unsigned: string;
+}
+
+export interface BeforeLine {
+  event_id: string;
+  at: string;
+  text: string;
+  by: string;
+  here: boolean;
+}
+
+export interface InfusionCard {
+  order: string;
+  infusion: string;
+  drug: string;
+  name: string;
+  syringe_class: "anticholinergic" | "hypnotic" | "induction" | "local" | "opioid" | "other" | "relaxant" | "vasopressor";
+  controlled: string;
+  strength: string;
+  diluted: string;
+  ordered: string;
+  rate: Num | null;
+  per_min: Num | null;
+  per_hour: Num | null;
+  drops: DropRate[];
+  loading: string;
+  loading_volume: Num | null;
+  holds: Num | null;
+  minutes: Num | null;
+  empty_at: string | null;
+  speak: string;
+  void: string;
+  memory: boolean;
+  estimated: boolean;
+  working: WorkingShape | null;
+}
+
+export interface DropRate {
+  drops_per_ml: number;
+  per_min: Num;
+  seconds_between: Num;
 }
 
 export interface AirwayPlan {
@@ -344,6 +414,56 @@ export interface Budget {
   percent: number;
   text: string;
   working: WorkingShape | null;
+  state: "ask" | "room" | "stop" | "warn";
+  running: Part[];
+  left: BudgetLeft[];
+  exempt: string[];
+  expired: string[];
+  memory: boolean;
+}
+
+export interface BudgetLeft {
+  drug: string;
+  name: string;
+  strength: string;
+  amount: Num;
+  volume: Num | null;
+}
+
+export interface BagRecipe {
+  bag: string;
+  fluid: string;
+  holds: Num;
+  remove: Num | null;
+  parts: BagPartShape[];
+  total: Num;
+  rate: Num;
+  lasts: Num | null;
+  label: string;
+  cautions: string[];
+  holds_ml: number;
+  remove_ml: number;
+  total_ml: number;
+  rate_ml_h: number;
+  mixed: boolean;
+  working: WorkingShape | null;
+  refusal: Refused | null;
+}
+
+export interface BagPartShape {
+  order: string;
+  drug: string;
+  name: string;
+  syringe_class: "anticholinergic" | "hypnotic" | "induction" | "local" | "opioid" | "other" | "relaxant" | "vasopressor";
+  controlled: string;
+  vial: string;
+  add: Num;
+  add_ml: number;
+  amount: Num;
+  strength: string;
+  gives: Num;
+  error_percent: number;
+  memory: boolean;
 }
 
 export interface PrepareSheet {
@@ -408,6 +528,9 @@ export interface DrawnSyringe {
   last_given: string;
   due: boolean;
   diluted: string;
+  at_push: AtPush | null;
+  hub: string;
+  scale: string;
 }
 
 export interface GivenLine {
@@ -641,6 +764,8 @@ export interface Running {
   total: Num | null;
   ends_at: string | null;
   over_order: string;
+  card: InfusionCard | null;
+  bag: string;
 }
 
 export interface Trouble {
@@ -769,6 +894,8 @@ export interface RecordSheet {
   drug_totals: [string, string, string][];
   amendments: LogLine[];
   given: GivenLine[];
+  differences: OrderDifference[];
+  protocol: string;
   can_sign: boolean;
   pages_hint: number;
 }
@@ -797,6 +924,15 @@ export interface Signature {
   role: string;
   by: string;
   at: string;
+}
+
+export interface OrderDifference {
+  order: string;
+  name: string;
+  ordered: string;
+  given: string;
+  difference: string;
+  why: string;
 }
 
 export interface Board {
@@ -849,6 +985,9 @@ export interface Hospital {
   cautions: string[];
   version: string;
   tables: string;
+  ledger: string;
+  label_paper: string;
+  bags: [string, string[]][];
 }
 
 export interface Hand {
@@ -878,6 +1017,15 @@ export interface PickRow {
   strengths: string[];
   cited: Cited[];
   controlled: string;
+  also: string[];
+  give: string;
+  onset: string;
+  lasts: string;
+  repeat: string;
+  ask: string[];
+  stops: string[];
+  pick_why: string;
+  forms: string[];
 }
 
 export interface Answers {
@@ -890,6 +1038,35 @@ export interface Answer {
   written: boolean;
   seq: number | null;
   refused: Refused | null;
+}
+
+export interface ProtocolLine {
+  drug: string;
+  purpose: string;
+  route: string;
+  low: Decimal;
+  high: Decimal;
+  unit: string;
+  row: string;
+  when: string;
+  note: string;
+  optional: boolean;
+}
+
+export interface ProtocolLimit {
+  reading: string;
+  below: Decimal | null;
+  above: Decimal | null;
+  action: string;
+}
+
+export interface BagPart {
+  drug: string;
+  vial_concentration: string;
+  drug_volume_ml: Decimal;
+  order: string;
+  lot: string;
+  expires: string;
 }
 
 export interface CaseOpened {
@@ -1229,6 +1406,7 @@ export interface DrugOrdered {
   read_back_by?: string;
   over_hard_by?: string;
   reason?: string;
+  protocol?: string;
 }
 
 export interface OrderWithdrawn {
@@ -1241,6 +1419,64 @@ export interface OrderWithdrawn {
   device?: string;
   order: string;
   reason?: string;
+}
+
+export interface ProtocolWritten {
+  event: "ProtocolWritten";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  protocol: string;
+  version: number;
+  title: string;
+  species: "cat" | "dog";
+  lines: ProtocolLine[];
+  limits?: ProtocolLimit[];
+  conditions?: string[];
+  unless?: string[];
+  note?: string;
+}
+
+export interface ProtocolApproved {
+  event: "ProtocolApproved";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  protocol: string;
+  version: number;
+  note?: string;
+}
+
+export interface ProtocolRetired {
+  event: "ProtocolRetired";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  protocol: string;
+  reason: string;
+}
+
+export interface ProtocolStarted {
+  event: "ProtocolStarted";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  protocol: string;
+  version: number;
+  title: string;
+  left_out?: string[];
 }
 
 export interface AirwayMeasured {
@@ -1366,6 +1602,7 @@ export interface VialPicked {
   lot?: string;
   expires?: string;
   form?: string;
+  opened?: string;
 }
 
 export interface SyringeDrawn {
@@ -1393,6 +1630,44 @@ export interface SyringeDrawn {
   confirmed?: boolean;
   said_by?: string;
   reason?: string;
+  opened?: string;
+}
+
+export interface BagMixed {
+  event: "BagMixed";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  bag: string;
+  fluid: string;
+  bag_ml: Decimal;
+  removed_ml?: Decimal;
+  volume_ml: Decimal;
+  parts: BagPart[];
+  seen_by?: string;
+  confirmed?: boolean;
+  said_by?: string;
+  reason?: string;
+}
+
+export interface GivenBefore {
+  event: "GivenBefore";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  drug: string;
+  amount: Decimal;
+  unit: string;
+  route: string;
+  given_at: string;
+  where?: string;
+  by_whom?: string;
 }
 
 export interface DrugGiven {
@@ -1441,6 +1716,7 @@ export interface InfusionStarted {
   order?: string;
   fluid?: boolean;
   syringe?: string;
+  bag?: string;
   purpose?: string;
   said_by?: string;
   reason?: string;
@@ -2088,7 +2364,7 @@ export interface SheetPrinted {
   recorded_at: string;
   by: string;
   device?: string;
-  sheet: "emergency" | "handover" | "labels" | "plan" | "record";
+  sheet: "emergency" | "handover" | "infusions" | "labels" | "plan" | "record";
   print_id: string;
   weight_kg?: Decimal | null;
 }
@@ -2131,6 +2407,7 @@ export type AnyEvent =
   | AsaAssigned
   | AttemptBegan
   | AttemptEnded
+  | BagMixed
   | BodyConditionScored
   | CaseOpened
   | CatheterPlaced
@@ -2153,6 +2430,7 @@ export type AnyEvent =
   | FluidLost
   | GapExplained
   | GasSet
+  | GivenBefore
   | HandedOver
   | HelpArrived
   | HelpCalled
@@ -2182,6 +2460,10 @@ export type AnyEvent =
   | PreviousAnaesthesiaNoted
   | ProcedurePlanned
   | ProofNoted
+  | ProtocolApproved
+  | ProtocolRetired
+  | ProtocolStarted
+  | ProtocolWritten
   | ReadingTaken
   | RecordAmended
   | RecordSigned
