@@ -85,38 +85,48 @@ def whole(q: Quantity, kg: Fraction) -> Fraction:
 
 def broken(work: OrderWork, kg: Fraction) -> str:
     """The law this line breaks, if it breaks one."""
-    made: Prepared = work.made
+    made = work.made
     if made.refusal is not None:
         return "a refused line shows a volume" if made.drawn is not None or made.rate is not None else ""
-    if made.delivered is None or made.amount is None:
+    if made.delivered is None:
         return ""
-    ordered = whole(work.asked.high, kg)
-    given = exact(made.delivered)
-    if given > ordered:
-        return f"delivers {made.delivered} of {made.amount}"
-    shown = made.rate if made.rate is not None else made.drawn
+    return _amounts(work, made, made.delivered, kg) or _marks(made) or _recipe(made)
+
+
+def _amounts(work: OrderWork, made: Prepared, delivered: Quantity, kg: Fraction) -> str:
+    """What is delivered: never over the order, what volume times strength gives, under every stop of one dose."""
+    given, shown = exact(delivered), made.rate if made.rate is not None else made.drawn
+    if given > whole(work.asked.high, kg):
+        return f"delivers {delivered} of {made.amount}"
     if shown is None:
         return "an amount without a volume"
     if made.concentration is not None and exact(shown) * exact(made.concentration) != given:
-        return f"{shown} of {made.concentration} is not {made.delivered}"
-    if made.barrel is not None and made.drawn is not None:
-        if Fraction(made.drawn.value) % Fraction(made.barrel.mark.value):
-            return f"{made.drawn} is no mark of {made.barrel.name}"
-        if made.drawn > made.barrel.holds:
-            return f"{made.drawn} does not fit {made.barrel.name}"
-    if made.dilution is not None:
-        mix = made.dilution
-        if mix.drug_volume + mix.diluent_volume != mix.total:
-            return "a recipe does not add up"
-        for part, barrel in ((mix.drug_volume, mix.drug_barrel), (mix.diluent_volume, mix.diluent_barrel)):
-            if Fraction(part.value) % Fraction(barrel.mark.value):
-                return f"{part} of a recipe is no mark of {barrel.name}"
+        return f"{shown} of {made.concentration} is not {delivered}"
     row = made.row
-    if row is not None and not row.emergency:
-        for stop in row.stops:
-            same = stop.at.unit.dimension == work.asked.high.unit.dimension
-            if stop.basis == "single" and not stop.ask and same and given > whole(stop.at, kg):
-                return f"{made.delivered} is over the {stop.words}"
+    for stop in () if row is None or row.emergency else row.stops:
+        alike = stop.at.unit.dimension == work.asked.high.unit.dimension
+        if stop.basis == "single" and not stop.ask and alike and given > whole(stop.at, kg):
+            return f"{delivered} is over the {stop.words}"
+    return ""
+
+
+def _marks(made: Prepared) -> str:
+    if made.barrel is None or made.drawn is None:
+        return ""
+    if Fraction(made.drawn.value) % Fraction(made.barrel.mark.value):
+        return f"{made.drawn} is no mark of {made.barrel.name}"
+    return f"{made.drawn} does not fit {made.barrel.name}" if made.drawn > made.barrel.holds else ""
+
+
+def _recipe(made: Prepared) -> str:
+    mix = made.dilution
+    if mix is None:
+        return ""
+    if mix.drug_volume + mix.diluent_volume != mix.total:
+        return "a recipe does not add up"
+    for part, barrel in ((mix.drug_volume, mix.drug_barrel), (mix.diluent_volume, mix.diluent_barrel)):
+        if Fraction(part.value) % Fraction(barrel.mark.value):
+            return f"{part} of a recipe is no mark of {barrel.name}"
     return ""
 
 
