@@ -21,6 +21,7 @@ from spiracle.case.events import (
     HelpCalled,
 )
 from spiracle.case.fold import Case
+from spiracle.case.ledger import LEDGER, OF_THE_HOUSE
 from spiracle.case.standing import is_emergency, opened
 from spiracle.refusals import Contradiction, Missing, NotAllowed, NotAQuantity, OutOfRange, Unknown
 
@@ -124,6 +125,9 @@ def _zoned(name: str, at: datetime) -> None:
 
 
 def _open_case(case: Case, event: Event) -> None:
+    """A patient's entries go to a case that was opened for it, the hospital's own to its ledger, and never the other way."""
+    if _the_house(case, event):
+        return
     first = opened(case)
     if isinstance(event, CaseOpened):
         if first is not None:
@@ -132,6 +136,21 @@ def _open_case(case: Case, event: Event) -> None:
         raise Missing("case", "was not opened yet.", "Open the case first, with the species.")
     elif first.case != event.case:
         raise Contradiction("case", f"this entry belongs to case {event.case}.", "Send it to its own case.")
+
+
+def _the_house(case: Case, event: Event) -> bool:
+    """Whether this entry goes to the hospital's ledger, which nobody opens; an entry in the wrong place is refused."""
+    if event.case != LEDGER:
+        if isinstance(event, OF_THE_HOUSE):
+            raise NotAllowed("case", "is a patient's; this entry belongs in the hospital's ledger.",
+                             "Send it to the ledger.")  # fmt: skip
+        return False
+    if not isinstance(event, (*OF_THE_HOUSE, EntryStruck)):
+        raise NotAllowed("case", "is the hospital's ledger, no patient.", "Send it to the patient's case.")
+    strange = next((line.event.case for line in case.lines if line.event.case != LEDGER), None)
+    if strange is not None:
+        raise Contradiction("case", f"this entry belongs to the ledger, not to case {strange}.", "Send it to the ledger.")
+    return True
 
 
 def urgent(event: Event) -> bool:

@@ -9,6 +9,7 @@ from spiracle.case import events as ev
 from spiracle.case.allergies import ask_about_allergy
 from spiracle.case.animal import age_days
 from spiracle.case.decide_people import need_words, person, said, someone_else, veterinarian, word_of
+from spiracle.case.decide_protocols import check_limit, from_protocol
 from spiracle.case.decide_spans import inside
 from spiracle.case.fold import Case
 from spiracle.case.prepared import dosing_weight, ordered_dose, prepared
@@ -44,6 +45,7 @@ def drug_ordered(case: Case, event: ev.DrugOrdered, facts: Facts, _now: datetime
         facts.drugs.strength(drug, event.concentration)
     word = said(facts, event.over_hard_by, event.reason)
     ask_about_allergy(case, event.drug, facts, word)
+    from_protocol(case, event, facts)
     _held(case, event, facts)
 
 
@@ -89,14 +91,7 @@ def order_withdrawn(case: Case, event: ev.OrderWithdrawn, facts: Facts, _now: da
 
 def limit_ordered(_case: Case, event: ev.LimitOrdered, facts: Facts, _now: datetime) -> None:
     word_of(facts, event.ordered_by, event.by, "ordered by")
-    need_words(event.reading, "reading", "Name the reading.")
-    facts.circulation.bounds(event.reading)
-    if event.below is None and event.above is None:
-        raise Missing("limit", "no number is given.", "Give below, above, or both.")
-    if event.below is not None and event.above is not None and event.below >= event.above:
-        raise Contradiction(
-            "limit", f"below {event.below} and above {event.above} leave no room.", "Give below under above."
-        )
+    check_limit(event.reading, event.below, event.above, facts)
 
 
 def plan_sent(_case: Case, event: ev.PlanSent, facts: Facts, _now: datetime) -> None:

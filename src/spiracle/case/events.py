@@ -352,13 +352,17 @@ class ProtocolRetired(Event, frozen=True, kw_only=True):
 
 
 class ProtocolStarted(Event, frozen=True, kw_only=True):
-    """A plan started from a version of a protocol; its orders follow as orders of their own, each to be changed or withdrawn."""
+    """A plan started from a version of a protocol; its orders follow as orders of their own, each to be changed or withdrawn.
+    `left_out`: drugs of it that were not ordered. `said_by` and `reason` carry a veterinarian's word where the protocol is not
+    meant for an animal with these conditions."""
 
     covers = ("B7",)
     protocol: str
     version: int
     title: str
     left_out: tuple[str, ...] = ()
+    said_by: str = ""
+    reason: str = ""
 
 
 class AirwayMeasured(Event, frozen=True, kw_only=True):
@@ -378,7 +382,8 @@ class PlanSent(Event, frozen=True, kw_only=True):
 
 
 class PlanApproved(Event, frozen=True, kw_only=True):
-    """A veterinarian signed the plan, or said so and was read back. Weight and ASA it was signed for stand beside it."""
+    """A veterinarian signed the plan, or said so and was read back. Weight and ASA it was signed for stand beside it, and the
+    vial strength of each order in the order of `orders`, empty where the line had none."""
 
     covers = ("B6", "B7")
     signed_by: str
@@ -387,6 +392,7 @@ class PlanApproved(Event, frozen=True, kw_only=True):
     weight_kg: Decimal
     asa: str = ""
     orders: tuple[str, ...] = ()
+    strengths: tuple[str, ...] = ()
 
 
 # ---- machine, room, lists (C, G5)

@@ -8,6 +8,7 @@ from datetime import UTC, tzinfo
 from spiracle.airway import AirwayTables
 from spiracle.breathing import BreathingTables
 from spiracle.case.hospital import NO_HOSPITAL, Hospital
+from spiracle.case.protocols import Protocols
 from spiracle.circulation import CirculationTables
 from spiracle.drugs import Formulary
 from spiracle.emergency import EmergencyTables
@@ -21,7 +22,8 @@ from spiracle.warmth import WarmthTables
 class Facts:
     """`version` names software and tables as they go on a print: a digest of every table read.
 
-    `zone` is the hospital's own, as a value: words that hold a time of day hold the one on the wall.
+    `zone` is the hospital's own, as a value: words that hold a time of day hold the one on the wall. `protocols` are the
+    hospital's own as its ledger has them now: the door that holds the log lays them in when it decides for a patient.
     """
 
     sources: Sources
@@ -36,3 +38,4 @@ class Facts:
     hospital: Hospital = NO_HOSPITAL
     version: str = ""
     zone: tzinfo = UTC
+    protocols: Protocols = Protocols()

@@ -23,6 +23,9 @@ SENT = (
     shapes.PickRow,
     shapes.Answers,
     shapes.EmergencySheet,
+    shapes.ProtocolsSheet,
+    shapes.ProtocolOffers,
+    shapes.ProtocolDraft,
 )
 # Sets of words that a page names by itself.
 WORDS = ("MarkName", "ZoneName", "Priority", "PhaseName", "SyringeClass")

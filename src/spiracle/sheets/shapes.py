@@ -1168,6 +1168,40 @@ class ProtocolOffers(Shape, frozen=True, kw_only=True):
     offers: tuple[ProtocolOffer, ...]
 
 
+class ProtocolDraft(Shape, frozen=True, kw_only=True):
+    """The fields of a ProtocolWritten as they would stand if a case's orders were kept as a protocol: the page adds a title."""
+
+    protocol: str = ""
+    version: int = 1
+    title: str = ""
+    species: str
+    lines: tuple[ProtocolDraftLine, ...] = ()
+    limits: tuple[ProtocolDraftLimit, ...] = ()
+    conditions: tuple[str, ...] = ()
+    unless: tuple[str, ...] = ()
+    note: str = ""
+
+
+class ProtocolDraftLine(Shape, frozen=True, kw_only=True):
+    drug: str
+    purpose: str
+    route: str
+    low: float
+    high: float
+    unit: str
+    row: str = ""
+    when: str = ""
+    note: str = ""
+    optional: bool = False
+
+
+class ProtocolDraftLimit(Shape, frozen=True, kw_only=True):
+    reading: str
+    below: float | None = None
+    above: float | None = None
+    action: str = ""
+
+
 class PickRow(Shape, frozen=True, kw_only=True):
     """A way to give a drug that may be ordered: purpose, route, what is usual, where it stops."""
 

@@ -1040,6 +1040,101 @@ export interface Answer {
   refused: Refused | null;
 }
 
+export interface ProtocolsSheet {
+  ledger: string;
+  seq: number;
+  protocols: ProtocolShape[];
+}
+
+export interface ProtocolShape {
+  protocol: string;
+  version: number;
+  title: string;
+  species: string;
+  lines: ProtocolShapeLine[];
+  limits: string[];
+  conditions: string[];
+  unless: string[];
+  note: string;
+  written_by: string;
+  written_at: string;
+  approved_by: string;
+  approved_at: string | null;
+  state: "in use" | "replaced" | "retired" | "waiting";
+  changes: string[];
+  event_id: string;
+}
+
+export interface ProtocolShapeLine {
+  drug: string;
+  name: string;
+  syringe_class: "anticholinergic" | "hypnotic" | "induction" | "local" | "opioid" | "other" | "relaxant" | "vasopressor";
+  text: string;
+  when: string;
+  note: string;
+  optional: boolean;
+  memory: boolean;
+  refusal: Refused | null;
+}
+
+export interface ProtocolOffers {
+  case: string;
+  offers: ProtocolOffer[];
+}
+
+export interface ProtocolOffer {
+  protocol: string;
+  version: number;
+  title: string;
+  note: string;
+  written_by: string;
+  approved_by: string;
+  why_not: string;
+  lines: ProtocolOfferLine[];
+  limit_texts: string[];
+  start: Record<string, string | number | boolean | null>;
+  limits: (Record<string, string | number | boolean | null>)[];
+}
+
+export interface ProtocolOfferLine {
+  line: DrugLine;
+  optional: boolean;
+  note: string;
+  order: Record<string, string | number | boolean | null>;
+}
+
+export interface ProtocolDraft {
+  protocol: string;
+  version: number;
+  title: string;
+  species: string;
+  lines: ProtocolDraftLine[];
+  limits: ProtocolDraftLimit[];
+  conditions: string[];
+  unless: string[];
+  note: string;
+}
+
+export interface ProtocolDraftLine {
+  drug: string;
+  purpose: string;
+  route: string;
+  low: number;
+  high: number;
+  unit: string;
+  row: string;
+  when: string;
+  note: string;
+  optional: boolean;
+}
+
+export interface ProtocolDraftLimit {
+  reading: string;
+  below: number | null;
+  above: number | null;
+  action: string;
+}
+
 export interface ProtocolLine {
   drug: string;
   purpose: string;
@@ -1477,6 +1572,8 @@ export interface ProtocolStarted {
   version: number;
   title: string;
   left_out?: string[];
+  said_by?: string;
+  reason?: string;
 }
 
 export interface AirwayMeasured {
@@ -1517,6 +1614,7 @@ export interface PlanApproved {
   weight_kg: Decimal;
   asa?: string;
   orders?: string[];
+  strengths?: string[];
 }
 
 export interface CheckLineDone {
