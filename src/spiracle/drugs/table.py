@@ -142,6 +142,71 @@ class CautionFacts(Strict, frozen=True, kw_only=True, rename={"class_": "class"}
     memory: bool = False
 
 
+class NamingFacts(Strict, frozen=True, kw_only=True):
+    """What a drug is called under each list of names. `everyday`: printed instead of the INN, which no vial carries.
+
+    `also`: older and longer names that find the drug and are never printed unless a hospital chooses one.
+    """
+
+    drug: str
+    inn: str
+    sources: tuple[str, ...]
+    usan: str = ""
+    ban: str = ""
+    everyday: str = ""
+    also: tuple[str, ...] = ()
+    memory: bool = False
+    note: str = ""
+
+
+class NotOneFacts(Strict, frozen=True, kw_only=True):
+    """A word that is no name of one drug here: it means several (`drugs`), or another substance. It is refused."""
+
+    name: str
+    says: str
+    sources: tuple[str, ...]
+    also: tuple[str, ...] = ()
+    drugs: tuple[str, ...] = ()
+    memory: bool = False
+
+
+class FormulationFacts(Strict, frozen=True, kw_only=True):
+    """What else is in the vial, and what follows from it. Read as a caution of the drug, and told beside its strengths.
+
+    `form`: how the vial reads. `strengths`: the listed strengths that are of this form; none: every vial of the drug.
+    """
+
+    id: str
+    drug: str
+    form: str
+    holds: str
+    statement: str
+    sources: tuple[str, ...]
+    species: Literal["dog", "cat", "both"] = "both"
+    severity: Severity = "care"
+    strengths: tuple[str, ...] = ()
+    routes: tuple[str, ...] = ()
+    when: tuple[str, ...] = ()
+    stops: bool = False
+    tell_apart: bool = False
+    memory: bool = False
+
+
+class SecondFacts(Strict, frozen=True, kw_only=True):
+    """A dangerous figure held against another page than the one it came from. `source` empty: none was found.
+
+    `agrees`: whether the two can stand together; `done`: what was done where they do not.
+    """
+
+    id: str
+    subject: str
+    rows: tuple[str, ...]
+    says: str
+    source: str = ""
+    agrees: bool = True
+    done: str = ""
+
+
 class BarrelFacts(Strict, frozen=True, kw_only=True):
     id: str
     name: str
@@ -218,6 +283,10 @@ class DrugFile(Strict, frozen=True, kw_only=True):
     made_up: tuple[RowFacts, ...] = ()
     class_: tuple[ClassFacts, ...] = msgspec.field(default=(), name="class")
     caution: tuple[CautionFacts, ...] = ()
+    naming: tuple[NamingFacts, ...] = ()
+    not_one: tuple[NotOneFacts, ...] = ()
+    formulation: tuple[FormulationFacts, ...] = ()
+    second_source: tuple[SecondFacts, ...] = ()
     barrel: tuple[BarrelFacts, ...] = ()
     purpose: tuple[WordFacts, ...] = ()
     route: tuple[WordFacts, ...] = ()
