@@ -149,7 +149,9 @@ def _the_house(case: Case, event: Event) -> bool:
         raise NotAllowed("case", "is the hospital's ledger, no patient.", "Send it to the patient's case.")
     strange = next((line.event.case for line in case.lines if line.event.case != LEDGER), None)
     if strange is not None:
-        raise Contradiction("case", f"this entry belongs to the ledger, not to case {strange}.", "Send it to the ledger.")
+        raise Contradiction(
+            "case", f"this entry belongs to the ledger, not to case {strange}.", "Send it to the ledger."
+        )
     return True
 
 

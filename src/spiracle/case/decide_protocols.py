@@ -67,12 +67,16 @@ def _next_version(ledger: Case, event: ev.ProtocolWritten, facts: Facts) -> None
     if before and before[-1].state == "retired":
         raise NotAllowed("protocol", f"{event.protocol} was retired.", "Write it under an id of its own.")
     if event.version != wanted:
-        raise Contradiction("version", f"{event.version} is not the next one.", f"Look at the latest version; the next is {wanted}.")
+        raise Contradiction(
+            "version", f"{event.version} is not the next one.", f"Look at the latest version; the next is {wanted}."
+        )
     if not before:
         return
     last = before[-1].written
     if last.species != event.species:
-        raise Contradiction("species", f"{event.protocol} is for a {last.species}.", "Give the other species a protocol of its own.")
+        raise Contradiction(
+            "species", f"{event.protocol} is for a {last.species}.", "Give the other species a protocol of its own."
+        )
     if not changes(last, event):
         raise Contradiction("version", f"changes nothing of version {last.version}.", "Change something, or leave it.")
 
@@ -114,7 +118,8 @@ def _held(line: ev.ProtocolLine, low: Quantity, high: Quantity, event: ev.Protoc
         drug=line.drug, species=event.species, purpose=line.purpose, route=line.route, low=low, high=high, row=line.row,
         conditions=event.conditions,
     )  # fmt: skip
-    rows, over, last = 0, 0, None
+    rows, over = 0, 0
+    last: Refusal | None = None
     for kg in TRIED[event.species]:
         try:
             row = facts.drugs.choose(asked, DosingWeight(kg))
@@ -131,7 +136,9 @@ def _held(line: ev.ProtocolLine, low: Quantity, high: Quantity, event: ev.Protoc
             raise OverLimit("dose", f"{judged.slip}.", "A protocol holds no dose over what is published; correct it.")
         per_kg = [s for s in row.stops if not s.ask and s.at.unit.dimension == high.unit.dimension and high > s.at]
         if per_kg:
-            raise OverLimit("dose", f"{asked.dose_text} is over the {per_kg[0].words}.", f"Write at most {per_kg[0].at}.")
+            raise OverLimit(
+                "dose", f"{asked.dose_text} is over the {per_kg[0].words}.", f"Write at most {per_kg[0].at}."
+            )
         over += judged.zone is Zone.FORBIDDEN
         last = OverLimit("dose", f"{asked.dose_text} is over a stop at every weight.", "Write less.")
     if last is not None and (not rows or over == rows):
@@ -189,9 +196,13 @@ def may_be_struck(ledger: Case, target: ev.Event) -> None:
     """A version somebody approved is retired or replaced, never struck: cases may rest on it."""
     if not isinstance(target, ev.ProtocolWritten):
         return
-    approved = [a for a in ledger.live(ev.ProtocolApproved) if (a.protocol, a.version) == (target.protocol, target.version)]
+    approved = [
+        a for a in ledger.live(ev.ProtocolApproved) if (a.protocol, a.version) == (target.protocol, target.version)
+    ]
     if approved:
-        raise NotAllowed("target", "was approved, and cases may rest on it.", "Retire the protocol, or write a new version.")
+        raise NotAllowed(
+            "target", "was approved, and cases may rest on it.", "Retire the protocol, or write a new version."
+        )
 
 
 # ---- in a patient's case
@@ -212,7 +223,9 @@ def protocol_started(case: Case, event: ev.ProtocolStarted, facts: Facts, _now: 
         raise Contradiction("species", f"{written.title} is for a {written.species}, not a {species(case)}.",
                             "Choose a protocol of this species.")  # fmt: skip
     if event.title != written.title:
-        raise Contradiction("title", f"{event.protocol} {event.version} is called {written.title}.", "Choose it again from the list.")
+        raise Contradiction(
+            "title", f"{event.protocol} {event.version} is called {written.title}.", "Choose it again from the list."
+        )
     if started(case, event.protocol, event.version) is not None:
         raise Contradiction("protocol", f"the plan started from {found.reference} already.", "Change its orders.")
     _left_out(event, written)
@@ -225,7 +238,9 @@ def _left_out(event: ev.ProtocolStarted, written: ev.ProtocolWritten) -> None:
     there = {line.drug for line in written.lines}
     strange = [drug for drug in event.left_out if drug not in there]
     if strange:
-        raise Unknown("left out", f"{strange[0][:40]!r} is not a line of {written.title}.", "Name lines of the protocol.")
+        raise Unknown(
+            "left out", f"{strange[0][:40]!r} is not a line of {written.title}.", "Name lines of the protocol."
+        )
 
 
 def why_not(case: Case, written: ev.ProtocolWritten, facts: Facts, at: datetime) -> str:
@@ -256,7 +271,9 @@ def from_protocol(case: Case, event: ev.DrugOrdered, facts: Facts) -> None:
     if not any(_same(x, event, facts) for x in mine):
         says = "; ".join(f"{dose_words(x.low, x.high, x.unit)} {x.route} for {x.purpose}" for x in mine)
         told = f"says {says}" if says else "has no such line"
-        raise Contradiction("protocol", f"{event.protocol} {told}.", "Order it as it stands there, or without naming the protocol.")
+        raise Contradiction(
+            "protocol", f"{event.protocol} {told}.", "Order it as it stands there, or without naming the protocol."
+        )
 
 
 def _same(line: ev.ProtocolLine, event: ev.DrugOrdered, facts: Facts) -> bool:
@@ -266,7 +283,6 @@ def _same(line: ev.ProtocolLine, event: ev.DrugOrdered, facts: Facts) -> bool:
         and ways.purpose(line.purpose) == ways.purpose(event.purpose)
         and ways.route(line.route) == ways.route(event.route)
     )
-
 
 
 RULES: Rules = {

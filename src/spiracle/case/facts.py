@@ -8,7 +8,7 @@ from datetime import UTC, tzinfo
 from spiracle.airway import AirwayTables
 from spiracle.breathing import BreathingTables
 from spiracle.case.hospital import NO_HOSPITAL, Hospital
-from spiracle.case.protocols import Protocols
+from spiracle.case.protocols import NO_PROTOCOLS, Protocols
 from spiracle.circulation import CirculationTables
 from spiracle.drugs import Formulary
 from spiracle.emergency import EmergencyTables
@@ -38,4 +38,4 @@ class Facts:
     hospital: Hospital = NO_HOSPITAL
     version: str = ""
     zone: tzinfo = UTC
-    protocols: Protocols = Protocols()
+    protocols: Protocols = NO_PROTOCOLS

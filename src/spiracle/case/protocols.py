@@ -58,6 +58,9 @@ class Protocols:
         return 1 + max((n for name, n, id_ in self.numbers if name == protocol and id_ != entry), default=0)
 
 
+NO_PROTOCOLS = Protocols()
+
+
 def protocols(ledger: Case) -> Protocols:
     """What the ledger says. The highest approved version is in use; older ones are replaced, unless all are retired."""
     retired = {r.protocol: r for r in ledger.live(ev.ProtocolRetired)}
@@ -102,7 +105,9 @@ def read_reference(text: str) -> tuple[str, int] | None:
 
 def started(case: Case, protocol: str, version: int) -> ev.ProtocolStarted | None:
     """The entry by which this case started from a version, if it did."""
-    return next((s for s in reversed(case.live(ev.ProtocolStarted)) if (s.protocol, s.version) == (protocol, version)), None)
+    return next(
+        (s for s in reversed(case.live(ev.ProtocolStarted)) if (s.protocol, s.version) == (protocol, version)), None
+    )
 
 
 def title_of(start: ev.ProtocolStarted) -> str:

@@ -23,6 +23,7 @@ from starlette.routing import Route
 
 from spiracle.case.events import encode
 from spiracle.case.fold import Case
+from spiracle.case.ledger import LEDGER
 from spiracle.doors.clock import Clock
 from spiracle.doors.live import EVERY_CASE, Live, message
 from spiracle.doors.log_store import LogStore
@@ -34,7 +35,7 @@ from spiracle.refusals import Contradiction, Missing, NotAllowed, NotOneOf, Refu
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
-    from spiracle.sheets.shapes import Board, CaseView
+    from spiracle.sheets.shapes import Board, CaseView, ProtocolDraft, ProtocolOffers, ProtocolsSheet
 
 PAPERS = ("a4", "letter")
 ENDED_FOR = timedelta(hours=24)
@@ -69,6 +70,42 @@ class Door:
             [{"seq": n.seq, "arrived_at": n.arrived_at, "event": msgspec.Raw(encode(n.event))} for n in entries]
         )
 
+    # ---- protocols
+
+    async def get_protocols(self, _request: Request) -> Response:
+        return answer(await run_in_threadpool(self._protocols))
+
+    def _protocols(self) -> ProtocolsSheet:
+        from spiracle.sheets.protocols import protocols_sheet
+
+        return protocols_sheet(*self.store.case(LEDGER), self.facts)
+
+    async def get_offers(self, request: Request) -> Response:
+        return answer(await run_in_threadpool(self._offers, case_of(request)))
+
+    def _offers(self, case: str) -> ProtocolOffers:
+        from spiracle.sheets.protocols import offers
+
+        return offers(self._patient(case), self.store.case(LEDGER)[0], self.facts, self.clock.now())
+
+    async def get_draft(self, request: Request) -> Response:
+        asked = request.query_params.get("protocol", "")
+        return answer(await run_in_threadpool(self._draft, case_of(request), asked))
+
+    def _draft(self, case: str, protocol: str) -> ProtocolDraft:
+        from spiracle.sheets.protocols import draft
+
+        return draft(self._patient(case), self.store.case(LEDGER)[0], protocol)
+
+    def _patient(self, case: str) -> Case:
+        """A case that is in the log and a patient's: the hospital's ledger is neither opened nor drawn as one."""
+        folded, seq = self.store.case(case)
+        if case == LEDGER:
+            raise Turned(404, NotAllowed("case", "is the hospital's ledger, no patient.", "Ask for the protocols."))
+        if not seq:
+            raise Turned(404, Unknown("case", f"{case} is not in the log.", "Open it first."))
+        return folded
+
     # ---- sheets
 
     async def get_case(self, request: Request) -> Response:
@@ -78,9 +115,8 @@ class Door:
         """The sheet of a case; the same for a second, so that ten tablets woken by one entry cost one sheet."""
         from spiracle.sheets.case_view import case_view
 
+        self._patient(case)
         folded, seq = self.store.case(case)
-        if not seq:
-            raise Turned(404, Unknown("case", f"{case} is not in the log.", "Open it first."))
         now = self.clock.now()
         kept = self._views.get(case)
         if kept is not None and kept[0] == seq and timedelta(0) <= now - kept[1] < SAME_VIEW:
@@ -236,7 +272,10 @@ def build_app(
         get("/api/board/live", door.get_board_live),
         get("/api/formulary", door.get_formulary),
         get("/api/emergency", door.get_emergency),
+        get("/api/protocols", door.get_protocols),
         get("/api/cases/{case}", door.get_case),
+        get("/api/cases/{case}/protocols", door.get_offers),
+        get("/api/cases/{case}/as-protocol", door.get_draft),
         get("/api/cases/{case}/live", door.get_live),
         get("/api/cases/{case}/log", door.get_log),
         get("/api/cases/{case}/{sheet}.pdf", door.get_paper),
