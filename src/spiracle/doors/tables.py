@@ -62,6 +62,8 @@ def load_facts(hospital: Path | None = None) -> Facts:
     sources = Sources(row for name, text in sorted(texts.items()) if name.startswith("sources-")
                       for row in read_sources(text, name))  # fmt: skip
     drugs = Formulary.read(room_texts(texts, "drugs"), sources)
+    if own.names != "INN" or own.shown:
+        drugs = drugs.with_names(own.names, own.shown)
     if own.limits:
         drugs = drugs.with_limits(own.limits, own.name)
     digest = hashlib.sha256("\0".join(f"{n}\0{t}" for n, t in sorted(texts.items())).encode()).hexdigest()[:10]

@@ -93,9 +93,10 @@ def _rank(
 def _named(order: OrderedDose, drug: str, route: str, formulary: Formulary) -> DoseRow:
     row = formulary.row(order.row)
     if row.drug != drug or row.species != order.species:
+        names = formulary.printed_names
         raise Contradiction(
             "row",
-            f"{row.id} is {row.drug} for a {row.species}, not {drug} for a {order.species}.",
+            f"{row.id} is {names[row.drug]} for a {row.species}, not {names[drug]} for a {order.species}.",
             "Pick the row again.",
         )
     if row.pick == "never":
@@ -113,7 +114,7 @@ def _refuse_traps(drug: str, order: OrderedDose, purpose: str, route: str, formu
     fact = zero_row(drug, order.species, purpose, route, order.conditions, formulary, rate=rate)
     if fact is not None:
         raise OverLimit(
-            "drug", f"{drug} is never given to a {order.species} for {fact.purpose} by {route}. {fact.note}".strip(),
+            "drug", f"{formulary.printed_names[drug]} is never given to a {order.species} for {fact.purpose} by {route}. {fact.note}".strip(),
             "Choose another drug or route.",
         )  # fmt: skip
 

@@ -9,6 +9,8 @@ from difflib import get_close_matches
 from typing import Any, Protocol
 
 from spiracle.drugs.choosing import Conditions, choose
+from spiracle.drugs.forms import forms_of, formulation_cautions
+from spiracle.drugs.naming import named, names_index, not_one_drug, plain_name
 from spiracle.drugs.order import DosingWeight, OrderedDose
 from spiracle.drugs.rows import DoseRow, dose_row, with_limit
 from spiracle.drugs.stock import Drug, Stock, Strength, drug_of, read_strength
@@ -19,7 +21,9 @@ from spiracle.drugs.table import (
     CautionFacts,
     ClassName,
     DrugFile,
+    FormulationFacts,
     RowFacts,
+    SecondFacts,
     WordFacts,
 )
 from spiracle.quantity import Quantity
@@ -50,15 +54,18 @@ class OwnLimit(Protocol):
 class Formulary:
     """All tables of this room. Nothing in it changes after it is made."""
 
-    def __init__(self, file: DrugFile, sources: Sources, rows: Mapping[str, DoseRow] | None = None) -> None:
-        self._file, self.sources = file, sources
-        self._drugs = {d.id: drug_of(d) for d in file.drug}
+    def __init__(
+        self, file: DrugFile, sources: Sources, rows: Mapping[str, DoseRow] | None = None, naming: str = "INN",
+        shown: Mapping[str, str] | None = None,
+    ) -> None:  # fmt: skip
+        self._file, self.sources, self._naming, self._shown = file, sources, naming, dict(shown or {})
+        self._drugs = named({d.id: drug_of(d) for d in file.drug}, file.naming, naming, self._shown)
         self._rows = dict(rows) if rows is not None else {f.id: dose_row(f) for f in file.dose}
         self._figures: dict[str, tuple[RowFacts, ...]] = {k: getattr(file, k) for k in FIGURE_KINDS}
         self._by_pair: dict[tuple[str, str], list[DoseRow]] = defaultdict(list)
         for row in sorted(self._rows.values(), key=lambda r: (_PICK_ORDER[r.pick], r.id)):
             self._by_pair[row.drug, row.species].append(row)
-        self._names = _names(self._drugs.values())
+        self._names = names_index(self._drugs.values(), file.not_one)
         self._purposes, self._routes = _words(file.purpose), _words(file.route)
         self._diluents = _words(file.diluent)
         for row in self._rows.values():  # the source's own wording of a purpose is understood too
@@ -94,8 +101,11 @@ class Formulary:
         """A drug by international name, printed name or synonym; refused by name with near names."""
         found = self._drugs.get(name) or self._drugs.get(self._names.get(_plain(name), ""))
         if found is None:
+            several = not_one_drug(name, self._file.not_one, self._drugs)
+            if several is not None:
+                raise several
             near = get_close_matches(_plain(name), self._names, n=3, cutoff=0.6)
-            tail = " or ".join(dict.fromkeys(self._names[n] for n in near))
+            tail = " or ".join(dict.fromkeys(self.printed_names[self._names[n]] for n in near))
             raise Unknown(
                 "drug", f"{name!r} is not a drug Spiracle knows.", f"Nearest: {tail}." if tail else "Check the name.",
                 use=self._names[near[0]] if len(near) == 1 else None,
@@ -208,6 +218,24 @@ class Formulary:
         """Every caution written for the drug or a class it belongs to."""
         return tuple(c for c in self._cautions.get(drug, ()) if c.species in {species, "both"})
 
+    # ---- forms of a vial, second sources
+
+    @property
+    def formulations(self) -> tuple[FormulationFacts, ...]:
+        return self._file.formulation
+
+    def forms(self, drug: str) -> tuple[str, ...]:
+        """Forms of a drug that must be told apart at the shelf, each with what it holds; none where one form is listed."""
+        return forms_of(drug, self._file.formulation)
+
+    @property
+    def second_sources(self) -> tuple[SecondFacts, ...]:
+        """The dangerous figures that were held against a second page, and what it said."""
+        return self._file.second_source
+
+    def second_of(self, row_id: str) -> tuple[SecondFacts, ...]:
+        return tuple(s for s in self._file.second_source if row_id in s.rows)
+
     # ---- stock
 
     def stock(self) -> Stock:
@@ -248,20 +276,14 @@ class Formulary:
             base = self.row(own.row)
             why = f"{own.reason}; signed by {own.signed_by}"
             rows[own.row] = with_limit(base, own.usual_low, own.usual_high, own.hard, why, origin)
-        return Formulary(self._file, self.sources, rows)
+        return Formulary(self._file, self.sources, rows, self._naming, self._shown)
+
+    def with_names(self, naming: str, shown: Mapping[str, str] | None = None) -> Formulary:
+        """The formulary under the names a hospital reads: those of one list, and its own choice per drug. Ids stay."""
+        return Formulary(self._file, self.sources, self._rows, naming, shown)
 
 
-def _plain(name: str) -> str:
-    return " ".join(name.casefold().replace("_", " ").replace("-", " ").split())
-
-
-def _names(drugs: Iterable[Drug]) -> dict[str, str]:
-    names: dict[str, str] = {}
-    for drug in drugs:
-        for name in (drug.id, drug.name, *drug.synonyms):
-            if names.setdefault(_plain(name), drug.id) != drug.id:
-                raise BadTable(f"drug {drug.id}", f"shares the name {name!r} with {names[_plain(name)]}.")
-    return names
+_plain = plain_name
 
 
 def _words(facts: Iterable[WordFacts]) -> dict[str, str]:
@@ -299,7 +321,7 @@ def _fineness(file: DrugFile) -> Fineness:
 
 def _cautions_of(file: DrugFile, classes: Mapping[str, tuple[str, ...]]) -> dict[str, list[CautionFacts]]:
     by: dict[str, list[CautionFacts]] = defaultdict(list)
-    for caution in file.caution:
+    for caution in (*file.caution, *formulation_cautions(file.formulation)):
         for drug in (caution.drug,) if caution.drug else classes[caution.class_]:
             by[drug].append(caution)
     return by
@@ -321,7 +343,22 @@ def _check(file: DrugFile, sources: Sources) -> None:
             _cited(f"{row.id}, stop", stop.sources, sources)
     for id_, cited in _others(file):
         _cited(id_, cited, sources)
+    _check_known(file, drugs, seen)
     _check_classes(file)
+
+
+def _check_known(file: DrugFile, drugs: set[str], rows: set[str]) -> None:
+    """What names a drug or a row names one that stands here."""
+    wanted = [(f.id, d) for f in file.formulation for d in (f.drug,)] + [
+        (w.name, d) for w in file.not_one for d in w.drugs
+    ]
+    for id_, drug in wanted:
+        if drug not in drugs:
+            raise BadTable(id_, f"speaks of {drug!r}, which is not a drug here.")
+    for second in file.second_source:
+        for row in second.rows:
+            if row not in rows:
+                raise BadTable(f"second source {second.id}", f"speaks of {row!r}, which is not a row here.")
 
 
 def _others(file: DrugFile) -> Iterable[tuple[str, tuple[str, ...]]]:
@@ -329,7 +366,10 @@ def _others(file: DrugFile) -> Iterable[tuple[str, tuple[str, ...]]]:
         yield drug.id, drug.sources
         yield from ((f"{drug.id}, strength", s.sources) for s in drug.strengths)
         yield from ((f"{drug.id}, diluent", d.sources) for d in drug.diluents)
-    yield from ((c.id, c.sources) for c in file.caution)
+    yield from ((c.id, c.sources) for c in (*file.caution, *file.formulation))
+    yield from ((f"names of {n.drug}", n.sources) for n in file.naming)
+    yield from ((f"word {w.name}", w.sources) for w in file.not_one)
+    yield from ((f"second source {s.id}", (s.source,)) for s in file.second_source if s.source)
     yield from ((b.id, b.sources) for b in file.barrel)
     yield from ((b.id, b.sources) for b in file.budget)
     yield from ((m.id, m.sources) for m in file.measure)
