@@ -9,6 +9,7 @@ from decimal import Decimal
 from spiracle.case import events as e
 from spiracle.case.facts import Facts
 from spiracle.doors.demo.parts import admitted, made_ready, questions, signed, tube_in, waste
+from spiracle.doors.demo.protocols import hospital_protocols
 from spiracle.doors.demo.telling import Story
 from spiracle.doors.log_store import LogStore
 
@@ -386,6 +387,26 @@ def kitten(store: LogStore, facts: Facts, start: datetime, now: datetime) -> Non
     s.order("o2", "alfaxalone", "induction", "IV", "2", "5", "mg/kg", ordered_by="edr")
 
 
+def plain_cat(store: LogStore, facts: Facts, start: datetime, now: datetime) -> None:
+    """A healthy cat for later today: examined and graded, with no order yet, so that its plan can start from a protocol."""
+    s = Story(store, facts, "juniper", start, "nkw", now)
+    admitted(
+        s,
+        species="cat",
+        name="Juniper",
+        breed="domestic longhair",
+        sex="female neutered",
+        age="6 y",
+        kg="4.26",
+        room="Dental room",
+        procedure="scale, polish and one extraction",
+        minutes=50,
+        number="HS-2218",
+    )
+    s.at(4)
+    questions(s, owner="G. Okafor", fasted_h=9, asa="II", condition=5, temperature="38.4", heart=176, breaths=26)
+
+
 def found_dog(store: LogStore, facts: Facts, start: datetime, now: datetime) -> None:
     """An emergency off the road: weight guessed, nothing else known."""
     s = Story(store, facts, "stray", start, "tob", now)
@@ -398,10 +419,12 @@ def found_dog(store: LogStore, facts: Facts, start: datetime, now: datetime) -> 
 
 
 ALL: tuple[tuple[Callable[[LogStore, Facts, datetime, datetime], None], int], ...] = (
+    (hospital_protocols, 60 * 24 * 60),
     (giant_dog, 330),
     (old_cat, 96),
     (bulldog, 63),
     (toy_dog, 40),
     (kitten, 25),
+    (plain_cat, 16),
     (found_dog, 6),
 )
