@@ -366,7 +366,8 @@ def _others(file: DrugFile) -> Iterable[tuple[str, tuple[str, ...]]]:
         yield drug.id, drug.sources
         yield from ((f"{drug.id}, strength", s.sources) for s in drug.strengths)
         yield from ((f"{drug.id}, diluent", d.sources) for d in drug.diluents)
-    yield from ((c.id, c.sources) for c in (*file.caution, *file.formulation))
+    yield from ((c.id, c.sources) for c in file.caution)
+    yield from ((f.id, f.sources) for f in file.formulation)
     yield from ((f"names of {n.drug}", n.sources) for n in file.naming)
     yield from ((f"word {w.name}", w.sources) for w in file.not_one)
     yield from ((f"second source {s.id}", (s.source,)) for s in file.second_source if s.source)
