@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from decimal import Decimal as D
+from decimal import Decimal
 from typing import Any
 
 from spiracle.case import events as e
@@ -12,6 +12,7 @@ from spiracle.case.ledger import LEDGER
 from spiracle.doors.demo.telling import Story
 from spiracle.doors.log_store import LogStore
 
+D = Decimal
 HEART = (
     "heart-disease",
     "heart-failure",
