@@ -3,24 +3,26 @@
 from __future__ import annotations
 
 from datetime import datetime
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from spiracle.case import events as ev
 from spiracle.case.allergies import ask_about_allergy
 from spiracle.case.animal import age_days
-from spiracle.case.decide_people import need_words, person, said, someone_else, veterinarian, word_of
+from spiracle.case.decide_people import need_words, own_hand, person, said, someone_else, veterinarian, word_of
 from spiracle.case.decide_protocols import check_limit, from_protocol
 from spiracle.case.decide_spans import inside
 from spiracle.case.fold import Case
 from spiracle.case.prepared import dosing_weight, ordered_dose, prepared
 from spiracle.case.ruling import Rules
+from spiracle.case.signing import signed_strengths
 from spiracle.case.standing import order as order_of
 from spiracle.case.standing import orders, species, weight_in_use
-from spiracle.drugs import judge
+from spiracle.drugs import DoseRow, DosingWeight, Judgement, OrderedDose, in_unit, judge
 from spiracle.drugs.order import allow
 from spiracle.patient import Weight
-from spiracle.quantity import Quantity
-from spiracle.refusals import Contradiction, Missing, NotAllowed, OutOfRange, Refusal, StaleReading, Unknown
+from spiracle.quantity import Quantity, down_to, figure
+from spiracle.refusals import Contradiction, Missing, NotAllowed, OutOfRange, OverLimit, Refusal, StaleReading, Unknown
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
@@ -67,7 +69,28 @@ def _held(case: Case, event: ev.DrugOrdered, facts: Facts) -> None:
         return
     dose, weight = ordered_dose(case, event, facts, event.happened_at), dosing_weight(case)
     row = facts.drugs.choose(dose, weight)
-    allow(dose, row, judge(dose, row, weight))
+    judged = judge(dose, row, weight)
+    _under_its_stop(event, dose, row, judged, weight)
+    if dose.overridden and not row.emergency and judged.per_row is not None and judged.guardrail.hard_high is not None:
+        own_hand(event.by, event.over_hard_by, judged.per_row, judged.guardrail.hard_high)
+
+
+def _under_its_stop(
+    event: ev.DrugOrdered, dose: OrderedDose, row: DoseRow, judged: Judgement, weight: DosingWeight
+) -> None:
+    """Over a stop, the refusal names the stop with its reason, and the most that would be taken, as the order is written."""
+    try:
+        allow(dose, row, judged)
+    except OverLimit as over:
+        stop = row.lowest(weight.kg)
+        if stop is None:
+            raise
+        most = in_unit(stop.at, dose.high.unit, weight.kg)
+        low = figure(down_to(most.value, Decimal(1).scaleb(most.value.adjusted() - 3)))
+        raise OverLimit(
+            over.field, f"{dose.dose_text} of {event.drug} is over the {stop.words}.",
+            f"Order at most {low} {most.unit}, or a named veterinarian says so with a reason.",
+        ) from over  # fmt: skip
 
 
 def standing_order(case: Case, name: str, drug: str, facts: Facts) -> ev.DrugOrdered:
@@ -108,6 +131,7 @@ def plan_approved(case: Case, event: ev.PlanApproved, facts: Facts, _now: dateti
             "hand", "someone else is acting.", "Let the veterinarian act and sign, or note it as said aloud."
         )
     _fresh_weight(case, event, facts)
+    signed_strengths(case, event, facts)
     asa = case.last(ev.AsaAssigned)
     if event.asa and asa is not None and event.asa.split()[0] != asa.asa:
         raise Contradiction(

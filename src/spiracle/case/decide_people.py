@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from spiracle.refusals import Contradiction, Missing, NotAllowed
+from spiracle.quantity import Quantity, figure
+from spiracle.refusals import Contradiction, Missing, NotAllowed, OverLimit
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
+
+TWICE = Decimal(2)
+OWN_HAND = "Give less, or the veterinarian who wants it enters it with their own hand and says why."
 
 
 def person(facts: Facts, id_: str, field: str) -> None:
@@ -44,6 +49,19 @@ def said(facts: Facts, said_by: str, reason: str) -> bool:
     if not reason.strip():
         raise Missing("reason", "is not given.", "Write in a few words why.")
     return True
+
+
+def own_hand(by: str, said_by: str, at: Quantity, stop: Quantity, what: str = "dose") -> None:
+    """Beyond twice a hard stop a named veterinarian is not enough: they enter it with their own hand. `at` and `stop` in like
+    units. Emergencies never come here.
+    """
+    if by == said_by or at <= Quantity(stop.value * TWICE, stop.unit):
+        return
+    raise OverLimit(what, f"{_short(at)} is more than twice the hard stop of {_short(stop)}.", OWN_HAND)
+
+
+def _short(value: Quantity) -> str:
+    return f"{figure(value.value, 4)} {value.unit}"
 
 
 def need_words(text: str, field: str, accepts: str) -> None:

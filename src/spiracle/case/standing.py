@@ -116,6 +116,8 @@ def plan_state(case: Case) -> PlanState:
         )
     if asa is not None and signed_.asa.split(" ")[0] not in ("", asa.asa):
         stale.append(f"ASA is {asa.asa}, the plan was signed for {signed_.asa}")
+    if asa is not None and not signed_.asa and max(asa.happened_at, asa.recorded_at) > signed_.recorded_at:
+        stale.append(f"ASA {asa.asa} was given after signing")
     stale += _found_later(case, signed_)
     latest = {o.order: o for o in orders(case)}
     added = [o.drug for o in latest.values() if o.order not in signed_.orders or o.happened_at > signed_.happened_at]
