@@ -113,8 +113,9 @@ def _refuse_traps(drug: str, order: OrderedDose, purpose: str, route: str, formu
     rate = any(s in {"h", "min"} for s, _ in order.high.unit.parts)
     fact = zero_row(drug, order.species, purpose, route, order.conditions, formulary, rate=rate)
     if fact is not None:
+        name = formulary.printed_names[drug]
         raise OverLimit(
-            "drug", f"{formulary.printed_names[drug]} is never given to a {order.species} for {fact.purpose} by {route}. {fact.note}".strip(),
+            "drug", f"{name} is never given to a {order.species} for {fact.purpose} by {route}. {fact.note}".strip(),
             "Choose another drug or route.",
         )  # fmt: skip
 

@@ -86,12 +86,7 @@ class Formulary:
     @classmethod
     def read(cls, files: Mapping[str, str], sources: Sources) -> Formulary:
         """All drug tables; each row's drug and sources must exist, each id stands once."""
-        merged: dict[str, list[Any]] = {name: [] for name in DrugFile.__struct_fields__}
-        for name, text in files.items():
-            part = read_table(text, DrugFile, name)
-            for key, found in merged.items():
-                found.extend(getattr(part, key))
-        file = DrugFile(**{key: tuple(value) for key, value in merged.items()})
+        file = drug_file(files)
         _check(file, sources)
         return cls(file, sources)
 
@@ -284,6 +279,16 @@ class Formulary:
 
 
 _plain = plain_name
+
+
+def drug_file(files: Mapping[str, str]) -> DrugFile:
+    """All drug tables as one, read strictly and not yet held against one another."""
+    merged: dict[str, list[Any]] = {name: [] for name in DrugFile.__struct_fields__}
+    for name, text in files.items():
+        part = read_table(text, DrugFile, name)
+        for key, found in merged.items():
+            found.extend(getattr(part, key))
+    return DrugFile(**{key: tuple(value) for key, value in merged.items()})
 
 
 def _words(facts: Iterable[WordFacts]) -> dict[str, str]:
