@@ -60,7 +60,8 @@ class Formulary:
     ) -> None:  # fmt: skip
         self._file, self.sources, self._naming, self._shown = file, sources, naming, dict(shown or {})
         self._drugs = named({d.id: drug_of(d) for d in file.drug}, file.naming, naming, self._shown)
-        self._rows = dict(rows) if rows is not None else {f.id: dose_row(f) for f in file.dose}
+        made = rows if rows is not None else {f.id: dose_row(f) for f in file.dose}
+        self._rows = {i: replace(r, printed=self._drugs[r.drug].name) for i, r in made.items()}
         self._figures: dict[str, tuple[RowFacts, ...]] = {k: getattr(file, k) for k in FIGURE_KINDS}
         self._by_pair: dict[tuple[str, str], list[DoseRow]] = defaultdict(list)
         for row in sorted(self._rows.values(), key=lambda r: (_PICK_ORDER[r.pick], r.id)):

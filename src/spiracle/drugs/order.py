@@ -201,7 +201,7 @@ def allow(order: OrderedDose, row: DoseRow, judged: Judgement) -> None:
     if judged.zone is Zone.FORBIDDEN and not order.overridden:
         hard = judged.guardrail.hard_high
         raise OverLimit(
-            "dose", f"{order.dose_text} of {row.drug} is over the hard stop of {_short(hard)}.",
+            "dose", f"{order.dose_text} of {row.name} is over the hard stop of {_short(hard)}.",
             "Order less, or a named veterinarian says so with a reason.",
         )  # fmt: skip
 

@@ -58,6 +58,11 @@ class DoseRow:
     origin: str = OURS
     kind: str = "dose"
     infusion: bool = field(default=False)
+    printed: str = ""  # the drug's name as this hospital reads it; the formulary fills it in
+
+    @property
+    def name(self) -> str:
+        return self.printed or self.drug.replace("_", " ")
 
     @property
     def unit(self) -> Unit:
@@ -305,6 +310,6 @@ def same_measure(dose: Quantity, row: DoseRow) -> None:
     if comparable(dose.unit, row.unit):
         return
     raise UnlikeUnits(
-        "dose", f"{dose} does not fit: this way of giving {row.drug} is written in {row.unit}.",
+        "dose", f"{dose} does not fit: this way of giving {row.name} is written in {row.unit}.",
         f"Write it like {row.usual_low}.",
     )  # fmt: skip
