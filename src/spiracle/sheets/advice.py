@@ -12,14 +12,15 @@ from datetime import timedelta
 
 from spiracle.case import events as ev
 from spiracle.case import standing
+from spiracle.quantity import figure
 from spiracle.sheets.advice_airway import airway_advice
 from spiracle.sheets.advice_limits import limit_advice
 from spiracle.sheets.advice_rates import rate_advice
 from spiracle.sheets.airway_proof import tube_in_place
 from spiracle.sheets.calling import call_act
-from spiracle.sheets.names import minutes_text
+from spiracle.sheets.names import capital, joined, minutes_text
 from spiracle.sheets.recover import next_look
-from spiracle.sheets.shapes import Advice, DrugLine, InduceSheet
+from spiracle.sheets.shapes import Act, Advice, DrugLine, InduceSheet
 from spiracle.sheets.told import Told
 
 LOOK_LATE_HIGH = timedelta(minutes=2)
@@ -43,6 +44,7 @@ def advice(t: Told, induce: InduceSheet, lines: tuple[DrugLine, ...]) -> tuple[A
         *rate_advice(t),
         *_recovery(t),
         *_order_reached(induce),
+        *_withdrawn(t),
         *_awareness(t),
     ]
     return tuple(sorted(found, key=lambda a: (ORDER_OF[a.priority], a.since or t.now, a.id)))
@@ -109,6 +111,37 @@ def _order_reached(sheet: InduceSheet) -> Iterable[Advice]:
                 since=agent.last_at,
                 body=f"{agent.total.text} {agent.total.unit} in {agent.pushes} pushes. {call}",
             )
+
+
+def _withdrawn(t: Told) -> Iterable[Advice]:
+    """An order was withdrawn, and its drug still runs, or lies drawn up where somebody could pick it up."""
+    for gone in t.case.live(ev.OrderWithdrawn):
+        if gone.order in t.orders:
+            continue  # ordered anew since
+        said = joined((f"Withdrawn by {t.names.hand(gone.by)}", gone.reason), ": ") + "."
+        drug = next((o.drug for o in reversed(t.case.live(ev.DrugOrdered)) if o.order == gone.order), "")
+        bags = {b.bag for b in t.case.live(ev.BagMixed) if any(p.order == gone.order for p in b.parts)}
+        for running in t.infusions:
+            if running.running and (running.started.order == gone.order or running.started.bag in bags):
+                name = capital(t.names.drug(drug)) + (" in the bag" if running.started.bag in bags else "")
+                stop: dict[str, str | float | bool | None] = {"infusion": running.started.infusion}
+                yield Advice(
+                    id=f"withdrawn {running.started.infusion}",
+                    priority="high",
+                    title=f"{name} still runs. Its order was withdrawn.",
+                    since=gone.happened_at,
+                    body=f"{said} Stop it, or have it ordered again.",
+                    acts=(Act(label="Stop it", event="InfusionStopped", fields=stop, main=True),),
+                )
+        for syringe in t.syringes:
+            if syringe.drawn.order == gone.order and syringe.left_ml > 0:
+                yield Advice(
+                    id=f"withdrawn {syringe.drawn.syringe}",
+                    priority="medium",
+                    title=f"{capital(t.names.drug(drug))} is drawn up. Its order was withdrawn.",
+                    since=gone.happened_at,
+                    body=f"{said} Set the syringe aside: {figure(syringe.left_ml)} mL to be wasted or returned.",
+                )
 
 
 def _awareness(t: Told) -> Iterable[Advice]:

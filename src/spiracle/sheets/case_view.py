@@ -8,10 +8,12 @@ import msgspec
 
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
+from spiracle.case.protocols import plan_title, reference_title
 from spiracle.quantity import Quantity
 from spiracle.sheets.advice import advice
 from spiracle.sheets.assess import assess
 from spiracle.sheets.collar import collar
+from spiracle.sheets.countersign import to_be_signed
 from spiracle.sheets.due import due
 from spiracle.sheets.emergency_sheet import emergency_sheet
 from spiracle.sheets.induce import induce
@@ -31,7 +33,7 @@ def case_view(case: Case, seq: int, facts: Facts, now: datetime) -> CaseView:
     t = told(case, facts, now)
     plan = _plan(t)
     gaps = record_gaps(t)
-    written = record(t, gaps)
+    written = msgspec.structs.replace(record(t, gaps), protocol=plan.protocol)
     induction = induce(t, plan)
     urgent = advice(t, induction, plan.lines)
     return CaseView(
@@ -59,7 +61,13 @@ def _plan(t: Told) -> PlanSheet:
     plan = plan_sheet(t.case, t.facts, t.now)
     hand = t.names.hand
     lines = tuple(
-        msgspec.structs.replace(x, name=capital(x.name), ordered_by=hand(x.ordered_by) if x.ordered_by else "")
+        msgspec.structs.replace(
+            x,
+            name=capital(x.name),
+            ordered_by=hand(x.ordered_by) if x.ordered_by else "",
+            protocol=reference_title(t.case, order.protocol) if (order := t.orders.get(x.order)) is not None else "",
+            needs=tuple(n for n in (*x.needs, to_be_signed(t, order)) if n),
+        )
         for x in plan.lines
     )
     limits = tuple(msgspec.structs.replace(x, whose=hand(x.whose)) for x in plan.limits)
@@ -69,6 +77,7 @@ def _plan(t: Told) -> PlanSheet:
         limits=limits,
         sent_to=hand(plan.sent_to) if plan.sent_to else "",
         signed_by=hand(plan.signed_by) if plan.signed_by else "",
+        protocol=plan_title(t.case),
     )
 
 

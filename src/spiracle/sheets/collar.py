@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from spiracle.case import standing
+from spiracle.case import signing
 from spiracle.case.events import AllergiesAsked, AsaAssigned, Weighed
 from spiracle.quantity import figure
 from spiracle.sheets.names import joined, kg_text, shown_kg
@@ -92,7 +92,7 @@ def allergies(t: Told) -> Allergies:
 
 def draft_reasons(t: Told, open_lines: int) -> tuple[str, ...]:
     """Why the plan is still a draft: each reason in words, none when it stands signed for this weight and ASA."""
-    state = standing.plan_state(t.case)
+    state = signing.state(t.case, t.facts, t.now)
     reasons: list[str] = []
     if t.weight is None:
         reasons.append("not weighed")

@@ -13,6 +13,7 @@ from spiracle.quantity import figure
 from spiracle.sheets.airway_proof import cuff_recheck
 from spiracle.sheets.bands import short
 from spiracle.sheets.chart import EVERY
+from spiracle.sheets.countersign import due_signatures
 from spiracle.sheets.maintain import ends_at, row_due
 from spiracle.sheets.names import joined, kg_text
 from spiracle.sheets.recover import next_look, outcome_due
@@ -38,6 +39,7 @@ def due(t: Told) -> tuple[Due, ...]:
         *_look(t),
         *_analgesia(t),
         *_call(t),
+        *due_signatures(t),
     ]
     return tuple(sorted(found, key=lambda d: d.at))
 

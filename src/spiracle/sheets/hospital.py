@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from spiracle.case.facts import Facts
+from spiracle.case.ledger import LEDGER
 from spiracle.case.running import FLUID_GROUPS
 from spiracle.sheets.cautions import STANDING
 from spiracle.sheets.shapes import Hand, Hospital
@@ -28,4 +29,5 @@ def hospital(facts: Facts) -> Hospital:
         cautions=STANDING,
         version=facts.version.split(",")[0],
         tables=facts.version.split(",")[-1].strip().removeprefix("tables "),
+        ledger=LEDGER,
     )

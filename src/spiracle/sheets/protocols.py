@@ -252,7 +252,9 @@ def draft(case: Case, ledger: Case, protocol: str = "") -> ProtocolDraft:
     if protocol and not versions:
         raise Unknown("protocol", f"{protocol[:40]!r} is not in the ledger.", "Choose one of the list.")
     old = versions[-1].written if versions and versions[-1].written.species == opened.species else None
-    place = {line.event.id: line.entry.seq for line in case.every(ev.DrugOrdered)}  # as they were entered, not by their ids
+    place = {
+        line.event.id: line.entry.seq for line in case.every(ev.DrugOrdered)
+    }  # as they were entered, not by their ids
     lines = tuple(_draft_line(o, old) for o in sorted(standing.orders(case), key=lambda o: place[o.id]))
     limits = {x.reading: x for x in case.live(ev.LimitOrdered)}
     made = ProtocolDraft(

@@ -24,7 +24,8 @@ def _retired(e: ev.ProtocolRetired, n: Names) -> str:
 
 def _started(e: ev.ProtocolStarted, n: Names) -> str:
     out = joined(n.drug(d) for d in e.left_out)
-    return joined((f"plan started from {e.title}, version {e.version}", out and f"left out: {out}"), "; ")
+    word = f"on the word of {n.person(e.said_by)}: {e.reason}" if e.said_by else ""
+    return joined((f"plan started from {e.title}, version {e.version}", out and f"left out: {out}", word), "; ")
 
 
 def _bag(e: ev.BagMixed, n: Names) -> str:
