@@ -192,14 +192,15 @@ def _became(found: Version) -> str:
             "retired": "retired"}[found.state]  # fmt: skip
 
 
-def may_be_struck(ledger: Case, target: ev.Event) -> None:
-    """A version somebody approved is retired or replaced, never struck: cases may rest on it."""
+def may_be_struck(ledger: Case, strike: ev.EntryStruck, target: ev.Event, facts: Facts) -> None:
+    """A version somebody approved is retired or replaced, never struck: cases may rest on it. An approval or a retirement is
+    taken back by a veterinarian, for it changes what others start from."""
+    if isinstance(target, ev.ProtocolApproved | ev.ProtocolRetired):
+        veterinarian(facts, strike.by, "hand")
     if not isinstance(target, ev.ProtocolWritten):
         return
-    approved = [
-        a for a in ledger.live(ev.ProtocolApproved) if (a.protocol, a.version) == (target.protocol, target.version)
-    ]
-    if approved:
+    version = (target.protocol, target.version)
+    if any((a.protocol, a.version) == version for a in ledger.live(ev.ProtocolApproved)):
         raise NotAllowed(
             "target", "was approved, and cases may rest on it.", "Retire the protocol, or write a new version."
         )

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from spiracle.case import events as ev
 from spiracle.case.decide_people import need_words, person, someone_else
+from spiracle.case.decide_protocols import may_be_struck
 from spiracle.case.fold import Case, Line
 from spiracle.case.ruling import Rules
 from spiracle.case.standing import packs, signed, since_technician
@@ -46,6 +47,7 @@ def entry_struck(case: Case, event: ev.EntryStruck, facts: Facts, _now: datetime
         raise Contradiction("happened at", "is before the entry it strikes.", "Give the time it was struck.")
     need_words(event.reason, "reason", "Say in a few words what was wrong.")
     target = line.event
+    may_be_struck(case, event, target, facts)
     if isinstance(target, ev.CaseOpened):
         raise NotAllowed("target", "the opening of a case is not struck.", "Open a new case.")
     if isinstance(target, ev.RecordSigned | ev.RecordAmended):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from itertools import groupby
 
-from spiracle.case.events import DrugOrdered
+from spiracle.case.events import DrugOrdered, PlanApproved
 from spiracle.case.signing import waiting, waits_for
 from spiracle.sheets.names import capital, joined
 from spiracle.sheets.shapes import Due
@@ -18,9 +18,17 @@ def to_be_signed(t: Told, order: DrugOrdered | None) -> str:
     return f"to be countersigned by {t.names.hand(vet)}" if vet else ""
 
 
+def _owed(t: Told, order: DrugOrdered) -> bool:
+    begun = any(g.order == order.order for g in t.given) or any(i.started.order == order.order for i in t.infusions)
+    return begun or order.given_as == "oral" or t.case.last(PlanApproved) is not None
+
+
 def due_signatures(t: Told) -> Iterable[Due]:
-    """One line for each veterinarian: which orders wait for their signature, and since when."""
-    found = sorted(waiting(t.case, t.facts), key=lambda pair: pair[1])
+    """One line for each veterinarian: which orders wait for their signature, and since when.
+
+    While no plan is signed, what was entered as written and not begun waits for that signature: the draft says so already.
+    """
+    found = sorted((pair for pair in waiting(t.case, t.facts) if _owed(t, pair[0])), key=lambda pair: pair[1])
     for vet, group in groupby(found, key=lambda pair: pair[1]):
         orders = [order for order, _ in group]
         first = min(o.happened_at for o in orders)

@@ -94,7 +94,8 @@ def made_ready(s: Story, machine: str, circuit: str, gauge: str = "95 bar") -> N
 
 def signed(s: Story, orders: tuple[str, ...], asa: str) -> None:
     s.tell(e.PlanSent, to="svr")
-    s.tell(e.PlanApproved, by="svr", signed_by="svr", weight_kg=s.kg, asa=asa, orders=orders)
+    holds = tuple("" if (made := s.prepared[o].concentration) is None else str(made) for o in orders)
+    s.tell(e.PlanApproved, by="svr", signed_by="svr", weight_kg=s.kg, asa=asa, orders=orders, strengths=holds)
 
 
 def tube_in(s: Story, size: str, depth: str, cuff: str, leak: str, od: str) -> None:
