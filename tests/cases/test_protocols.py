@@ -189,7 +189,9 @@ def test_a_line_that_could_not_be_ordered_is_refused_by_its_place(
     ledger = Ledger()
     with pytest.raises(Refusal) as turned:
         ledger.write(lines=(PROPOFOL, bad))
-    assert (type(turned.value), turned.value.field) == (name, f"line 2, {bad.drug}, {field}"), turned.value.sentence
+    assert (type(turned.value), turned.value.field) == (name, f"line 2, {house().drugs.name(bad.drug)}, {field}"), (
+        turned.value.sentence
+    )
     assert not ledger.entries
 
 
@@ -205,7 +207,7 @@ def test_a_way_in_which_a_drug_is_never_given_is_no_line() -> None:
             Ledger().write(
                 species=row.species, lines=(line(row.drug, "0.001", row.unit, purpose=purpose, route=route),)
             )
-        assert turned.value.field.startswith(f"line 1, {row.drug}"), turned.value.sentence
+        assert turned.value.field.startswith(f"line 1, {facts.drugs.name(row.drug)}"), turned.value.sentence
     kept = next(r for r in facts.drugs.all_rows() if r.pick == "never" and r.species == "dog")
     with pytest.raises(Refusal):
         Ledger().write(lines=(ev.ProtocolLine(drug=kept.drug, purpose=kept.purposes[0], route=kept.routes[0], row=kept.id,

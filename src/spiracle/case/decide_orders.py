@@ -36,7 +36,9 @@ def drug_ordered(case: Case, event: ev.DrugOrdered, facts: Facts, _now: datetime
     drug = facts.drugs.drug(event.drug, species(case))
     if before and facts.drugs.drug(before[-1].drug).id != drug.id:
         raise Contradiction(
-            "order", f"{event.order} is an order of {before[-1].drug}.", "Give another drug an order of its own."
+            "order",
+            f"{event.order} is an order of {facts.drugs.name(before[-1].drug)}.",
+            "Give another drug an order of its own.",
         )
     low, high = Quantity.of(event.low, event.unit), Quantity.of(event.high, event.unit)
     if low > high:
@@ -64,20 +66,19 @@ def _held(case: Case, event: ev.DrugOrdered, facts: Facts) -> None:
     if weight_in_use(case) is None:
         able = facts.drugs.rows(event.drug, str(species(case)), event.purpose, event.route)
         if not able:
-            raise Unknown("purpose", f"{event.drug} for {event.purpose} by {event.route} has no row for a {species(case)}.",
+            name = facts.drugs.name(event.drug)
+            raise Unknown("purpose", f"{name} for {event.purpose} by {event.route} has no row for a {species(case)}.",
                           "Pick another purpose or route.")  # fmt: skip
         return
     dose, weight = ordered_dose(case, event, facts, event.happened_at), dosing_weight(case)
     row = facts.drugs.choose(dose, weight)
     judged = judge(dose, row, weight)
-    _under_its_stop(event, dose, row, judged, weight)
+    _under_its_stop(facts.drugs.name(row.drug), dose, row, judged, weight)
     if dose.overridden and not row.emergency and judged.per_row is not None and judged.guardrail.hard_high is not None:
         own_hand(event.by, event.over_hard_by, judged.per_row, judged.guardrail.hard_high)
 
 
-def _under_its_stop(
-    event: ev.DrugOrdered, dose: OrderedDose, row: DoseRow, judged: Judgement, weight: DosingWeight
-) -> None:
+def _under_its_stop(name: str, dose: OrderedDose, row: DoseRow, judged: Judgement, weight: DosingWeight) -> None:
     """Over a stop, the refusal names the stop with its reason, and the most that would be taken, as the order is written."""
     try:
         allow(dose, row, judged)
@@ -88,7 +89,7 @@ def _under_its_stop(
         most = in_unit(stop.at, dose.high.unit, weight.kg)
         low = figure(down_to(most.value, Decimal(1).scaleb(most.value.adjusted() - 3)))
         raise OverLimit(
-            over.field, f"{dose.dose_text} of {event.drug} is over the {stop.words}.",
+            over.field, f"{dose.dose_text} of {name} is over the {stop.words}.",
             f"Order at most {low} {most.unit}, or a named veterinarian says so with a reason.",
         ) from over  # fmt: skip
 
@@ -99,7 +100,11 @@ def standing_order(case: Case, name: str, drug: str, facts: Facts) -> ev.DrugOrd
     if found is None:
         raise Unknown("order", f"{name!r} is not an order that stands.", "Choose a standing order.")
     if facts.drugs.drug(found.drug).id != facts.drugs.drug(drug).id:
-        raise Contradiction("order", f"{name} is for {found.drug}, not {drug}.", "Choose the order of this drug.")
+        raise Contradiction(
+            "order",
+            f"{name} is for {facts.drugs.name(found.drug)}, not {facts.drugs.name(drug)}.",
+            "Choose the order of this drug.",
+        )
     return found
 
 
@@ -141,17 +146,17 @@ def plan_approved(case: Case, event: ev.PlanApproved, facts: Facts, _now: dateti
     for name in event.orders:
         if name not in stand:
             raise Unknown("order", f"{name!r} is not an order that stands.", "Look at the plan again, then sign.")
-    unnamed = [o.drug for o in stand.values() if o.order not in event.orders]
+    unnamed = [facts.drugs.name(o.drug) for o in stand.values() if o.order not in event.orders]
     if unnamed:
         raise Contradiction("orders", f"{', '.join(unnamed)} came after this page was drawn.", "Look again, then sign.")
     for order in stand.values():
         refusal = prepared(case, order, facts, event.happened_at).refusal
         if refusal is not None:
-            raise _line(order, refusal)
+            raise _line(facts.drugs.name(order.drug), refusal)
 
 
-def _line(order: ev.DrugOrdered, refusal: Refusal) -> Refusal:
-    return Missing(f"{order.drug}, {refusal.field}", refusal.says, refusal.accepts or "Complete the line, then sign.")
+def _line(name: str, refusal: Refusal) -> Refusal:
+    return Missing(f"{name}, {refusal.field}", refusal.says, refusal.accepts or "Complete the line, then sign.")
 
 
 def _fresh_weight(case: Case, event: ev.PlanApproved, facts: Facts) -> None:

@@ -53,7 +53,7 @@ def protocol_written(ledger: Case, event: ev.ProtocolWritten, facts: Facts, _now
         drug = _line(number, line, event, facts)
         same = (drug, facts.drugs.purpose(line.purpose), facts.drugs.route(line.route))
         if same in seen and not line.optional:
-            raise Contradiction(_at(number, line, "drug"), "stands in an earlier line for the same purpose and route.",
+            raise Contradiction(_at(number, line, "drug", facts), "stands in an earlier line for the same purpose and route.",
                                 "Keep one of the two, or mark one as optional.")  # fmt: skip
         seen.add(same)
     for limit in event.limits:
@@ -103,12 +103,14 @@ def _line(number: int, line: ev.ProtocolLine, event: ev.ProtocolWritten, facts: 
             raise OutOfRange("dose", "is zero.", "Give the dose, or leave the line out.")
         _held(line, low, high, event, facts)
     except Refusal as refusal:
-        raise type(refusal)(_at(number, line, refusal.field), refusal.says, refusal.accepts, refusal.use) from refusal
+        raise type(refusal)(
+            _at(number, line, refusal.field, facts), refusal.says, refusal.accepts, refusal.use
+        ) from refusal
     return drug.id
 
 
-def _at(number: int, line: ev.ProtocolLine, field: str) -> str:
-    return f"line {number}, {line.drug[:40]}, {field}"
+def _at(number: int, line: ev.ProtocolLine, field: str, facts: Facts) -> str:
+    return f"line {number}, {facts.drugs.name(line.drug)[:40]}, {field}"
 
 
 def _held(line: ev.ProtocolLine, low: Quantity, high: Quantity, event: ev.ProtocolWritten, facts: Facts) -> None:

@@ -71,7 +71,7 @@ def changed_strengths(case: Case, signed: PlanApproved, facts: Facts, at: dateti
         was = told.get(order.order, "")
         now = in_hand(case, order) or _worked(case, order, facts, at)
         if was and now and not any(alike(text, was) for text in now):
-            said.append(f"{order.drug} is {now[0]}, the plan was signed for {was}")
+            said.append(f"{facts.drugs.name(order.drug)} is {now[0]}, the plan was signed for {was}")
     return tuple(said)
 
 
@@ -125,5 +125,7 @@ def signed_strengths(case: Case, event: PlanApproved, facts: Facts) -> None:
         now = in_hand(case, order) or _worked(case, order, facts, event.happened_at)
         if said and now and not any(alike(text, said) for text in now):
             raise Contradiction(
-                "strength", f"{order.drug} is {now[0]} now, the page said {said}.", "Look at the plan again, then sign."
+                "strength",
+                f"{facts.drugs.name(order.drug)} is {now[0]} now, the page said {said}.",
+                "Look at the plan again, then sign.",
             )

@@ -93,10 +93,7 @@ def _called(old: ev.ProtocolWritten, new: ev.ProtocolWritten, facts: Facts) -> d
 
 
 def _name(drug: str, facts: Facts) -> str:
-    try:
-        return capital(facts.drugs.drug(drug).name)
-    except Refusal:
-        return drug
+    return capital(facts.drugs.name(drug))
 
 
 def _shape_line(line: ev.ProtocolLine, w: ev.ProtocolWritten, facts: Facts) -> ProtocolShapeLine:
@@ -117,7 +114,7 @@ def _shape_line(line: ev.ProtocolLine, w: ev.ProtocolWritten, facts: Facts) -> P
             refusal=refused(refusal),
         )  # fmt: skip
     return ProtocolShapeLine(
-        drug=drug.id, name=capital(drug.name), syringe_class=drug.syringe_class, text=text, when=line.when, note=line.note,
+        drug=drug.id, name=_name(drug.id, facts), syringe_class=drug.syringe_class, text=text, when=line.when, note=line.note,
         optional=line.optional, memory=memory,
     )  # fmt: skip
 
