@@ -8,7 +8,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from spiracle.case.events import DrugOrdered, PlanApproved, RecordSigned, SyringeDrawn
+from spiracle.case.events import DrugOrdered, PlanApproved, RecordSigned, SyringeDrawn, VialPicked
 from spiracle.case.fold import Case
 from spiracle.case.prepared import prepared
 from spiracle.case.standing import PlanState, orders, plan_state
@@ -82,9 +82,9 @@ def in_hand(case: Case, order: DrugOrdered) -> tuple[str, ...]:
 
 
 def _worked(case: Case, order: DrugOrdered, facts: Facts, at: datetime) -> tuple[str, ...]:
-    """What the line works out to from the vial in hand or the shelf; a line that has none now is shown as refused."""
-    now = line_strength(case, order, facts, at)
-    return (now,) if now else ()
+    """What the line works out to from the vial in hand or the shelf, and that vial; a line without either shows its refusal."""
+    picked = [v.concentration for v in case.live(VialPicked) if v.order == order.order]
+    return tuple(text for text in (line_strength(case, order, facts, at), *picked[-1:]) if text)
 
 
 def line_strength(case: Case, order: DrugOrdered, facts: Facts, at: datetime) -> str:
