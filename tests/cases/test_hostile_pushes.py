@@ -322,7 +322,7 @@ def test_plain_propofol_has_no_such_ceiling() -> None:
     """U24: 250 mg of it in 10 kg, then an order more."""
     t = Telling()
     word = {"said_by": "vet", "reason": "light"}
-    t.tell(ev.DrugGiven, **of_vial("propofol", "25", "10 mg/mL", "250"), **word)
+    t.tell(ev.DrugGiven, by="vet", **of_vial("propofol", "25", "10 mg/mL", "250"), **word)
     t.order("o2", "propofol", "induction", "IV", "1", "1", over_hard_by="vet", reason="still light")
     t.at(60).tell(ev.DrugGiven, **of_vial("propofol", "1", "10 mg/mL", "10", order="o2", purpose="induction"))
 

@@ -200,6 +200,17 @@ def test_a_push_far_over_its_stop_needs_the_veterinarians_own_hand() -> None:
     push(t.case, given, None, Quantity.of("15", "mg"), t.facts)
 
 
+def test_the_log_refuses_such_a_push_but_never_in_trouble() -> None:
+    """U14: through the same door as every push; an arrest waits for nobody's hand."""
+    t = Telling()
+    fields = {"by": "stu", "said_by": "vet", "reason": "x", "drug": "methadone", "amount": d("600"), "unit": "mg",
+              "route": "IM", "purpose": "premedication"}  # fmt: skip
+    t.refused(OverLimit, "dose", ev.DrugGiven, **fields)
+    t.tell(ev.DrugGiven, **{**fields, "amount": d("15")})
+    t.tell(ev.ArrestBegan)
+    t.at(10).tell(ev.DrugGiven, **fields)
+
+
 def test_without_a_weight_the_largest_animal_stands_for_it() -> None:
     t = Telling(weighed=False)
     given = t.made(ev.DrugGiven, by="stu", said_by="vet", reason="x", drug="methadone", amount=d("600"), unit="mg", route="IM",

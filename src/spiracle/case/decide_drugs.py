@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from spiracle.case import events as ev
+from spiracle.case import own_hand
 from spiracle.case.allergies import ask_about_allergy
 from spiracle.case.decide_orders import standing_order
 from spiracle.case.decide_people import person, said
@@ -85,6 +86,7 @@ def _held(case: Case, event: ev.DrugGiven, drug: Drug, amount: Quantity, facts: 
     ask_about_allergy(case, event.drug, facts, word or passed or event.confirmed)
     _never(case, event, drug, facts, word, emergency=False)
     if word:
+        own_hand.push(case, event, order, amount, facts)
         return
     _ordered(event, order, facts)
     _limits(case, event, order, drug, amount, facts)

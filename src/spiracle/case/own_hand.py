@@ -6,17 +6,17 @@ push; so beyond twice the stop the veterinarian acts. Emergencies are exempt: no
 
 from __future__ import annotations
 
-from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from spiracle.case.decide_people import OWN_HAND, TWICE
-from spiracle.case.limits import row_for, under_stops
+from spiracle.case.decide_people import own_hand
+from spiracle.case.limits import row_for
 from spiracle.case.prepared import dosing_weight
+from spiracle.case.pushes import troubled
 from spiracle.case.standing import species
 from spiracle.drugs import DoseRow, DosingWeight, in_unit
 from spiracle.quantity import Quantity
-from spiracle.refusals import OverLimit, Refusal, UnlikeUnits
+from spiracle.refusals import Refusal, UnlikeUnits
 
 if TYPE_CHECKING:
     from spiracle.case import events as ev
@@ -27,20 +27,23 @@ HEAVIEST = {"dog": Decimal(100), "cat": Decimal(12)}  # what stands for a weight
 
 
 def push(case: Case, event: ev.DrugGiven, order: ev.DrugOrdered | None, amount: Quantity, facts: Facts) -> None:
-    """The sum with this push against twice every stop of its row; a push that fits no row against the drug's highest stop."""
-    if event.by == event.said_by:
+    """This push by itself against twice every stop of its row; one that fits no row against the drug's highest stop. Sums over
+    the case stay a matter of a word with a reason."""
+    if event.by == event.said_by or troubled(case):
         return
     try:
         weight = dosing_weight(case)
     except Refusal:
         weight = DosingWeight(HEAVIEST[str(species(case))], estimated=True)
     for row in _rows(case, event, order, weight, facts):
-        doubled = replace(row, stops=tuple(replace(s, at=Quantity(s.at.value * TWICE, s.at.unit)) for s in row.stops))
-        try:
-            under_stops(case, event, amount, doubled, weight, facts)
-        except OverLimit as over:
-            said = over.says.split(", over the")[0].rstrip(".")
-            raise OverLimit(over.field, f"{said}, more than twice the hard stop.", OWN_HAND) from over
+        for stop in row.stops:
+            if stop.ask or stop.basis == "rate":
+                continue
+            try:
+                at = in_unit(amount, stop.at.unit, weight.kg)
+            except UnlikeUnits:
+                continue
+            own_hand(event.by, event.said_by, at, stop.at)
 
 
 def _rows(
