@@ -218,7 +218,7 @@ def _ordered(run: Run, order: ev.DrugOrdered) -> None:
     if run.facts.drugs.route(order.route) != run.route:
         raise Contradiction("route", f"{order.drug} was ordered {order.route}, not {run.started.route}.",
                             "Run it as ordered, or name the veterinarian who said so and why.")  # fmt: skip
-    mine = tuple(i for i in run.beside if i.started.order == order.order)
+    mine = tuple(i for i in run.beside if i.order == order.order)
     runs = run.total(mine, top.unit, weight.kg)
     if runs.value > top.value * SET:
         all_ = " with what runs already" if mine else ""
@@ -297,7 +297,7 @@ def _fluid(run: Run) -> None:
     if kg is None:
         raise Missing("weight", "is not known, so no rate can be held against its ceiling.", "Weigh the patient first.")
     top = fluid_ceiling(run.case, run.drug, run.facts, run.entry.happened_at, kg)
-    beside = tuple(i for i in run.beside if is_fluid(run.facts, i.started.drug))
+    beside = tuple(i for i in run.beside if is_fluid(run.facts, i.drug))
     runs = run.total(beside, top.unit, kg)
     if runs > top:
         all_ = f" makes {told(runs)} in all," if beside else " is"

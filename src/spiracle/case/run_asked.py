@@ -12,7 +12,8 @@ from spiracle.case.fold import Case
 from spiracle.case.prepared import prepared, shelf, vial_of
 from spiracle.case.running import FLUID_GROUPS, comes_to, is_drug, others, summed, urgent
 from spiracle.case.standing import species
-from spiracle.case.syringes import Infusion, syringes
+from spiracle.case.streams import Stream
+from spiracle.case.syringes import syringes
 from spiracle.drugs import Drug
 from spiracle.quantity import Quantity, Unit
 from spiracle.refusals import AskAgain, Contradiction, Missing, NotAllowed
@@ -33,6 +34,7 @@ class Run:
     holds: Quantity | None
     order: ev.DrugOrdered | None
     word: bool
+    part: ev.BagPart | None = None
 
     @property
     def route(self) -> str:
@@ -40,24 +42,31 @@ class Run:
 
     @property
     def purpose(self) -> str:
-        return self.order.purpose if self.order is not None else self.started.purpose
+        if self.order is not None:
+            return self.order.purpose
+        return "" if self.part is not None else self.started.purpose
 
     @property
     def species(self) -> str:
         return str(species(self.case))
 
     @property
-    def beside(self) -> tuple[Infusion, ...]:
-        return others(self.case, self.started.infusion)
+    def beside(self) -> tuple[Stream, ...]:
+        return others(self.case, self.facts, self.started.infusion)
 
     @property
     def by_veterinarian(self) -> bool:
         return self.facts.hospital.is_veterinarian(self.entry.by)
 
-    def total(self, beside: tuple[Infusion, ...], target: Unit, kg: Decimal) -> Quantity:
+    @property
+    def named(self) -> str:
+        """The drug's name before a figure, where a pump gives more than one."""
+        return f"{self.drug.name}: " if self.started.bag else ""
+
+    def total(self, beside: tuple[Stream, ...], target: Unit, kg: Decimal) -> Quantity:
         """This rate with what runs beside it, in one unit."""
         mine = comes_to(self.entry.rate_ml_h, self.holds, target, kg)
-        return mine + summed(self.case, beside, target, kg, self.facts)
+        return mine + summed(beside, target, kg)
 
 
 def held_in(case: Case, event: ev.InfusionStarted, drug: Drug, facts: Facts) -> Quantity | None:

@@ -10,7 +10,8 @@ from spiracle.case import events as ev
 from spiracle.case.animal import conditions
 from spiracle.case.fold import Case
 from spiracle.case.standing import dosing_weight_kg, is_emergency, order, species
-from spiracle.case.syringes import Infusion, infusions, syringe
+from spiracle.case.streams import Stream, holds_of, streams, streams_of
+from spiracle.case.syringes import Infusion, infusions
 from spiracle.drugs import DoseRow, DosingWeight, Drug, OrderedDose, in_unit
 from spiracle.drugs.rows import Stop
 from spiracle.quantity import Quantity, Unit, figure, unit
@@ -57,11 +58,7 @@ def per_time(measure: Unit) -> bool:
     return any(symbol in TIMES and power < 0 for symbol, power in measure.parts)
 
 
-def strength_in(case: Case, started: ev.InfusionStarted, facts: Facts) -> Quantity | None:
-    """What each mL holds: the label of the syringe it runs from, else what was said."""
-    drawn = syringe(case, started.syringe) if started.syringe else None
-    text = drawn.drawn.concentration if drawn is not None else started.concentration
-    return facts.drugs.strength(facts.drugs.drug(started.drug), text).quantity if text else None
+strength_in = holds_of
 
 
 def comes_to(ml_h: Decimal, holds: Quantity | None, target: Unit, kg: Decimal) -> Quantity:
@@ -78,22 +75,26 @@ def comes_to(ml_h: Decimal, holds: Quantity | None, target: Unit, kg: Decimal) -
                           "Say what the syringe or bag holds.") from unlike  # fmt: skip
 
 
-def others(case: Case, but: str) -> tuple[Infusion, ...]:
-    """Everything that runs beside the one being decided."""
-    return tuple(i for i in infusions(case) if i.running and i.started.infusion != but)
+def others(case: Case, facts: Facts, but: str) -> tuple[Stream, ...]:
+    """Every drug and fluid that runs beside the infusion being decided, those in bags among them."""
+    return tuple(s for s in now_running(case, facts) if s.id != but)
 
 
-def of_drug(found: Iterable[Infusion], drug: str, facts: Facts) -> tuple[Infusion, ...]:
-    """Those of one drug, by whatever name they were entered."""
-    return tuple(i for i in found if is_drug(facts, i.started.drug, drug))
+def now_running(case: Case, facts: Facts) -> tuple[Stream, ...]:
+    return streams(case, facts, (i for i in infusions(case) if i.running))
 
 
-def summed(case: Case, found: Iterable[Infusion], target: Unit, kg: Decimal, facts: Facts) -> Quantity:
+def of_drug(found: Iterable[Stream], drug: str, facts: Facts) -> tuple[Stream, ...]:
+    """Those of one drug, by whatever name they were entered, alone or in a bag."""
+    return tuple(s for s in found if is_drug(facts, s.drug, drug))
+
+
+def summed(found: Iterable[Stream], target: Unit, kg: Decimal) -> Quantity:
     """Together, in one unit; a pump whose strength cannot be read adds nothing that could be added."""
     total = Quantity(Decimal(0), target)
-    for i in found:
+    for s in found:
         try:
-            total = total + comes_to(i.rate_ml_h, strength_in(case, i.started, facts), target, kg)
+            total = total + comes_to(s.rate_ml_h, s.holds, target, kg)
         except Refusal:
             continue
     return total
@@ -159,20 +160,28 @@ def over_now(case: Case, facts: Facts, found: Infusion, at: datetime) -> str:
 
 
 def _over(case: Case, facts: Facts, found: Infusion, at: datetime, kg: Decimal) -> str:
-    started, drug = found.started, facts.drugs.drug(found.started.drug)
-    all_running = [i for i in infusions(case) if i.running]
-    rests_on = order(case, started.order) if started.order else None
+    """The first drug of it that is over; the drug is named where it runs in a bag."""
+    for stream in streams_of(case, facts, found):
+        over = _stream_over(case, facts, stream, at, kg)
+        if over:
+            return f"{facts.drugs.name(stream.drug)} {over}" if stream.part is not None else over
+    return ""
+
+
+def _stream_over(case: Case, facts: Facts, s: Stream, at: datetime, kg: Decimal) -> str:
+    drug, all_running = facts.drugs.drug(s.drug), now_running(case, facts)
+    rests_on = order(case, s.order) if s.order else None
     if rests_on is not None and per_time(unit(rests_on.unit)):
         top = Quantity.of(rests_on.high, rests_on.unit)
-        total = summed(case, (i for i in all_running if i.started.order == started.order), top.unit, kg, facts)
+        total = summed((i for i in all_running if i.order == s.order), top.unit, kg)
         return f"{told(total)}, ordered at most {told(top)}" if total.value > top.value * SET else ""
     if drug.group in FLUID_GROUPS:
         top = fluid_ceiling(case, drug, facts, at, kg)
-        total = summed(case, (i for i in all_running if is_fluid(facts, i.started.drug)), _ML_H, kg, facts)
+        total = summed((i for i in all_running if is_fluid(facts, i.drug)), _ML_H, kg)
         return f"{told(total)} of fluids, the ceiling is {told(top)}" if total.value > top.value * SET else ""
-    row = row_of_hand(case, drug, facts.drugs.route(started.route), started.purpose, facts, at)
+    row = row_of_hand(case, drug, facts.drugs.route(s.route), s.purpose, facts, at)
     for stop in rate_stops(row) if row is not None else ():
-        total = summed(case, of_drug(all_running, drug.id, facts), stop.at.unit, kg, facts)
+        total = summed(of_drug(all_running, drug.id, facts), stop.at.unit, kg)
         if total.value > stop.at.value * ROUNDED:
             return f"{told(total)}, {stop.words}"
     return ""

@@ -7,6 +7,7 @@ from datetime import datetime
 from decimal import Decimal
 
 from spiracle.case.events import (
+    BagMixed,
     DrugGiven,
     DrugReturned,
     DrugWasted,
@@ -22,7 +23,7 @@ NONE = Decimal(0)
 
 @dataclass(frozen=True, slots=True)
 class Syringe:
-    """A syringe that was drawn: drawn = given + wasted + returned + left."""
+    """A syringe that was drawn: drawn = given + ran + wasted + returned + left. `ran_ml` went in by a pump."""
 
     drawn: SyringeDrawn
     given_ml: Decimal
@@ -30,28 +31,73 @@ class Syringe:
     returned_ml: Decimal
     last_given: DrugGiven | None
     pushes: int
+    ran_ml: Decimal = NONE
 
     @property
     def left_ml(self) -> Decimal:
-        return self.drawn.volume_ml - self.given_ml - self.wasted_ml - self.returned_ml
+        return self.drawn.volume_ml - self.given_ml - self.ran_ml - self.wasted_ml - self.returned_ml
 
 
-def syringes(case: Case) -> tuple[Syringe, ...]:
-    """All that stand, in the order in which they were drawn."""
-    return tuple(_counted(case, drawn) for drawn in case.live(SyringeDrawn))
+def syringes(case: Case, at: datetime | None = None) -> tuple[Syringe, ...]:
+    """All that stand, in the order in which they were drawn, with what ran from them by `at` (by the last entry, if not told)."""
+    return tuple(_counted(case, drawn, at) for drawn in case.live(SyringeDrawn))
 
 
-def syringe(case: Case, name: str) -> Syringe | None:
+def syringe(case: Case, name: str, at: datetime | None = None) -> Syringe | None:
     drawn = next((d for d in reversed(case.live(SyringeDrawn)) if d.syringe == name), None)
-    return None if drawn is None else _counted(case, drawn)
+    return None if drawn is None else _counted(case, drawn, at)
 
 
-def _counted(case: Case, drawn: SyringeDrawn) -> Syringe:
+def _counted(case: Case, drawn: SyringeDrawn, at: datetime | None) -> Syringe:
     pushes = [g for g in case.live(DrugGiven) if g.syringe == drawn.syringe]
     wasted = [w.volume_ml for w in case.live(DrugWasted) if w.syringe == drawn.syringe]
     returned = [r.volume_ml for r in case.live(DrugReturned) if r.syringe == drawn.syringe]
-    return Syringe(drawn, sum((g.volume_ml or NONE for g in pushes), NONE), sum(wasted, NONE), sum(returned, NONE),
-                   pushes[-1] if pushes else None, len(pushes))  # fmt: skip
+    given = sum((g.volume_ml or NONE for g in pushes), NONE)
+    gone, back = sum(wasted, NONE), sum(returned, NONE)
+    ran = _ran_from(case, drawn, drawn.volume_ml - given - gone - back, at)
+    return Syringe(drawn, given, gone, back, pushes[-1] if pushes else None, len(pushes), ran)
+
+
+TENTH = Decimal("0.1")  # what a pump shows of a volume
+
+
+def _ran_from(case: Case, drawn: SyringeDrawn, there: Decimal, at: datetime | None) -> Decimal:
+    """What pumps took from it. Rate times time is an estimate, to a tenth of a mL and never more than was there; a total that
+    was read from the pump counts as read."""
+    from_it = [i for i in infusions(case) if i.started.syringe == drawn.syringe]
+    if not from_it:
+        return NONE
+    until = at if at is not None else case.lines[-1].event.happened_at
+    read = sum((i.stopped.total_ml for i in from_it if i.stopped is not None and i.stopped.total_ml is not None), NONE)
+    unread = [i for i in from_it if i.stopped is None or i.stopped.total_ml is None]
+    told = sum((i.volume_ml(until) for i in unread), NONE).quantize(TENTH)
+    return read + max(NONE, min(told, there - read))
+
+
+@dataclass(frozen=True, slots=True)
+class MixedBag:
+    """A bag with drugs in it: what ran from it, and what is left."""
+
+    mixed: BagMixed
+    ran_ml: Decimal
+
+    @property
+    def left_ml(self) -> Decimal:
+        return max(NONE, self.mixed.volume_ml - self.ran_ml)
+
+
+def bag_of(case: Case, name: str, at: datetime | None = None) -> MixedBag | None:
+    """A bag by its id, with what ran from it by `at` (by the last entry, if not told)."""
+    mixed = next((b for b in reversed(case.live(BagMixed)) if b.bag == name), None) if name else None
+    if mixed is None:
+        return None
+    until = at if at is not None else case.lines[-1].event.happened_at
+    return MixedBag(mixed, sum((i.volume_ml(until) for i in infusions(case) if i.started.bag == name), NONE))
+
+
+def bags(case: Case, at: datetime | None = None) -> tuple[MixedBag, ...]:
+    """Every bag that was mixed and stands."""
+    return tuple(b for m in case.live(BagMixed) if (b := bag_of(case, m.bag, at)) is not None)
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from decimal import Decimal
 from difflib import get_close_matches
 from typing import Any, Protocol
 
@@ -22,6 +23,7 @@ from spiracle.drugs.table import (
     ClassName,
     DrugFile,
     FormulationFacts,
+    MixingFacts,
     RowFacts,
     SecondFacts,
     WordFacts,
@@ -76,6 +78,8 @@ class Formulary:
         self._barrels = {b.id: b for b in self.barrels}
         self.fineness = _fineness(file)
         self.budgets: tuple[BudgetFacts, ...] = file.budget
+        self.mixing: Mapping[str, MixingFacts] = {m.drug: m for m in file.mixing}
+        self.swap_share = next((m.value for m in file.measure if m.id == "bag swap share"), Decimal(0))
         self.classes: dict[str, tuple[str, ...]] = {c.name: c.drugs for c in file.class_}
         self._cautions = _cautions_of(file, self.classes)
         self.printed_names: Mapping[str, str] = {d.id: d.name for d in self._drugs.values()}
@@ -120,6 +124,10 @@ class Formulary:
     @property
     def drugs(self) -> tuple[Drug, ...]:
         return tuple(self._drugs.values())
+
+    def name(self, drug: str) -> str:
+        """A drug's name as this hospital reads it, by its id; an id that is not listed in plain words."""
+        return self.printed_names.get(drug) or drug.replace("_", " ")
 
     def class_of(self, drug: str) -> ClassName:
         """The ISO 26825 class of a drug's label; "other" for one that is not known."""
@@ -358,6 +366,7 @@ def _check_known(file: DrugFile, drugs: set[str], rows: set[str]) -> None:
     wanted = [(f.id, d) for f in file.formulation for d in (f.drug,)] + [
         (w.name, d) for w in file.not_one for d in w.drugs
     ]
+    wanted += [(f"mixing {m.drug}", d) for m in file.mixing for d in (m.drug, *m.fluids, *m.with_)]
     for id_, drug in wanted:
         if drug not in drugs:
             raise BadTable(id_, f"speaks of {drug!r}, which is not a drug here.")
@@ -380,6 +389,7 @@ def _others(file: DrugFile) -> Iterable[tuple[str, tuple[str, ...]]]:
     yield from ((b.id, b.sources) for b in file.barrel)
     yield from ((b.id, b.sources) for b in file.budget)
     yield from ((m.id, m.sources) for m in file.measure)
+    yield from ((f"{m.drug}, mixing", m.sources) for m in file.mixing)
 
 
 def _check_classes(file: DrugFile) -> None:

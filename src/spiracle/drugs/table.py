@@ -253,6 +253,27 @@ class BudgetFacts(Strict, frozen=True, kw_only=True):
     note: str = ""
 
 
+class MixingFacts(Strict, frozen=True, kw_only=True, rename={"with_": "with"}):
+    """What a drug may share a bag with, and how it may not run. A fluid or drug that is not named here is asked about.
+
+    `alone`: why it has a pump of its own; `no_drops`: why it is never counted in drops; `dark`, `adsorbs`, `turn`: what is
+    said beside a bag of it (light, plastic, mixing). `species`: in whom it may be mixed into a bag at all.
+    """
+
+    drug: str
+    sources: tuple[str, ...]
+    species: tuple[Species, ...] = ("dog", "cat")
+    fluids: tuple[str, ...] = ()
+    with_: tuple[str, ...] = ()
+    alone: str = ""
+    no_drops: str = ""
+    dark: str = ""
+    adsorbs: str = ""
+    turn: str = ""
+    memory: bool = False
+    note: str = ""
+
+
 class MeasureFacts(Strict, frozen=True, kw_only=True):
     """How finely things can be measured: named numbers, each with its source."""
 
@@ -293,6 +314,7 @@ class DrugFile(Strict, frozen=True, kw_only=True):
     condition: tuple[ConditionFacts, ...] = ()
     diluent: tuple[WordFacts, ...] = ()
     budget: tuple[BudgetFacts, ...] = ()
+    mixing: tuple[MixingFacts, ...] = ()
     measure: tuple[MeasureFacts, ...] = ()
 
 
