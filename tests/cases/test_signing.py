@@ -170,7 +170,7 @@ def test_an_order_over_a_stop_names_it_and_what_would_be_taken() -> None:
 
 
 def test_far_over_a_stop_a_name_is_not_enough() -> None:
-    """U14, U30: until a hand is proven by more than a touch, beyond twice the stop the veterinarian enters it themself."""
+    """U4, D20: until a hand is proven by more than a touch, beyond twice the stop the veterinarian enters it themself."""
     t = Telling()
     fields = {"order": "o1", "drug": "methadone", "purpose": "premedication", "route": "IM", "unit": "mg/kg",
               "ordered_by": "vet", "over_hard_by": "vet", "reason": "said so"}  # fmt: skip
@@ -182,7 +182,7 @@ def test_far_over_a_stop_a_name_is_not_enough() -> None:
 
 
 def test_a_push_far_over_its_stop_needs_the_veterinarians_own_hand() -> None:
-    """U14: 600 mg of methadone in a 10 kg dog by a student's hand, with a veterinarian's name and any reason."""
+    """U4: 600 mg of methadone in a 10 kg dog by a student's hand, with a veterinarian's name and any reason."""
     t = Telling()
     given = t.made(ev.DrugGiven, by="stu", said_by="vet", reason="she said so", drug="methadone", amount=d("600"), unit="mg",
                    route="IM", purpose="premedication")  # fmt: skip
@@ -201,7 +201,7 @@ def test_a_push_far_over_its_stop_needs_the_veterinarians_own_hand() -> None:
 
 
 def test_the_log_refuses_such_a_push_but_never_in_trouble() -> None:
-    """U14: through the same door as every push; an arrest waits for nobody's hand."""
+    """U4: through the same door as every push; an arrest waits for nobody's hand."""
     t = Telling()
     fields = {"by": "stu", "said_by": "vet", "reason": "x", "drug": "methadone", "amount": d("600"), "unit": "mg",
               "route": "IM", "purpose": "premedication"}  # fmt: skip

@@ -55,7 +55,7 @@ def approved(web: httpx.Client, house: Hand, version: int = 1, by: str = "vet") 
 def test_from_a_protocol_written_to_a_plan_that_names_it(
     web: httpx.Client, house: Hand, hand: Hand, store: LogStore
 ) -> None:
-    """U13, U30, D31: two people, then a plan whose record says the version, also after the next one came."""
+    """U30, D31: two people, then a plan whose record says the version, also after the next one came."""
     assert written(web, house)["written"]
     (sheet,) = web.get("/api/protocols").json()["protocols"]
     assert (sheet["state"], sheet["written_by"], sheet["approved_by"]) == ("waiting", "TE", "")

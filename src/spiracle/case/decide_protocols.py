@@ -1,6 +1,6 @@
 """Named protocols of the hospital: written by one, approved by a veterinarian who did not write it, and started from.
 
-Carries D20, D31, U13, U30. The ledger's own entries are decided on the ledger; what a patient's case says of a protocol is
+Carries D20, D31, U13, U14, U30. The ledger's own entries are decided on the ledger; what a patient's case says of a protocol is
 decided on the versions in `facts.protocols`, which the door that holds the log reads from the ledger.
 """
 
