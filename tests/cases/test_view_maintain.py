@@ -69,7 +69,7 @@ def test_an_ordered_drug_becomes_a_key_only_from_the_strength_it_was_planned_for
               concentration=strength, volume_ml=d("0.2"), drug_volume_ml=d("0.2"), barrel="1 mL")  # fmt: skip
     rate_line = next(a for a in seen_at(96, book).advice if a.id == "limit heart_rate")
     acts = [a for a in rate_line.acts if a.event == "DrugGiven"]
-    assert [a.label for a in acts] == (["Given Glycopyrrolate 0.2 mL"] if offered else [])
+    assert [a.label for a in acts] == (["Given Glycopyrronium bromide 0.2 mL"] if offered else [])
     if offered:
         fields = acts[0].fields
         assert (fields["amount"], fields["unit"], fields["volume_ml"], fields["syringe"]) == (0.04, "mg", 0.2, "s-3")

@@ -1,12 +1,18 @@
-"""The list an order is picked from: each way to give a drug that may be ordered, what is usual and where it stops."""
+"""The list an order is picked from: each way to give a drug that may be ordered, with everything that changes the figure."""
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from spiracle.case.facts import Facts
 from spiracle.drugs import DoseRow
-from spiracle.quantity import Quantity
+from spiracle.quantity import Quantity, figure
+from spiracle.sheets.names import joined
 from spiracle.sheets.shapes import PickRow
 from spiracle.sheets.worked_shape import cited
+
+# What a purpose says of the animal, where the row does not say it again.
+_STATE = {"arrest": "without a pulse", "relaxation": "ventilated", "relaxation top-up": "ventilated"}
 
 
 def pick_rows(species: str, facts: Facts) -> tuple[PickRow, ...]:
@@ -26,7 +32,7 @@ def _row(row: DoseRow, shelf: dict[str, tuple[str, ...]], facts: Facts) -> PickR
         syringe_class=drug.syringe_class,
         purpose=row.purpose,
         route=", ".join(row.routes),
-        usual_text=_span(row.usual_low, row.usual_high),
+        usual_text=joined((_span(row.usual_low, row.usual_high), row.facts.usual_words)),
         low=float(row.usual_low.value),
         high=float(row.usual_high.value),
         hard=None if stop is None else float(stop.number(row.usual_high.unit)),
@@ -34,12 +40,75 @@ def _row(row: DoseRow, shelf: dict[str, tuple[str, ...]], facts: Facts) -> PickR
         default=row.pick == "default",
         memory=row.memory,
         infusion=row.infusion,
-        conditions=row.conditions,
+        conditions=conditions_of(row),
         note=row.note,
         strengths=shelf.get(drug.id, listed),
         cited=cited(row.sources, facts.sources),
         controlled=drug.controlled,
+        also=drug.synonyms,
+        give=give_of(row),
+        onset=minutes(row.onset_min),
+        lasts=minutes(row.lasts_min),
+        repeat=repeat_of(row),
+        ask=row.ask,
+        stops=stops_of(row),
+        pick_why=row.pick_why,
+        forms=facts.drugs.forms(drug.id),
     )
+
+
+def conditions_of(row: DoseRow) -> tuple[str, ...]:
+    """Everything that must hold for the row: its conditions, what its purpose says of the animal, weight, product."""
+    said = [*row.conditions, *(_STATE[p] for p in row.purposes if p in _STATE)]
+    band = row.weight_band
+    if band is not None:
+        low, high = band
+        said.append(f"over {figure(low)} kg" if high is None else f"{figure(low)} to {figure(high)} kg")
+    if row.strength:
+        said.append(f"the {row.strength} product only")
+    if row.emergency:
+        said.append("emergency: limits warn, nothing is blocked")
+    return tuple(dict.fromkeys(said))
+
+
+def give_of(row: DoseRow) -> str:
+    """How it is given: minutes to give it over, slowly or not, by pump."""
+    over = f"over {minutes(row.give_over_min)}" if row.give_over_min else ""
+    pump = "by pump, as a rate" if row.infusion else ""
+    return joined((over, row.give_how, pump))
+
+
+def repeat_of(row: DoseRow) -> str:
+    """When it may be given again."""
+    every = f"after {minutes(row.repeat_min)}" if row.repeat_min else ""
+    return joined((every, row.facts.interval))
+
+
+def stops_of(row: DoseRow) -> tuple[str, ...]:
+    """Every limit in words, the usual cap per animal first."""
+    cap = row.facts.usual_cap
+    usual = (f"usual at most {Quantity.of(cap.at, cap.unit)}",) if cap is not None else ()
+    return (*usual, *(s.words for s in row.stops))
+
+
+def minutes(span: tuple[Decimal, Decimal] | None) -> str:
+    """A span of minutes in words: under two minutes in seconds, over two hours in hours.
+
+    >>> minutes((Decimal(10), Decimal(20))), minutes((Decimal("0.75"), Decimal("1.5")))
+    ('10 to 20 min', '45 to 90 s')
+    >>> minutes((Decimal(240), Decimal(360))), minutes((Decimal(30), Decimal(30))), minutes(None)
+    ('4 to 6 h', '30 min', '')
+    """
+    if span is None:
+        return ""
+    low, high = span
+    by, unit = (Decimal(1), "min")
+    if high < 2:
+        by, unit = Decimal(1) / 60, "s"
+    elif low >= 120:
+        by, unit = Decimal(60), "h"
+    first, last = (figure(v / by, 3) for v in (low, high))
+    return f"{first} {unit}" if first == last else f"{first} to {last} {unit}"
 
 
 def _hard(row: DoseRow) -> Quantity | None:
