@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING
 from spiracle.case import events as ev
 from spiracle.case.animal import conditions
 from spiracle.case.decide_orders import standing_order
-from spiracle.case.decide_people import need_words, said
+from spiracle.case.decide_people import need_words, own_hand, said
 from spiracle.case.decide_spans import inside
 from spiracle.case.fold import Case
 from spiracle.case.prepared import dosing_weight, ordered_dose
 from spiracle.case.ruling import Rules
-from spiracle.case.run_asked import Run, held_in, same_strength, strength_there
+from spiracle.case.run_asked import Run, held_in, in_bag, same_strength, strength_there
 from spiracle.case.running import (
     FLUID_GROUPS,
     PLAIN,
@@ -36,8 +36,8 @@ from spiracle.case.running import (
     urgent,
 )
 from spiracle.case.standing import dosing_weight_kg, species
-from spiracle.case.syringes import Infusion, infusions
-from spiracle.drugs import DoseRow, dose_rate_of
+from spiracle.case.syringes import Infusion, bag_of, infusions, syringe
+from spiracle.drugs import DoseRow, Drug, dose_rate_of
 from spiracle.drugs.cautions import stop_for
 from spiracle.drugs.order import judge_dose
 from spiracle.drugs.table import RowFacts
@@ -46,6 +46,7 @@ from spiracle.refusals import (
     AskAgain,
     Contradiction,
     Missing,
+    OutOfRange,
     OverLimit,
     Unknown,
     UnlikeUnits,
@@ -54,6 +55,7 @@ from spiracle.refusals import (
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
 
+NEAR = Decimal("1.05")  # how close to a whole slip a rate is called one: a pump's step and a rounding
 SAME = Decimal("0.02")  # a pump shows tenths of a mL/h and a dose rate three digits
 FAR = Decimal("1.5")  # a total read from the pump that is so much more than rate times time is a slip
 WORD = "Run it slower, or a named veterinarian says so with a reason."
@@ -72,6 +74,7 @@ def infusion_started(case: Case, event: ev.InfusionStarted, facts: Facts, _now: 
     if event.fluid and drug.group not in FLUID_GROUPS:
         raise Contradiction("fluid", f"{drug.name} is a drug, not a fluid.", "Start it as a drug, under its order.")
     word = said(facts, event.said_by, event.reason)
+    _from_where(case, event, drug, facts)
     holds = held_in(case, event, drug, facts)
     _rates_agree(case, event, holds)
     order = standing_order(case, event.order, event.drug, facts) if event.order else None
@@ -79,7 +82,8 @@ def infusion_started(case: Case, event: ev.InfusionStarted, facts: Facts, _now: 
         _ordered_before(case, order, event.happened_at)
     run = Run(case, facts, event, event, drug, holds, order, word)
     strength_there(run)
-    _held(run)
+    for each in (run, *in_bag(run)):
+        _held(each)
 
 
 def infusion_changed(case: Case, event: ev.InfusionChanged, facts: Facts, _now: datetime) -> None:
@@ -94,7 +98,9 @@ def infusion_changed(case: Case, event: ev.InfusionChanged, facts: Facts, _now: 
     order = None
     if started.order and not (word or urgent(case)):
         order = standing_order(case, started.order, started.drug, facts)
-    _held(Run(case, facts, started, event, facts.drugs.drug(started.drug), holds, order, word))
+    run = Run(case, facts, started, event, facts.drugs.drug(started.drug), holds, order, word)
+    for each in (run, *in_bag(run)):
+        _held(each)
 
 
 def infusion_stopped(case: Case, event: ev.InfusionStopped, _facts: Facts, _now: datetime) -> None:
@@ -104,6 +110,7 @@ def infusion_stopped(case: Case, event: ev.InfusionStopped, _facts: Facts, _now:
     if not event.total_ml:
         return
     inside("fluid volume", event.total_ml)
+    _was_there(case, found, event)
     bag, worked = found.started.bag_ml, found.volume_ml(event.happened_at)
     if not event.confirmed and event.total_ml > (bag or worked * FAR + 1):
         more = (
@@ -112,6 +119,49 @@ def infusion_stopped(case: Case, event: ev.InfusionStopped, _facts: Facts, _now:
         raise AskAgain(
             "total", f"{figure(event.total_ml)} mL were read, {more}.", "Read the pump again, or confirm it."
         )
+
+
+def _was_there(case: Case, found: Infusion, event: ev.InfusionStopped) -> None:
+    """No more ran from a syringe or a mixed bag than it held when it began."""
+    total, name = event.total_ml or Decimal(0), found.started.syringe or found.started.bag
+    drawn = syringe(case, found.started.syringe, found.started.happened_at) if found.started.syringe else None
+    bag = bag_of(case, found.started.bag, found.started.happened_at)
+    held = drawn.left_ml if drawn is not None else bag.left_ml if bag is not None else None
+    if held is not None and total > held:
+        raise OutOfRange(
+            "total", f"{figure(total)} mL were read, {name} held {figure(held)} mL.", "Read the pump again."
+        )
+
+
+def _from_where(case: Case, event: ev.InfusionStarted, drug: Drug, facts: Facts) -> None:
+    """The bag or syringe it runs from is there, hangs nowhere else, and is told by one name."""
+    if event.bag and event.syringe:
+        raise Contradiction("bag", "it cannot run from a bag and a syringe.", "Name one of them.")
+    hangs = next((i for i in infusions(case) if i.running and (event.bag or event.syringe)
+                  and (i.started.bag, i.started.syringe) == (event.bag, event.syringe)), None)  # fmt: skip
+    if hangs is not None:
+        field, what = ("bag", event.bag) if event.bag else ("syringe", event.syringe)
+        raise Contradiction(
+            field, f"{what} runs already as {hangs.started.infusion}.", "Change the rate of that, or stop it first."
+        )
+    if not event.bag:
+        return
+    bag = bag_of(case, event.bag, event.happened_at)
+    if bag is None:
+        raise Unknown("bag", f"{event.bag!r} is not a bag that was mixed.", "Enter what went into the bag first.")
+    fluid = facts.drugs.drug(bag.mixed.fluid)
+    if drug.id != fluid.id:
+        raise Contradiction("bag", f"{event.bag} is a bag of {fluid.name}, not {drug.name}.", "Take the right bag.")
+    if event.concentration:
+        raise Contradiction("concentration", "a bag with drugs in it has no single strength.",
+                            "Leave it out: each drug's strength follows from what went in.")  # fmt: skip
+    if event.bag_ml is not None and event.bag_ml != bag.mixed.volume_ml:
+        raise Contradiction("fluid volume", f"{event.bag} holds {figure(bag.mixed.volume_ml)} mL, not {figure(event.bag_ml)} mL.",
+                            "Take the right bag.", use=figure(bag.mixed.volume_ml))  # fmt: skip
+    if event.happened_at < bag.mixed.happened_at:
+        raise Contradiction("happened at", "is before the bag was mixed.", "Give the time it began to run.")
+    if bag.left_ml <= 0:
+        raise Contradiction("bag", f"{event.bag} has run out.", "Mix a new bag.")
 
 
 def _running(case: Case, name: str, at: datetime) -> Infusion:
@@ -127,7 +177,9 @@ def _running(case: Case, name: str, at: datetime) -> Infusion:
 
 def _ordered_before(case: Case, order: ev.DrugOrdered, at: datetime) -> None:
     if not urgent(case) and all(o.happened_at > at for o in case.live(ev.DrugOrdered) if o.order == order.order):
-        raise Contradiction("order", f"{order.drug} was not ordered yet at that time.", "Give the time it happened.")
+        raise Contradiction(
+            "order", f"{order.drug.replace('_', ' ')} was not ordered yet at that time.", "Give the time it happened."
+        )
 
 
 def _rates_agree(case: Case, event: ev.InfusionStarted | ev.InfusionChanged, holds: Quantity | None) -> None:
@@ -154,7 +206,10 @@ def _rates_agree(case: Case, event: ev.InfusionStarted | ev.InfusionChanged, hol
 
 def _held(run: Run) -> None:
     _never(run)
-    if run.word or urgent(run.case):
+    if urgent(run.case):
+        return
+    if run.word:
+        _own_hand(run)
         return
     if run.drug.group in FLUID_GROUPS:
         _fluid(run)
@@ -168,6 +223,17 @@ def _held(run: Run) -> None:
             f"no order of {run.drug.name} is named.",
             "Name the order, or the veterinarian who said so and why.",
         )
+
+
+def _own_hand(run: Run) -> None:
+    """A word with a reason passes a stop; beyond twice the stop the veterinarian enters it."""
+    kg = dosing_weight_kg(run.case)
+    row = row_of_hand(run.case, run.drug, run.route, run.purpose, run.facts, run.entry.happened_at)
+    if kg is None or row is None or row.emergency:
+        return
+    for stop in rate_stops(row):
+        runs = run.total(of_drug(run.beside, run.drug.id, run.facts), stop.at.unit, kg)
+        own_hand(run.entry.by, run.entry.said_by, runs, stop.at, "rate")
 
 
 def _never(run: Run) -> None:
@@ -213,23 +279,48 @@ def _ordered(run: Run, order: ev.DrugOrdered) -> None:
     """Not faster than ordered, all pumps of the order together; nor past the row's stops, all pumps of the drug together."""
     weight, top = dosing_weight(run.case), Quantity.of(order.high, order.unit)
     if not per_time(top.unit):
-        raise Contradiction("order", f"{order.drug} {figure(order.high)} {order.unit} is a dose, no rate.",
+        raise Contradiction("order", f"{run.drug.name} {figure(order.high)} {order.unit} is a dose, no rate.",
                             "Have a rate ordered, like mg/kg/h, or name the veterinarian who said so and why.")  # fmt: skip
     if run.facts.drugs.route(order.route) != run.route:
-        raise Contradiction("route", f"{order.drug} was ordered {order.route}, not {run.started.route}.",
+        raise Contradiction("route", f"{run.drug.name} was ordered {order.route}, not {run.started.route}.",
                             "Run it as ordered, or name the veterinarian who said so and why.")  # fmt: skip
     mine = tuple(i for i in run.beside if i.order == order.order)
     runs = run.total(mine, top.unit, weight.kg)
+    slip = slip_at_pump(runs, Quantity.of(order.low, order.unit), top)
     if runs.value > top.value * SET:
         all_ = " with what runs already" if mine else ""
-        raise OverLimit("rate", f"{figure(run.entry.rate_ml_h)} mL/h{all_} is {told(runs)}, over the ordered {told(top)}.",
-                        "Run it slower, or have it ordered anew.")  # fmt: skip
+        raise OverLimit("rate", f"{run.named}{figure(run.entry.rate_ml_h)} mL/h{all_} is {told(runs)}, over the ordered {told(top)}. "
+                        f"{slip}".rstrip(), "Run it slower, or have it ordered anew.")  # fmt: skip
+    if slip and not run.entry.confirmed:
+        raise AskAgain("rate", f"{run.named}{figure(run.entry.rate_ml_h)} mL/h is {told(runs)}, ordered {told(top)}. {slip}",
+                       "Look at the pump again, or confirm it.")  # fmt: skip
     dose = ordered_dose(run.case, order, run.facts, run.entry.happened_at)
     row = run.facts.drugs.choose(dose, weight)
     if dose.overridden or row.emergency:
         return
     _not_cautioned(run)
     _under_stops(run, row, weight.kg)
+
+
+SLIPS = (
+    (Decimal(1000), "A thousand times: mg taken for mcg?", "A thousandth: mcg taken for mg?"),
+    (Decimal(60), "Sixty times: per minute taken for per hour?", "A sixtieth: per hour taken for per minute?"),
+    (Decimal(10), "Ten times: a point slipped?", "A tenth: a point slipped?"),
+)
+
+
+def slip_at_pump(runs: Quantity, low: Quantity, high: Quantity) -> str:
+    """The slip that a rate far off its order looks like, as a question; nothing for one that is only slower or faster.
+
+    >>> slip_at_pump(Quantity.of(600, "mcg/kg/min"), Quantity.of(10, "mcg/kg/min"), Quantity.of(10, "mcg/kg/min"))
+    'Sixty times: per minute taken for per hour?'
+    """
+    for times, over, under in SLIPS:
+        if low.value / NEAR <= runs.value / times <= high.value * NEAR:
+            return over
+        if low.value / NEAR <= runs.value * times <= high.value * NEAR:
+            return under
+    return ""
 
 
 def _by_hand(run: Run) -> None:

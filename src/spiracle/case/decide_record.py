@@ -65,10 +65,13 @@ def _balance(case: Case, event: ev.EntryStruck, target: ev.Event, facts: Facts) 
     """What went out of a syringe is struck before the syringe; a controlled drug before a second pair of eyes."""
     if isinstance(target, ev.SyringeDrawn):
         names = {g.syringe for g in case.live(ev.DrugGiven)} | {w.syringe for w in case.live(ev.DrugWasted)}
+        names |= {i.syringe for i in case.live(ev.InfusionStarted)}
         if target.syringe in names | {r.syringe for r in case.live(ev.DrugReturned)}:
             raise Contradiction(
                 "target", f"drug was taken from {target.syringe}.", "Strike what was taken from it first."
             )
+    if isinstance(target, ev.BagMixed) and target.bag in {i.bag for i in case.live(ev.InfusionStarted)}:
+        raise Contradiction("target", f"{target.bag} was run.", "Strike the infusion that ran from it first.")
     if event.seen_by:
         someone_else(facts, event.seen_by, event.by, "seen by")
     if not isinstance(target, BALANCED) or not facts.drugs.controlled_class(target.drug):

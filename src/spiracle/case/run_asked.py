@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from spiracle.case import events as ev
+from spiracle.case.decide_orders import standing_order
 from spiracle.case.decide_syringes import there
 from spiracle.case.fold import Case
 from spiracle.case.prepared import prepared, shelf, vial_of
 from spiracle.case.running import FLUID_GROUPS, comes_to, is_drug, others, summed, urgent
 from spiracle.case.standing import species
-from spiracle.case.streams import Stream
-from spiracle.case.syringes import syringes
+from spiracle.case.streams import Stream, part_holds
+from spiracle.case.syringes import bag_of, syringes
 from spiracle.drugs import Drug
 from spiracle.quantity import Quantity, Unit
 from spiracle.refusals import AskAgain, Contradiction, Missing, NotAllowed
@@ -67,6 +68,24 @@ class Run:
         """This rate with what runs beside it, in one unit."""
         mine = comes_to(self.entry.rate_ml_h, self.holds, target, kg)
         return mine + summed(beside, target, kg)
+
+
+def in_bag(run: Run) -> tuple[Run, ...]:
+    """The same rate as it is for each drug in the bag, under that drug's order."""
+    bag = bag_of(run.case, run.started.bag)
+    if bag is None:
+        return ()
+    free = run.word or urgent(run.case)
+    return tuple(
+        replace(
+            run,
+            drug=run.facts.drugs.drug(p.drug),
+            holds=part_holds(bag.mixed, p, run.facts),
+            order=standing_order(run.case, p.order, p.drug, run.facts) if p.order and not free else None,
+            part=p,
+        )
+        for p in bag.mixed.parts
+    )
 
 
 def held_in(case: Case, event: ev.InfusionStarted, drug: Drug, facts: Facts) -> Quantity | None:
