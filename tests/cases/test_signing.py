@@ -102,6 +102,19 @@ def test_a_grade_given_after_signing_asks_for_a_new_signature() -> None:
     assert stale(t) == ("ASA is III, the plan was signed for IV",)
 
 
+def test_a_limit_set_by_somebody_else_after_signing_asks_for_a_new_signature() -> None:
+    """D31: the plan was signed with its limits; the veterinarian's own hand may set another without signing all again."""
+    t = Telling()
+    t.order()
+    t.tell(ev.LimitOrdered, reading="map", below=d("60"), ordered_by="vet")
+    signed(t, "o1")
+    assert stale(t) == ()
+    t.at(1).tell(ev.LimitOrdered, reading="spo2", below=d("95"), by="vet")
+    assert stale(t) == ()
+    t.at(2).tell(ev.LimitOrdered, reading="map", below=d("50"), ordered_by="vet")
+    assert stale(t) == ("limit set after signing: map",)
+
+
 # ---- orders that wait for their veterinarian
 
 

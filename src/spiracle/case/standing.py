@@ -18,6 +18,7 @@ from spiracle.case.events import (
     Extubated,
     GapExplained,
     HistoryTaken,
+    LimitOrdered,
     OrderWithdrawn,
     OutcomeNoted,
     PlanApproved,
@@ -136,10 +137,12 @@ def _found_later(case: Case, signed_: PlanApproved) -> list[str]:
     before = {c for h in case.live(HistoryTaken) if h not in later(HistoryTaken) for c in h.conditions}
     new = dict.fromkeys(c for h in later(HistoryTaken) for c in h.conditions if c not in before)
     allergies = dict.fromkeys(a for asked in later(AllergiesAsked) for a in asked.allergies)
+    limits = dict.fromkeys(x.reading.replace("_", " ") for x in later(LimitOrdered) if x.by != signed_.signed_by)
     return [
         *(f"dosing weight set to {w.weight_kg.normalize():f} kg after signing" for w in later(DosingWeightSet)[-1:]),
         *(f"found after signing: {c}" for c in new),
         *(f"allergy told after signing: {a}" for a in allergies),
+        *(f"limit set after signing: {reading}" for reading in limits),
     ]
 
 

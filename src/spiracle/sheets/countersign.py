@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import timedelta
 from itertools import groupby
 
 from spiracle.case.events import DrugOrdered, PlanApproved
@@ -10,6 +11,8 @@ from spiracle.case.signing import waiting, waits_for
 from spiracle.sheets.names import capital, joined
 from spiracle.sheets.shapes import Due
 from spiracle.sheets.told import Told
+
+WITHIN = timedelta(hours=1)  # our own choice: soon, and behind what the animal needs
 
 
 def to_be_signed(t: Told, order: DrugOrdered | None) -> str:
@@ -39,7 +42,7 @@ def due_signatures(t: Told) -> Iterable[Due]:
             id=f"countersign {vet}",
             title=f"{many} for {t.names.hand(vet)} to sign",
             detail=joined((names, f"{oral} said aloud" if oral else "")),
-            at=first,
+            at=first + WITHIN,
             from_at=first,
             phase="plan",
         )
