@@ -35,7 +35,7 @@ def _ordered(order: OrderedDose, drug: Drug, stock: Stock, formulary: Formulary)
     if known and not any(k.same(found) for k in known) and not order.confirmed:
         raise AskAgain(
             "strength", f"{found.text} of {drug.name} is not stocked and not listed.",
-            "Read the vial again, or confirm it. Listed: " + ", ".join(k.printed for k in known) + ".",
+            "Read the vial again, or confirm it. Listed: " + ", ".join(dict.fromkeys(k.printed for k in known)) + ".",
         )  # fmt: skip
     return found
 
