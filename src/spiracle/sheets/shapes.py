@@ -273,11 +273,13 @@ class BeforeLine(Shape, frozen=True, kw_only=True):
 
 
 class DropRate(Shape, frozen=True, kw_only=True):
-    """Drops for one giving set: per minute, and the seconds between two drops."""
+    """Drops for one giving set: per minute, the seconds between two drops, and what whole drops then give."""
 
     drops_per_ml: int
     per_min: Num
     seconds_between: Num
+    gives: Num | None = None
+    error_percent: float = 0
 
 
 class BagRecipe(Shape, frozen=True, kw_only=True):
@@ -285,6 +287,7 @@ class BagRecipe(Shape, frozen=True, kw_only=True):
 
     bag: str = ""
     fluid: str
+    fluid_name: str = ""
     holds: Num
     remove: Num | None = None
     parts: tuple[BagPartShape, ...] = ()
@@ -335,6 +338,7 @@ class InfusionCard(Shape, frozen=True, kw_only=True):
     per_min: Num | None = None
     per_hour: Num | None = None
     drops: tuple[DropRate, ...] = ()
+    no_drops: str = ""
     loading: str = ""
     loading_volume: Num | None = None
     holds: Num | None = None
@@ -854,6 +858,7 @@ class Running(Shape, frozen=True, kw_only=True):
     over_order: str = ""
     card: InfusionCard | None = None
     bag: str = ""
+    parts: tuple[InfusionCard, ...] = ()
 
 
 class Trouble(Shape, frozen=True, kw_only=True):

@@ -318,6 +318,7 @@ export interface InfusionCard {
   per_min: Num | null;
   per_hour: Num | null;
   drops: DropRate[];
+  no_drops: string;
   loading: string;
   loading_volume: Num | null;
   holds: Num | null;
@@ -334,6 +335,8 @@ export interface DropRate {
   drops_per_ml: number;
   per_min: Num;
   seconds_between: Num;
+  gives: Num | null;
+  error_percent: number;
 }
 
 export interface AirwayPlan {
@@ -433,6 +436,7 @@ export interface BudgetLeft {
 export interface BagRecipe {
   bag: string;
   fluid: string;
+  fluid_name: string;
   holds: Num;
   remove: Num | null;
   parts: BagPartShape[];
@@ -766,6 +770,7 @@ export interface Running {
   over_order: string;
   card: InfusionCard | null;
   bag: string;
+  parts: InfusionCard[];
 }
 
 export interface Trouble {
