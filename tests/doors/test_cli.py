@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from spiracle.case.ledger import LEDGER
 from spiracle.doors.clock import WallClock
 from spiracle.doors.demo import fill, hospital_path
 from spiracle.doors.log_store import open_store
@@ -87,7 +88,7 @@ def test_the_emergency_sheet_as_json_and_text() -> None:
 
 def test_a_stored_record_on_paper_and_as_data(database: str, tmp_path: Path) -> None:
     listed = run("record", "list", "--database", database).stdout.splitlines()
-    assert len(listed) == 6
+    assert len(listed) == 8, "seven patients and the hospital's ledger"
     case = max(listed, key=lambda line: int(line.split()[1])).split()[0]
     out = tmp_path / "record.pdf"
     said = run("record", case, "--database", database, "--hospital", str(hospital_path()), "--output", str(out))
@@ -98,6 +99,32 @@ def test_a_stored_record_on_paper_and_as_data(database: str, tmp_path: Path) -> 
     sheet = run("record", case, "--database", database, "--format", "csv").stdout.splitlines()
     assert len(sheet) == len(log) + 1
     assert run("record", "nobody", "--database", database).returncode == 1
+
+
+def test_the_ledger_is_listed_as_such_and_is_data_but_no_record(database: str) -> None:
+    listed = run("record", "list", "--database", database).stdout.splitlines()
+    assert [line.split()[0] for line in listed if line.endswith("the hospital's ledger")] == [LEDGER]
+    log = json.loads(run("record", LEDGER, "--database", database, "--format", "json").stdout)
+    assert {"ProtocolWritten", "ProtocolApproved"} == {n["event"]["event"] for n in log}
+    said = run("record", LEDGER, "--database", database, "--format", "pdf")
+    assert said.returncode == 1 and "ledger" in said.stderr
+
+
+def test_verify_walks_the_ledger_too(database: str, tmp_path: Path) -> None:
+    """U30, D11: a dose changed by hand in an approved protocol is found at its place."""
+    copy = tmp_path / "copy.sqlite"
+    with sqlite3.connect(database.removeprefix("sqlite:///")) as base, sqlite3.connect(copy) as other:
+        base.backup(other)
+    with sqlite3.connect(copy) as base:
+        for (name,) in base.execute("select name from sqlite_master where type = 'trigger'").fetchall():
+            base.execute(f'drop trigger "{name}"')
+        base.execute(
+            "update log set body = replace(body, '\"high\":0.2', '\"high\":0.9') where kind = 'ProtocolWritten'"
+        )
+    base.close()
+    said = run("verify", LEDGER, "--database", f"sqlite:///{copy}")
+    assert said.returncode == 1 and LEDGER in said.stderr
+    assert run("verify", LEDGER, "--database", database).returncode == 0
 
 
 def test_verify_says_whole_and_names_where_a_log_was_changed_by_hand(database: str) -> None:

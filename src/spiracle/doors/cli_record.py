@@ -8,8 +8,9 @@ import io
 import sys
 from typing import TYPE_CHECKING
 
+from spiracle.case.ledger import LEDGER
 from spiracle.doors.clock import WallClock
-from spiracle.refusals import Unknown
+from spiracle.refusals import NotAllowed, Unknown
 
 if TYPE_CHECKING:
     from spiracle.case.events import Entry
@@ -27,7 +28,8 @@ def record(args: argparse.Namespace) -> int:
     try:
         if args.case == "list":
             for row in store.case_rows():
-                print(f"{row.case}  {row.seq} entries, last {row.last_at:%Y-%m-%d %H:%M %Z}")
+                whose = "  the hospital's ledger" if row.case == LEDGER else ""
+                print(f"{row.case}  {row.seq} entries, last {row.last_at:%Y-%m-%d %H:%M %Z}{whose}")
             return 0
         entries = store.entries(args.case)
         if not entries:
@@ -38,6 +40,8 @@ def record(args: argparse.Namespace) -> int:
             _write(args, _csv(entries).encode())
         elif args.format == "json":
             _write(args, _json(entries))
+        elif args.case == LEDGER:
+            raise NotAllowed("case", "is the hospital's ledger, no patient.", "Take it as csv or json.")
         else:
             _write(args, _pdf(store, facts, clock, args))
     finally:
