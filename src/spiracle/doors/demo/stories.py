@@ -163,9 +163,13 @@ def bulldog(store: LogStore, facts: Facts, start: datetime, now: datetime) -> No
         trouble="none",
     )
     s.at(15)
-    s.order("o1", "methadone", "premedication", "IM", "0.2", "0.2", "mg/kg")
-    s.order("o2", "acepromazine", "premedication", "IM", "0.01", "0.01", "mg/kg")
-    s.order("o3", "propofol", "induction", "IV", "2", "4", "mg/kg")
+    short = "dog-brachycephalic 1"
+    s.tell(
+        e.ProtocolStarted, protocol="dog-brachycephalic", version=1, title="Short-nosed dog", left_out=("maropitant",)
+    )
+    s.order("o1", "methadone", "premedication", "IM", "0.2", "0.2", "mg/kg", protocol=short)
+    s.order("o2", "acepromazine", "premedication", "IM", "0.01", "0.01", "mg/kg", protocol=short)
+    s.order("o3", "propofol", "induction", "IV", "2", "4", "mg/kg", protocol=short)
     s.order("o4", "carprofen", "analgesia", "SC", "4", "4", "mg/kg", when="at the end, if pressure was good")
     s.tell(
         e.LimitOrdered,
