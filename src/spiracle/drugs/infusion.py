@@ -78,3 +78,30 @@ def minutes_left(volume: Quantity, rate: Quantity) -> Decimal:
         raise OutOfRange("rate", f"{rate} never ends.", "Give a rate above 0 mL/h.")
     minutes = volume.number("mL") * _SIXTY / rate.number("mL/h")
     return minutes.to_integral_value(rounding=ROUND_FLOOR)
+
+
+_TIMES = ("min", "h")
+_SMALLER = {"g": "mg", "mg": "mcg", "IU": "mIU"}
+_LARGER = {"mcg": "mg", "mIU": "IU"}
+_THOUSAND = Decimal(1000)
+_TENTH = Decimal("0.1")
+
+
+def per(dose_rate: Quantity, time: str) -> Quantity:
+    """The same dose rate on another time base, in a mass unit that reads well: 0.6 mg/kg/h and 10 mcg/kg/min are one rate.
+
+    `time` is "min" or "h". Units of amount are stepped by a thousand so that the figure is neither under 0.1 nor over 1,000.
+
+    >>> str(per(Quantity.of("0.6", "mg/kg/h"), "min")), str(per(Quantity.of(10, "mcg/kg/min"), "h"))
+    ('10 mcg/kg/min', '600 mcg/kg/h')
+    """
+    if time not in _TIMES:
+        raise UnlikeUnits("time", f"{time} is no time base of an infusion.", "Say min or h.")
+    top, *rest = (s for s, _ in dose_rate.unit.parts)
+    others = "".join(f"/{s}" for s in rest if s not in {"min", "h", "day", "s"})
+    found = dose_rate.to(f"{top}{others}/{time}")
+    if found.value and found.value < _TENTH and top in _SMALLER:
+        return found.to(f"{_SMALLER[top]}{others}/{time}")
+    if found.value >= _THOUSAND and top in _LARGER:
+        return found.to(f"{_LARGER[top]}{others}/{time}")
+    return found

@@ -24,7 +24,7 @@ def rate_advice(t: Told) -> Iterable[Advice]:
         yield Advice(
             id=f"rate {i.started.infusion}",
             priority="medium",
-            title=f"{name} runs at {over}.",
+            title=f"Bag {i.started.bag}: {over}." if i.started.bag else f"{name} runs at {over}.",
             since=weighed or i.since,
             body=f"{body}Run it slower, or have it ordered.",
             acts=call_act(t, f"{name} runs over its order"),

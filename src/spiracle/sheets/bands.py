@@ -8,11 +8,15 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Literal, TypeVar
 
+from msgspec.structs import replace
+
 from spiracle.case import events as ev
 from spiracle.case.events import Event
-from spiracle.case.running import is_fluid
-from spiracle.case.syringes import Infusion
-from spiracle.quantity import figure
+from spiracle.case.running import comes_to, is_fluid
+from spiracle.case.streams import Stream, streams_of
+from spiracle.case.syringes import Infusion, bag_of
+from spiracle.quantity import figure, unit
+from spiracle.refusals import Refusal
 from spiracle.sheets.names import capital, joined, with_unit
 from spiracle.sheets.shapes import BandPart, ChartBand
 from spiracle.sheets.told import Told
@@ -96,6 +100,7 @@ def _infused(t: Told, *, fluid: bool) -> tuple[ChartBand, ...]:
     found = []
     for infusion in t.infusions:
         if is_fluid(t.facts, infusion.started.drug) is not fluid:
+            found += [] if fluid else _bag_parts(t, infusion)
             continue
         kind: Kind = "fluid" if fluid else "infusion"
         until = total_until(t, infusion)
@@ -110,6 +115,46 @@ def _infused(t: Told, *, fluid: bool) -> tuple[ChartBand, ...]:
             )
         )
     return tuple(found)
+
+
+def _bag_parts(t: Told, infusion: Infusion) -> list[ChartBand]:
+    """Each drug of a bag as a band of its own, with its dose at every rate."""
+    bag = bag_of(t.case, infusion.started.bag)
+    parts = [] if bag is None else [s for s in streams_of(t.case, t.facts, infusion) if s.part is not None]
+    return [
+        ChartBand(
+            id=f"{s.id} {s.drug}",
+            title=short(s.drug, t.names.drug(s.drug)),
+            kind="infusion",
+            parts=_doses(t, s),
+            total_text=_ran_in(s, total_until(t, infusion)),
+            running=infusion.running,
+        )
+        for s in parts
+    ]
+
+
+def _doses(t: Told, s: Stream) -> tuple[BandPart, ...]:
+    return tuple(
+        replace(p, text=_dose_text(t, s, rate)) for p, (_, rate) in zip(_steps(t, s.infusion), s.steps, strict=True)
+    )
+
+
+def _dose_text(t: Told, s: Stream, rate: Decimal) -> str:
+    """A drug's dose at a rate of its bag, in the unit of its order."""
+    order = t.orders.get(s.order)
+    if order is None or t.kg is None or s.holds is None:
+        return f"in {figure(rate)} mL/h"
+    try:
+        dose = comes_to(rate, s.holds, unit(order.unit), t.kg)
+    except Refusal:
+        return f"in {figure(rate)} mL/h"
+    return f"{figure(dose.value, 4)} {dose.unit}"
+
+
+def _ran_in(s: Stream, until: datetime) -> str:
+    amount = s.amount(until)
+    return "" if amount is None else f"{figure(amount.value, 3)} {amount.unit} in"
 
 
 def total_until(t: Told, infusion: Infusion) -> datetime:

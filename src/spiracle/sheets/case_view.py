@@ -17,6 +17,8 @@ from spiracle.sheets.countersign import to_be_signed
 from spiracle.sheets.due import due
 from spiracle.sheets.emergency_sheet import emergency_sheet
 from spiracle.sheets.induce import induce
+from spiracle.sheets.infusion_bags import bag_recipes
+from spiracle.sheets.infusion_cards import with_cards
 from spiracle.sheets.maintain import maintain
 from spiracle.sheets.names import capital
 from spiracle.sheets.phases import phases
@@ -70,6 +72,7 @@ def _plan(t: Told) -> PlanSheet:
         )
         for x in plan.lines
     )
+    lines = with_cards(t, lines)
     limits = tuple(msgspec.structs.replace(x, whose=hand(x.whose)) for x in plan.limits)
     return msgspec.structs.replace(
         plan,
@@ -78,6 +81,7 @@ def _plan(t: Told) -> PlanSheet:
         sent_to=hand(plan.sent_to) if plan.sent_to else "",
         signed_by=hand(plan.signed_by) if plan.signed_by else "",
         protocol=plan_title(t.case),
+        bags=bag_recipes(t),
     )
 
 

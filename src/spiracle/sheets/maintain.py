@@ -8,10 +8,11 @@ from decimal import Decimal
 
 from spiracle.case import events as ev
 from spiracle.case.running import is_fluid, over_now
-from spiracle.case.syringes import Infusion
+from spiracle.case.syringes import Infusion, bag_of
 from spiracle.quantity import figure
 from spiracle.sheets.bands import short, total_until
 from spiracle.sheets.chart import EVERY, chart, tick_before
+from spiracle.sheets.infusion_cards import empty_at, running_cards
 from spiracle.sheets.names import joined, unit_text
 from spiracle.sheets.plan_sheet import orderer
 from spiracle.sheets.readings import READINGS, RIBBON, ReadingShape
@@ -261,28 +262,35 @@ def running(t: Told, i: Infusion) -> Running:
     dose = None
     if i.dose_rate is not None:
         dose = Num(text=figure(i.dose_rate), unit=unit_text(i.dose_unit), mark="typed", estimated=t.estimated)
+    own, *parts = running_cards(t, i)
     return Running(
         infusion=started.infusion,
         drug=started.drug,
-        name=t.names.drug(started.drug),
+        name=_running_name(t, i),
         syringe_class=t.facts.drugs.class_of(started.drug),
         fluid=is_fluid(t.facts, started.drug),
         rate=Num(text=figure(i.rate_ml_h), unit="mL/h", mark="typed", at=i.since),
         dose_rate=dose,
         since=started.happened_at,
         total=Num(text=figure(total), unit="mL"),
-        ends_at=ends_at(t, i),
+        ends_at=empty_at(t, i),
         over_order=over_now(t.case, t.facts, i, t.now),
+        card=own,
+        bag=started.bag,
+        parts=tuple(parts),
     )
 
 
-def ends_at(t: Told, i: Infusion) -> datetime | None:
-    """When the bag or syringe runs empty at the present rate; unknown unless its size was told."""
-    if i.started.bag_ml is None or not i.rate_ml_h:
-        return None
-    left = i.started.bag_ml - i.volume_ml(t.now)
-    seconds = int(left / i.rate_ml_h * 3600)
-    return t.now + timedelta(seconds=max(0, seconds))
+ends_at = empty_at
+
+
+def _running_name(t: Told, i: Infusion) -> str:
+    """A bag is called by what is in it."""
+    bag = bag_of(t.case, i.started.bag)
+    name = t.names.drug(i.started.drug)
+    if bag is None:
+        return name
+    return f"{name} with {', '.join(t.names.drug(p.drug) for p in bag.mixed.parts)}"
 
 
 def fluid_total_ml(t: Told) -> Decimal:

@@ -301,6 +301,8 @@ class BagRecipe(Shape, frozen=True, kw_only=True):
     total_ml: float = 0
     rate_ml_h: float = 0
     mixed: bool = False
+    drops: tuple[DropRate, ...] = ()
+    no_drops: str = ""
     working: WorkingShape | None = None
     refusal: Refused | None = None
 

@@ -450,6 +450,8 @@ export interface BagRecipe {
   total_ml: number;
   rate_ml_h: number;
   mixed: boolean;
+  drops: DropRate[];
+  no_drops: string;
   working: WorkingShape | null;
   refusal: Refused | null;
 }
