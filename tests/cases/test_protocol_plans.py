@@ -139,16 +139,17 @@ def test_no_line_once_ordered_is_over_a_stop_at_any_weight(kg: Decimal, drug: tu
 
 
 def test_a_line_is_worked_by_the_same_code_as_the_plan() -> None:
-    """The offer's volume is the plan's volume once ordered: 0.2 mg/kg for 10 kg is 2 mg, in 0.2 mL of 10 mg/mL."""
+    """U11: the offer's volume is the plan's volume once ordered: 0.2 mg/kg for 10 kg is 2 mg, in 0.2 mL of 10 mg/mL."""
     ledger = in_use()
     t = patient(ledger)
     offer = offers(t.case, ledger.case, t.facts, t.now).offers[0]
     shown = offer.lines[0]
     assert shown.line.volume is not None and (shown.line.volume.text, shown.line.volume_ml) == ("0.2", 0.2)
     t.tell(ev.ProtocolStarted, **{**offer.start, "version": 1})
-    for n, each in enumerate(offer.lines):
+    for each in offer.lines:
         fields = {k: d(str(v)) if isinstance(v, float) else v for k, v in each.order.items()}
-        t.tell(ev.DrugOrdered, order=f"o{n}", ordered_by="vet", **fields)
+        t.tell(ev.DrugOrdered, ordered_by="vet", **fields)
+    assert [x.drug for x in case_view(t.case, 9, house(), t.now).plan.lines] == [x.line.drug for x in offer.lines]
     planned = {x.drug: x for x in case_view(t.case, 9, house(), t.now).plan.lines}
     for each in offer.lines:
         assert planned[each.line.drug].volume_ml == each.line.volume_ml

@@ -65,8 +65,8 @@ def test_from_a_protocol_written_to_a_plan_that_names_it(
     (offer,) = web.get(f"/api/cases/{hand.case}/protocols").json()["offers"]
     assert offer["lines"][0]["line"]["volume"]["text"] == "0.08", "0.2 mg/kg for 4.2 kg is 0.84 mg: 0.084 mL"
     start = hand.entry("ProtocolStarted", **offer["start"])
-    orders = [hand.entry("DrugOrdered", order=f"o{n}", given_as="written", ordered_by="vet", **x["order"])
-              for n, x in enumerate(offer["lines"])]  # fmt: skip
+    orders = [hand.entry("DrugOrdered", given_as="written", ordered_by="vet", **x["order"])
+              for x in offer["lines"]]  # fmt: skip
     asked = post(web, hand, start, *orders, to="would")
     assert [a["refused"] for a in asked] == [None, None, None]
     assert [a["written"] for a in post(web, hand, start, *orders)] == [True, True, True]
@@ -75,7 +75,7 @@ def test_from_a_protocol_written_to_a_plan_that_names_it(
     assert (view["plan"]["protocol"], view["record"]["protocol"]) == ("Plain cat, version 1",) * 2
     late = hand.entry("ProtocolStarted", **offer["start"])
     assert post(web, hand, late)[0]["refused"]["name"] == "Contradiction"
-    again = hand.entry("DrugOrdered", order="o0", given_as="written", ordered_by="vet", **offer["lines"][0]["order"])
+    again = hand.entry("DrugOrdered", given_as="written", ordered_by="vet", **offer["lines"][0]["order"])
     assert post(web, hand, again)[0]["written"], "the version this case started from holds for it"
     assert store.verify() == ()
     assert [row.case for row in store.case_rows() if row.case == LEDGER] == [LEDGER]

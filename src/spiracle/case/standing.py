@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -32,6 +33,7 @@ from spiracle.case.events import (
 from spiracle.case.fold import Case, E, Line
 from spiracle.case.tube import went_in
 
+FIGURES = re.compile(r"([0-9]+)")
 ABOUT_THE_RECORD = (RecordSigned, RecordAmended, SheetPrinted, GapExplained, OutcomeNoted)
 
 
@@ -77,13 +79,27 @@ def dosing_weight_kg(case: Case) -> Decimal | None:
 
 
 def orders(case: Case) -> tuple[DrugOrdered, ...]:
-    """Orders that hold: the latest wording of each order id, less those withdrawn after it."""
-    latest: dict[str, DrugOrdered] = {o.order: o for o in case.live(DrugOrdered)}
+    """Orders that hold: the latest wording of each order id, less those withdrawn after it. They stand as they were first
+    entered; of one moment, as their ids count: a protocol's first line before its tenth."""
+    latest: dict[str, DrugOrdered] = {}
+    place: dict[str, tuple[datetime, datetime, tuple[tuple[int, str], ...]]] = {}
+    for o in case.live(DrugOrdered):
+        latest[o.order] = o
+        place.setdefault(o.order, (o.happened_at, o.recorded_at, _counted(o.order)))
     for gone in case.live(OrderWithdrawn):
         found = latest.get(gone.order)
         if found is not None and gone.happened_at >= found.happened_at:
             del latest[gone.order]
-    return tuple(latest.values())
+    return tuple(sorted(latest.values(), key=lambda o: place[o.order]))
+
+
+def _counted(name: str) -> tuple[tuple[int, str], ...]:
+    """An id to sort by: figures in it count as numbers.
+
+    >>> sorted(["dental-10", "dental-2", "dental-1"], key=_counted)
+    ['dental-1', 'dental-2', 'dental-10']
+    """
+    return tuple((int(part), "") if part.isdecimal() and part.isascii() else (-1, part) for part in FIGURES.split(name))
 
 
 def order(case: Case, order_id: str) -> DrugOrdered | None:

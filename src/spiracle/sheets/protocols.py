@@ -155,7 +155,10 @@ def _offer(
         why_not=capital(why),
         lines=tuple(
             ProtocolOfferLine(
-                line=_named(made, version), optional=line.optional, note=line.note, order=_order(line, version)
+                line=_named(made, version),
+                optional=line.optional,
+                note=line.note,
+                order=_order(made.order, line, version),
             )
             for made, line in zip(lines, w.lines, strict=True)
         ),
@@ -172,9 +175,9 @@ def _number(value: Decimal | None) -> float | None:
     return None if value is None else float(value)
 
 
-def _order(line: ev.ProtocolLine, version: Version) -> dict[str, str | float | bool | None]:
+def _order(name: str, line: ev.ProtocolLine, version: Version) -> dict[str, str | float | bool | None]:
     """The fields of a DrugOrdered; the page adds whose order it is and how it was given."""
-    return {"drug": line.drug, "purpose": line.purpose, "route": line.route, "low": float(line.low),
+    return {"order": name, "drug": line.drug, "purpose": line.purpose, "route": line.route, "low": float(line.low),
             "high": float(line.high), "unit": line.unit, "row": line.row, "when": line.when,
             "protocol": version.reference}  # fmt: skip
 
@@ -206,9 +209,14 @@ def _worked(w: ev.ProtocolWritten, request: PlanRequest, facts: Facts) -> tuple[
     return tuple({**made, **broken}[n] for n in range(len(w.lines)))
 
 
+def _order_id(n: int, w: ev.ProtocolWritten) -> str:
+    """An id for the order of a line: its version and place, so that the plan keeps the protocol's order."""
+    return f"{w.protocol}-v{w.version}-{n + 1}"
+
+
 def _asked(n: int, line: ev.ProtocolLine, w: ev.ProtocolWritten) -> OrderAsked:
     return OrderAsked(
-        field=f"line {n + 1}", order=f"{w.protocol}-{n + 1}", drug=line.drug, purpose=line.purpose, route=line.route,
+        field=f"line {n + 1}", order=_order_id(n, w), drug=line.drug, purpose=line.purpose, route=line.route,
         low=Quantity.of(line.low, line.unit), high=Quantity.of(line.high, line.unit), row=line.row, when=line.when,
     )  # fmt: skip
 
@@ -225,7 +233,7 @@ def _unworked(n: int, line: ev.ProtocolLine, w: ev.ProtocolWritten, why: Refused
     except Refusal:
         syringe, controlled = "other", ""
     return DrugLine(
-        order=f"{w.protocol}-{n + 1}", drug=line.drug, name=_name(line.drug, facts), syringe_class=syringe,
+        order=_order_id(n, w), drug=line.drug, name=_name(line.drug, facts), syringe_class=syringe,
         controlled=controlled, purpose=line.purpose, route=line.route, when=line.when, refusal=why,
         order_text=dose_words(line.low, line.high, unit_text(line.unit)),
     )  # fmt: skip
