@@ -180,6 +180,14 @@ def test_the_list_says_what_a_version_changes() -> None:
     assert (sheet.ledger, sheet.protocols[1].changes, sheet.protocols[1].approved_by) == (LEDGER, (), "VE")
 
 
+def test_an_approver_sees_what_is_off_the_usual() -> None:
+    """U30: a tenth of the usual dose is let in, as nothing forbids it, and is not approved unread."""
+    ledger = Ledger()
+    ledger.write(lines=(line(dose="0.02"), PROPOFOL))
+    first, second = protocols_sheet(ledger.case, 1, house()).protocols[0].lines
+    assert first.note.startswith("off the usual: 0.2 to 0.5 mg/kg") and second.note == ""
+
+
 def test_every_difference_of_two_versions_is_said() -> None:
     """D31: an approver reads what changed; a change that is not said would be approved unread."""
     base = Ledger().made(ev.ProtocolWritten, **START, species="dog", lines=(METHADONE, PROPOFOL))

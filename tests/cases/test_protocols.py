@@ -144,6 +144,13 @@ def test_a_way_in_which_a_drug_is_never_given_is_no_line() -> None:
                                               low=kept.low.value, high=kept.high.value, unit=str(kept.unit)),))  # fmt: skip
 
 
+def test_a_total_is_tried_in_a_small_animal() -> None:
+    """U2: 5 mg of methadone is a dose for a large dog and ten times too much for a small one: it is no line as it stands."""
+    with pytest.raises(OverLimit) as turned:
+        Ledger().write(lines=(line(dose="5", unit="mg"),))
+    assert "in an animal of 1 kg" in turned.value.says and "per kg" in turned.value.accepts
+
+
 def test_one_drug_twice_for_one_purpose_is_asked_about() -> None:
     ledger = Ledger()
     with pytest.raises(Contradiction) as turned:

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 SLUG = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 MOST_LINES = 40
+PUBLISHED = "A protocol holds no dose over what is published, in any animal of the species; write it per kg, or less."
 # Weights a line is tried on: a protocol has no animal yet, and a cap per animal binds only in a large one.
 TRIED = {"dog": tuple(map(Decimal, ("1", "3", "6", "10", "20", "30", "45", "60", "80"))),
          "cat": tuple(map(Decimal, ("0.4", "1", "2", "3", "4", "5", "7", "9")))}  # fmt: skip
@@ -135,7 +136,7 @@ def _held(line: ev.ProtocolLine, low: Quantity, high: Quantity, event: ev.Protoc
         if row.emergency:
             continue
         if far_over(judged, row):
-            raise OverLimit("dose", f"{judged.slip}.", "A protocol holds no dose over what is published; correct it.")
+            raise OverLimit("dose", f"{judged.slip}{_in_one_of(kg, high)}.", PUBLISHED)
         per_kg = [s for s in row.stops if not s.ask and s.at.unit.dimension == high.unit.dimension and high > s.at]
         if per_kg:
             raise OverLimit(
@@ -145,6 +146,11 @@ def _held(line: ev.ProtocolLine, low: Quantity, high: Quantity, event: ev.Protoc
         last = OverLimit("dose", f"{asked.dose_text} is over a stop at every weight.", "Write less.")
     if last is not None and (not rows or over == rows):
         raise last
+
+
+def _in_one_of(kg: Decimal, dose: Quantity) -> str:
+    """A total is judged in one animal after the other: the one in which it looks wrong is named."""
+    return "" if any(s in {"kg", "lb"} for s, _ in dose.unit.parts) else f", in an animal of {kg} kg"
 
 
 def check_limit(reading: str, below: Decimal | None, above: Decimal | None, facts: Facts) -> None:

@@ -15,10 +15,10 @@ from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
 from spiracle.case.ledger import LEDGER
 from spiracle.case.protocols import Version, changes, dose_words, limit_words, protocols
-from spiracle.drugs import DosingWeight, OrderedDose
+from spiracle.drugs import DoseRow, DosingWeight, OrderedDose, judge_dose
 from spiracle.quantity import Quantity
 from spiracle.refusals import OutOfRange, Refusal, Unknown
-from spiracle.sheets.names import capital, unit_text
+from spiracle.sheets.names import capital, joined, unit_text
 from spiracle.sheets.plan_lines import drug_line
 from spiracle.sheets.plan_request import OrderAsked, PlanRequest
 from spiracle.sheets.plan_sheet import request_of
@@ -37,6 +37,7 @@ from spiracle.sheets.shapes import (
     Refused,
 )
 from spiracle.sheets.worked_shape import refused
+from spiracle.source import Zone
 
 MIDDLE = {"dog": Decimal(20), "cat": Decimal(4)}  # a weight to look a row up with where there is no animal
 
@@ -105,18 +106,26 @@ def _shape_line(line: ev.ProtocolLine, w: ev.ProtocolWritten, facts: Facts) -> P
             drug=line.drug, species=w.species, purpose=line.purpose, route=line.route, row=line.row,
             low=Quantity.of(line.low, line.unit), high=Quantity.of(line.high, line.unit), conditions=w.conditions,
         )  # fmt: skip
-        memory = facts.drugs.choose(asked, DosingWeight(MIDDLE[w.species])).memory
+        weight = DosingWeight(MIDDLE[w.species])
+        row = facts.drugs.choose(asked, weight)
+        memory, unusual = row.memory, _unusual(asked, row, weight)
     except OutOfRange:  # no row for a middling animal: its bands are told when there is one
-        memory = False
+        memory, unusual = False, ""
     except Refusal as refusal:
         return ProtocolShapeLine(
             drug=line.drug, name=_name(line.drug, facts), text=text, when=line.when, note=line.note, optional=line.optional,
             refusal=refused(refusal),
         )  # fmt: skip
     return ProtocolShapeLine(
-        drug=drug.id, name=_name(drug.id, facts), syringe_class=drug.syringe_class, text=text, when=line.when, note=line.note,
-        optional=line.optional, memory=memory,
+        drug=drug.id, name=_name(drug.id, facts), syringe_class=drug.syringe_class, text=text, when=line.when,
+        note=joined((line.note, unusual), "; "), optional=line.optional, memory=memory,
     )  # fmt: skip
+
+
+def _unusual(asked: OrderedDose, row: DoseRow, weight: DosingWeight) -> str:
+    """What an approver has to see of a line: that either end of it lies off the usual band, and where that is."""
+    ends = (judge_dose(asked.low, row, weight), judge_dose(asked.high, row, weight))
+    return "" if all(j.zone is Zone.USUAL for j in ends) else f"off the usual: {row.usual_text}"
 
 
 # ---- what may start this plan
