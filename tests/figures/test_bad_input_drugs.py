@@ -82,6 +82,17 @@ def test_two_strengths_on_the_shelf() -> None:
     refused(made, Missing, "strength", "two strengths are stocked", "10 mg/mL or 5 mg/mL")
 
 
+def test_two_forms_of_one_strength_on_the_shelf() -> None:
+    """U9, U14: the mL are the same, the ceiling is not: plain propofol or the one with benzyl alcohol."""
+    both = shelf("propofol", "10 mg/mL", "10 mg/mL with benzyl alcohol")
+    made = ready("propofol", "dog", "induction", "IV", "3 mg/kg", "13", stock=both)
+    refused(made, Missing, "strength", "two forms of propofol are stocked", "10 mg/mL or 10 mg/mL with benzyl alcohol")
+    for vial in ("10 mg/mL", "10 mg/mL with benzyl alcohol"):
+        picked = ready("propofol", "dog", "induction", "IV", "3 mg/kg", "13", stock=both, strength=vial)
+        assert picked.refusal is None and picked.strength is not None and picked.strength.printed == vial
+    assert ready("propofol", "dog", "induction", "IV", "3 mg/kg", "13").refusal is None, "a list is not a shelf"
+
+
 def test_a_vial_for_larger_animals() -> None:
     """U9: atropine 15 mg/mL is 37.5 times the weakest ordinary vial (label, as listed)."""
     made = ready("atropine", "dog", "anticholinergic", "IM", "0.02 mg/kg", "13", strength="15 mg/mL")

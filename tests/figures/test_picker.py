@@ -71,3 +71,12 @@ def test_forms_of_a_vial_that_look_alike_are_told_apart() -> None:
     """U14: propofol stands on the shelf with and without a preservative, both 10 mg/mL."""
     forms = PICKED["propofol-dog-induction-iv"].forms
     assert len(forms) >= 2 and any("benzyl alcohol" in f for f in forms)
+
+
+def test_a_second_page_is_told_with_the_row_it_was_held_against() -> None:
+    """U30: agreement, disagreement with what was done, and that none was found."""
+    naloxone = PICKED["naloxone-dog-titrated-reversal-heart-beating-iv-slow"]
+    assert "A second page does not agree: 0.04 mg/kg" in naloxone.note and "Small steps stay" in naloxone.note
+    assert any("522.1462" in c.citation for c in naloxone.cited)
+    assert "A second page agrees" in PICKED["potassium_chloride-dog-hypokalaemia-supplement-iv"].note
+    assert "No second page was found" in PICKED["hypertonic_saline-cat-emergency-hypovolaemia-iv-over-5-to-10-min"].note

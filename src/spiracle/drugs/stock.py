@@ -74,15 +74,21 @@ class Drug:
 
 @dataclass(frozen=True, slots=True)
 class Stock:
-    """Strengths on the shelf per drug id, as printed on the vial, and the syringes in the drawer."""
+    """Strengths on the shelf per drug id, as printed on the vial, and the syringes in the drawer.
+
+    `own`: drugs whose shelf somebody told; the others stand as listed, which is not a shelf.
+    """
 
     strengths: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     barrels: tuple[str, ...] = ()
     origin: str = "spiracle"
+    own: frozenset[str] = frozenset()
 
     def over(self, strengths: Mapping[str, tuple[str, ...]], barrels: tuple[str, ...] = (), origin: str = "") -> Stock:
         """This stock with another laid over it: a drug named there replaces ours, syringes named there replace ours."""
-        return Stock({**self.strengths, **strengths}, barrels or self.barrels, origin or self.origin)
+        return Stock(
+            {**self.strengths, **strengths}, barrels or self.barrels, origin or self.origin, self.own | set(strengths)
+        )
 
 
 def read_strength(text: str, field_: str = "strength") -> tuple[Quantity | None, str, str]:

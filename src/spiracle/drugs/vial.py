@@ -54,6 +54,7 @@ def _only(
         if not any(k.same(strength) for k in kinds):
             kinds.append(strength)
     if len(kinds) == 1:
+        _one_form(able, drug, stock, formulary)
         return kinds[0]
     if len(kinds) > 1:
         raise Missing(
@@ -67,6 +68,16 @@ def _only(
     raise Missing(
         "strength", f"No volume yet: no strength of {drug.name} is stocked.", "Say what the vial reads, like 10 mg/mL."
     )
+
+
+def _one_form(able: list[Strength], drug: Drug, stock: Stock, formulary: Formulary) -> None:
+    """Two forms of one strength on a told shelf: the same mL, but another ceiling, so the form in the hand is asked for."""
+    printed = tuple(dict.fromkeys(s.printed for s in able))
+    if len(printed) > 1 and drug.id in stock.own and formulary.forms(drug.id):
+        raise Missing(
+            "strength", f"No volume yet: {_COUNT.get(len(printed), str(len(printed)))} forms of {drug.name} are stocked.",
+            "Pick the vial in your hand: " + " or ".join(printed) + ".",
+        )  # fmt: skip
 
 
 def _powder(drug: Drug, text: str) -> Missing:

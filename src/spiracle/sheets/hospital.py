@@ -5,6 +5,7 @@ from __future__ import annotations
 from spiracle.case.facts import Facts
 from spiracle.case.ledger import LEDGER
 from spiracle.case.running import FLUID_GROUPS
+from spiracle.refusals import Refusal
 from spiracle.sheets.cautions import STANDING
 from spiracle.sheets.shapes import Hand, Hospital
 
@@ -30,4 +31,14 @@ def hospital(facts: Facts) -> Hospital:
         version=facts.version.split(",")[0],
         tables=facts.version.split(",")[-1].strip().removeprefix("tables "),
         ledger=LEDGER,
+        label_paper=own.label,
+        bags=tuple((_fluid(b.fluid, facts), b.volumes) for b in own.bags),
     )
+
+
+def _fluid(name: str, facts: Facts) -> str:
+    """A stocked bag by the id of its fluid; one that is only a diluent by its listed name."""
+    try:
+        return facts.drugs.drug(name).id
+    except Refusal:
+        return facts.drugs.diluent(name)

@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from spiracle.case.facts import Facts
 from spiracle.drugs import DoseRow
+from spiracle.drugs.table import SecondFacts
 from spiracle.quantity import Quantity, figure
 from spiracle.sheets.names import joined
 from spiracle.sheets.shapes import PickRow
@@ -25,6 +26,8 @@ def _row(row: DoseRow, shelf: dict[str, tuple[str, ...]], facts: Facts) -> PickR
     drug = facts.drugs.drug(row.drug)
     listed = tuple(s.text for s in drug.strengths if s.quantity is not None and not s.trap)
     stop = _hard(row)
+    held = facts.drugs.second_of(row.id)
+    seconds = tuple(second_words(s) for s in held)
     return PickRow(
         row=row.id,
         drug=drug.id,
@@ -41,9 +44,9 @@ def _row(row: DoseRow, shelf: dict[str, tuple[str, ...]], facts: Facts) -> PickR
         memory=row.memory,
         infusion=row.infusion,
         conditions=conditions_of(row),
-        note=row.note,
+        note=joined((row.note, *seconds), " "),
         strengths=shelf.get(drug.id, listed),
-        cited=cited(row.sources, facts.sources),
+        cited=cited((*row.sources, *(s.source for s in held if s.source)), facts.sources),
         controlled=drug.controlled,
         also=drug.synonyms,
         give=give_of(row),
@@ -55,6 +58,14 @@ def _row(row: DoseRow, shelf: dict[str, tuple[str, ...]], facts: Facts) -> PickR
         pick_why=row.pick_why,
         forms=facts.drugs.forms(drug.id),
     )
+
+
+def second_words(second: SecondFacts) -> str:
+    """What a second page says of a dangerous figure, and what was done where the two do not agree."""
+    if not second.source:
+        return f"No second page was found. {second.says}"
+    agree = "agrees" if second.agrees else "does not agree"
+    return f"A second page {agree}: {second.says}" + (f" {second.done}" if second.done else "")
 
 
 def conditions_of(row: DoseRow) -> tuple[str, ...]:
