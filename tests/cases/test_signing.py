@@ -260,6 +260,19 @@ def test_a_withdrawn_order_whose_pump_runs_is_told_first() -> None:
     assert not [a for a in case_view(t.case, 9, t.facts, t.now).advice if a.id.startswith("withdrawn")]
 
 
+def test_a_withdrawn_order_in_a_running_bag_is_told_too() -> None:
+    """The bag runs on for its fluid; the drug in it has no order any more, and an infusion of it is on the record."""
+    t = Telling()
+    t.order("o1", "lidocaine", "CRI (analgesia)", "IV", "30", "30", "mcg/kg/min")
+    t.tell(ev.BagMixed, bag="b1", fluid="isotonic_crystalloid", bag_ml=d("500"), removed_ml=d("90"), volume_ml=d("500"),
+           parts=(ev.BagPart(drug="lidocaine", vial_concentration="20 mg/mL", drug_volume_ml=d("90"), order="o1"),))  # fmt: skip
+    t.tell(ev.InfusionStarted, infusion="i1", drug="isotonic_crystalloid", rate_ml_h=d("5"), fluid=True, bag="b1",
+           said_by="vet", reason="as mixed", confirmed=True)  # fmt: skip
+    t.at(5).tell(ev.OrderWithdrawn, order="o1", reason="vomits")
+    told = next(a for a in case_view(t.case, 9, t.facts, t.now).advice if a.id == "withdrawn i1 o1")
+    assert told.title == "Lidocaine in the bag still runs. Its order was withdrawn."
+
+
 def test_refusals_of_a_slip_come_before_the_stop() -> None:
     """A dose that looks like a slip is asked about by that name, so that nobody overrides a typing error."""
     t = Telling()

@@ -12,6 +12,7 @@ from datetime import timedelta
 
 from spiracle.case import events as ev
 from spiracle.case import standing
+from spiracle.case.streams import streams
 from spiracle.quantity import figure
 from spiracle.sheets.advice_airway import airway_advice
 from spiracle.sheets.advice_limits import limit_advice
@@ -120,13 +121,12 @@ def _withdrawn(t: Told) -> Iterable[Advice]:
             continue  # ordered anew since
         said = joined((f"Withdrawn by {t.names.hand(gone.by)}", gone.reason), ": ") + "."
         drug = next((o.drug for o in reversed(t.case.live(ev.DrugOrdered)) if o.order == gone.order), "")
-        bags = {b.bag for b in t.case.live(ev.BagMixed) if any(p.order == gone.order for p in b.parts)}
-        for running in t.infusions:
-            if running.running and (running.started.order == gone.order or running.started.bag in bags):
-                name = capital(t.names.drug(drug)) + (" in the bag" if running.started.bag in bags else "")
-                stop: dict[str, str | float | bool | None] = {"infusion": running.started.infusion}
+        for running in streams(t.case, t.facts, t.infusions):
+            if running.running and running.order == gone.order:
+                name = capital(t.names.drug(drug)) + (" in the bag" if running.part is not None else "")
+                stop: dict[str, str | float | bool | None] = {"infusion": running.id}
                 yield Advice(
-                    id=f"withdrawn {running.started.infusion}",
+                    id=f"withdrawn {running.id} {gone.order}",
                     priority="high",
                     title=f"{name} still runs. Its order was withdrawn.",
                     since=gone.happened_at,

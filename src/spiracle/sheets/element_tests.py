@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING
 
 from spiracle.case import events as ev
 from spiracle.case.events import Event
+from spiracle.case.streams import streams_of
 
 if TYPE_CHECKING:
+    from spiracle.case.syringes import Infusion
     from spiracle.sheets.told import Seen, Told
 
 Test = Callable[["Told"], bool]
@@ -135,11 +137,16 @@ def pain_before(t: Told) -> bool:
 
 
 def infusing(t: Told) -> bool:
-    return any(not i.started.fluid for i in t.infusions)
+    return any(_drug_in(t, i) for i in t.infusions)
 
 
 def infusions_closed(t: Told) -> bool:
-    return not any(i.running for i in t.infusions if not i.started.fluid)
+    return not any(i.running for i in t.infusions if _drug_in(t, i))
+
+
+def _drug_in(t: Told, infusion: Infusion) -> bool:
+    """A bag with drugs in it runs as a fluid and is an infusion of its drugs all the same."""
+    return not infusion.started.fluid or any(s.part is not None for s in streams_of(t.case, t.facts, infusion))
 
 
 def relaxed(t: Told) -> bool:
