@@ -63,6 +63,18 @@ def test_another_vial_picked_asks_for_a_new_signature() -> None:
     assert stale(t) == ()
 
 
+def test_the_plan_follows_the_vial_that_was_picked() -> None:
+    """U9: two strengths stand on the shelf; once one is in the hand, the line has its volume: 1 mg of 5 mg/mL is 0.2 mL."""
+    t = Telling()
+    t.order("o1", "ephedrine", "blood pressure", "IV", "0.1", "0.1")
+    assert case_view(t.case, 9, t.facts, t.now).plan.lines[0].volume is None
+    t.at(1).tell(ev.VialPicked, order="o1", drug="ephedrine", concentration="5 mg/mL")
+    line = case_view(t.case, 9, t.facts, t.now).plan.lines[0]
+    assert line.volume is not None and (line.strength, line.volume.text) == ("5 mg/mL", "0.2")
+    signed(t, "o1", strengths=(line.strength,))
+    assert stale(t) == ()
+
+
 def test_the_shelf_changed_under_a_signed_plan() -> None:
     """D31: the hospital took in another strength: the plan is worked anew, and so is signed anew."""
     t = Telling()

@@ -31,6 +31,7 @@ from spiracle.case.events import (
 )
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
+from spiracle.case.prepared import vial_of
 from spiracle.case.pushes import local_dose
 from spiracle.drugs import DosingWeight, LocalDose, budgets
 from spiracle.quantity import Quantity, figure, read, read_age_days
@@ -256,9 +257,9 @@ def _asked(order: DrugOrdered, concentration: Quantity | None = None) -> OrderAs
 
 
 def _vial(order: DrugOrdered, case: Case) -> Quantity | None:
-    """The vial in hand: that of the syringe drawn for this order, else the strength named in the order."""
+    """The vial in hand: that of the syringe drawn for this order, else the one picked, else the strength named in the order."""
     drawn = [s for s in case.live(SyringeDrawn) if s.order == order.order]
-    text = drawn[-1].vial_concentration if drawn else order.concentration
+    text = drawn[-1].vial_concentration if drawn else vial_of(case, order)
     if not text:
         return None
     try:
