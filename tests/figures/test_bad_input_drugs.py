@@ -93,6 +93,27 @@ def test_two_forms_of_one_strength_on_the_shelf() -> None:
     assert ready("propofol", "dog", "induction", "IV", "3 mg/kg", "13").refusal is None, "a list is not a shelf"
 
 
+def test_a_form_that_is_not_run_as_an_infusion() -> None:
+    """U9, U14: propofol with benzyl alcohol by rate (UK datasheet: not for prolonged infusion); the plain form runs."""
+    rate = ("propofol", "dog", "maintenance", "IV", "0.3 mg/kg/min", "13")
+    refused(
+        ready(*rate, strength="10 mg/mL with benzyl alcohol"),
+        OverLimit,
+        "strength",
+        "not given as an infusion",
+        "24 mg/kg",
+    )
+    assert ready(*rate, strength="10 mg/mL").refusal is None
+    word = {"over_hard_by": "vet", "reason": "no other vial in the house"}
+    assert ready(*rate, strength="10 mg/mL with benzyl alcohol", **word).refusal is None
+
+
+def test_morphine_with_a_preservative_never_goes_into_the_epidural_space() -> None:
+    """U14: the preservative-free drug has an entry of its own."""
+    made = ready("morphine", "dog", "epidural", "epidural", "0.1 mg/kg", "13")
+    refused(made, Unknown, "purpose", "preserved vials harm the cord")
+
+
 def test_a_vial_for_larger_animals() -> None:
     """U9: atropine 15 mg/mL is 37.5 times the weakest ordinary vial (label, as listed)."""
     made = ready("atropine", "dog", "anticholinergic", "IM", "0.02 mg/kg", "13", strength="15 mg/mL")

@@ -174,6 +174,7 @@ class FormulationFacts(Strict, frozen=True, kw_only=True):
     """What else is in the vial, and what follows from it. Read as a caution of the drug, and told beside its strengths.
 
     `form`: how the vial reads. `strengths`: the listed strengths that are of this form; none: every vial of the drug.
+    `no_infusion`: a vial known to be of this form is not run as a rate.
     """
 
     id: str
@@ -189,6 +190,7 @@ class FormulationFacts(Strict, frozen=True, kw_only=True):
     when: tuple[str, ...] = ()
     stops: bool = False
     tell_apart: bool = False
+    no_infusion: bool = False
     memory: bool = False
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from spiracle.drugs.forms import limits_of
 from spiracle.drugs.formulary import Formulary
 from spiracle.drugs.order import OrderedDose
 from spiracle.drugs.rows import DoseRow
@@ -23,6 +24,7 @@ def vial(
     if found is None:
         return None
     _bound(found, drug, row, order)
+    _of_its_form(found, drug, row, route, order, formulary)
     _same_kind(found, drug, order)
     return found
 
@@ -104,6 +106,22 @@ def _bound(found: Strength, drug: Drug, row: DoseRow, order: OrderedDose) -> Non
             f"{found.printed} of {drug.name} is not a vial for dogs and cats{_far(found, drug)}.",
             "Pick another vial.",
         )
+
+
+def _of_its_form(
+    found: Strength, drug: Drug, row: DoseRow, route: str, order: OrderedDose, formulary: Formulary
+) -> None:
+    """A vial known to be of a form is not given in the ways that form rules out; an emergency is never blocked."""
+    if order.overridden or order.emergency or row.emergency:
+        return
+    for limit in limits_of(drug.id, found, formulary.formulations):
+        barred = limit.severity == "never" and route in limit.routes
+        if limit.strengths and (barred or (limit.no_infusion and row.infusion)):
+            how = f"by {route}" if barred else "as an infusion"
+            raise OverLimit(
+                "strength", f"{drug.name} {limit.form} is not given {how}: {limit.statement}",
+                "Pick another vial, or a named veterinarian says so with a reason.",
+            )  # fmt: skip
 
 
 def _far(found: Strength, drug: Drug) -> str:
