@@ -71,8 +71,20 @@ def test_the_plan_follows_the_vial_that_was_picked() -> None:
     t.at(1).tell(ev.VialPicked, order="o1", drug="ephedrine", concentration="5 mg/mL")
     line = case_view(t.case, 9, t.facts, t.now).plan.lines[0]
     assert line.volume is not None and (line.strength, line.volume.text) == ("5 mg/mL", "0.2")
-    signed(t, "o1", strengths=(line.strength,))
+    signed(t, "o1", strengths=(line.vial,))
     assert stale(t) == ()
+
+
+def test_thinning_a_drug_is_no_change_of_the_plan() -> None:
+    """U10: the vial was signed for; how it is made measurable is worked again at each push."""
+    t = Telling(kg="1.2")
+    t.order()
+    line = case_view(t.case, 9, t.facts, t.now).plan.lines[0]
+    t.tell(ev.PlanApproved, by="vet", signed_by="vet", weight_kg=d("1.2"), orders=("o1",), strengths=(line.vial,))
+    t.at(1).tell(ev.SyringeDrawn, syringe="s1", order="o1", drug="methadone", vial_concentration="10 mg/mL",
+                 concentration="1 mg/mL", volume_ml=d("1"), drug_volume_ml=d("0.1"), diluent="sodium chloride 0.9 %",
+                 diluent_volume_ml=d("0.9"), barrel="1 mL")  # fmt: skip
+    assert stale(t) == () and line.vial == "10 mg/mL"
 
 
 def test_the_shelf_changed_under_a_signed_plan() -> None:

@@ -76,9 +76,10 @@ def changed_strengths(case: Case, signed: PlanApproved, facts: Facts, at: dateti
 
 
 def in_hand(case: Case, order: DrugOrdered) -> tuple[str, ...]:
-    """The strengths of the syringe last drawn for an order: in it, and of its vial. Empty while nothing is drawn."""
+    """The strength of the vial a syringe was last drawn from for an order. Empty while nothing is drawn. How far it is thinned
+    in the syringe is a matter of measuring it, and is worked again at each push."""
     drawn = [s for s in case.live(SyringeDrawn) if s.order == order.order]
-    return (drawn[-1].concentration, drawn[-1].vial_concentration) if drawn else ()
+    return (drawn[-1].vial_concentration,) if drawn else ()
 
 
 def _worked(case: Case, order: DrugOrdered, facts: Facts, at: datetime) -> tuple[str, ...]:
@@ -88,12 +89,12 @@ def _worked(case: Case, order: DrugOrdered, facts: Facts, at: datetime) -> tuple
 
 
 def line_strength(case: Case, order: DrugOrdered, facts: Facts, at: datetime) -> str:
-    """The strength a line of the plan shows: what the syringe will hold."""
+    """The strength of the vial a line of the plan is drawn from; empty where none is known yet."""
     try:
         made = prepared(case, order, facts, at)
     except Refusal:
         return ""
-    return "" if made.concentration is None else str(made.concentration)
+    return "" if made.strength is None else made.strength.text
 
 
 def alike(one: str, other: str) -> bool:

@@ -29,6 +29,7 @@ def drug_line(work: OrderWork, facts: Facts, weight: DosingWeight, shelf: Mappin
         reversal=made.is_reversal,
         controlled=made.controlled,
         strength=concentration,
+        vial="" if made.strength is None else made.strength.text,
         strengths=strengths,
         purpose=made.purpose or asked.purpose,
         route=made.route or asked.route,

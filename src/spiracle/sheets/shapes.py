@@ -357,6 +357,7 @@ class DrugLine(Shape, frozen=True, kw_only=True):
     """One order as a line of the plan: order in the veterinarian's words, then what goes in the syringe.
 
     `cautions` are those that name something this animal has; `cautions_at_large` the drug's others, one touch away.
+    `vial` is the strength it is drawn from, which a signature names; `strength` what the syringe then holds.
     """
 
     order: str
@@ -367,6 +368,7 @@ class DrugLine(Shape, frozen=True, kw_only=True):
     reversal: bool = False
     controlled: str = ""
     strength: str = ""
+    vial: str = ""
     strengths: tuple[str, ...] = ()
     purpose: str
     route: str

@@ -200,6 +200,7 @@ export interface DrugLine {
   reversal: boolean;
   controlled: string;
   strength: string;
+  vial: string;
   strengths: string[];
   purpose: string;
   route: string;

@@ -94,7 +94,7 @@ def made_ready(s: Story, machine: str, circuit: str, gauge: str = "95 bar") -> N
 
 def signed(s: Story, orders: tuple[str, ...], asa: str) -> None:
     s.tell(e.PlanSent, to="svr")
-    holds = tuple("" if (made := s.prepared[o].concentration) is None else str(made) for o in orders)
+    holds = tuple("" if (vial := s.prepared[o].strength) is None else vial.text for o in orders)
     s.tell(e.PlanApproved, by="svr", signed_by="svr", weight_kg=s.kg, asa=asa, orders=orders, strengths=holds)
 
 
