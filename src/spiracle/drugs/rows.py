@@ -210,6 +210,8 @@ def in_unit(dose: Quantity, target: Unit, kg: Decimal) -> Quantity:
     parts = dict(target.parts)
     if parts.get("kg") == -1:
         amount = amount / Quantity(kg, _KG)
+    elif parts.get("lb") == -1:
+        amount = amount / Quantity(kg, _KG).to("lb")
     elif parts.get("animal") == -1:
         amount = amount / Quantity(Decimal(1), _ANIMAL)
     return amount.to(target)
