@@ -85,3 +85,24 @@ def test_a_hospitals_file_chooses(tmp_path: object) -> None:
     load_facts.cache_clear()
     with pytest.raises(BadTable, match="lidocain"):
         load_facts(path)
+
+
+@pytest.mark.parametrize(
+    ("allergy", "drug"),
+    [("adrenaline", "epinephrine"), ("lignocaine", "lidocaine"), ("meperidine", "pethidine"), ("dipyrone", "metamizole"),
+     ("cephazolin", "cefazolin"), ("frusemide", "furosemide"), ("acetaminophen", "paracetamol")],
+)  # fmt: skip
+@pytest.mark.parametrize("naming", ["INN", "BAN"])
+def test_an_allergy_told_by_another_name_is_found(allergy: str, drug: str, naming: str) -> None:
+    """U15: the owner says the name on the label at home, whatever list the hospital reads."""
+    from dataclasses import replace
+
+    from small_house import Telling
+    from spiracle.case import events as ev
+    from spiracle.case.allergies import allergy_to
+
+    told = Telling(kg="10")
+    told.tell(ev.AllergiesAsked, allergies=(allergy,))
+    facts = replace(told.facts, drugs=told.facts.drugs.with_names(naming))
+    assert allergy_to(told.case, drug, facts) == allergy
+    assert allergy_to(told.case, "maropitant", facts) == ""
