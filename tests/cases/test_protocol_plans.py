@@ -56,6 +56,17 @@ def test_a_protocol_is_held_to_its_conditions() -> None:
     assert "heart" in shown.why_not.casefold() and shown.why_not.endswith(".")
 
 
+def test_a_condition_found_after_the_start_is_told_on_the_plan() -> None:
+    """U14: the protocol was right when the plan began; what was found since stands on the plan before it is signed."""
+    ledger = in_use(unless=("heart-disease",))
+    t = patient(ledger)
+    t.tell(ev.ProtocolStarted, **START)
+    assert not [f for f in case_view(t.case, 9, t.facts, t.now).plan.cautions if f.title.startswith("Plain dog")]
+    t.at(1).tell(ev.HistoryTaken, conditions=("heart-disease",))
+    told = next(f for f in case_view(t.case, 9, t.facts, t.now).plan.cautions if f.title == "Plain dog, version 1")
+    assert told.severity == "avoid" and told.changes.startswith("Is not for an animal with: ")
+
+
 def test_a_protocol_for_a_condition_is_for_animals_that_have_it() -> None:
     ledger = in_use(conditions=("pregnant",))
     t = patient(ledger)

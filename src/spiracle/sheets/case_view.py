@@ -24,6 +24,7 @@ from spiracle.sheets.names import capital
 from spiracle.sheets.phases import phases
 from spiracle.sheets.plan_sheet import plan_sheet
 from spiracle.sheets.prepare import prepare
+from spiracle.sheets.protocols import protocol_flags
 from spiracle.sheets.record import record, record_gaps
 from spiracle.sheets.recover import recover
 from spiracle.sheets.shapes import CaseView, EmergencySheet, LogLine, PlanSheet
@@ -81,6 +82,7 @@ def _plan(t: Told) -> PlanSheet:
         sent_to=hand(plan.sent_to) if plan.sent_to else "",
         signed_by=hand(plan.signed_by) if plan.signed_by else "",
         protocol=plan_title(t.case),
+        cautions=(*protocol_flags(t.case, t.facts, t.now), *plan.cautions),
         bags=bag_recipes(t),
     )
 

@@ -14,7 +14,7 @@ from spiracle.case.decide_protocols import why_not
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
 from spiracle.case.ledger import LEDGER
-from spiracle.case.protocols import Version, changes, dose_words, limit_words, protocols
+from spiracle.case.protocols import Version, changes, dose_words, limit_words, protocols, title_of
 from spiracle.drugs import DoseRow, DosingWeight, OrderedDose, judge_dose
 from spiracle.quantity import Quantity
 from spiracle.refusals import OutOfRange, Refusal, Unknown
@@ -35,6 +35,7 @@ from spiracle.sheets.shapes import (
     ProtocolShapeLine,
     ProtocolsSheet,
     Refused,
+    RiskFlag,
 )
 from spiracle.sheets.worked_shape import refused
 from spiracle.source import Zone
@@ -246,6 +247,22 @@ def _unworked(n: int, line: ev.ProtocolLine, w: ev.ProtocolWritten, why: Refused
         controlled=controlled, purpose=line.purpose, route=line.route, when=line.when, refusal=why,
         order_text=dose_words(line.low, line.high, unit_text(line.unit)),
     )  # fmt: skip
+
+
+def protocol_flags(case: Case, facts: Facts, now: datetime) -> tuple[RiskFlag, ...]:
+    """What is known of the animal now, against the versions its plan started from: a condition found after the start counts."""
+    found = []
+    for start in case.live(ev.ProtocolStarted):
+        version = facts.protocols.version(start.protocol, start.version)
+        why = "" if version is None else why_not(case, version.written, facts, now)
+        if why:
+            word = (
+                " Started on a veterinarian's word."
+                if start.said_by or facts.hospital.is_veterinarian(start.by)
+                else ""
+            )
+            found.append(RiskFlag(title=title_of(start), changes=f"{capital(why)}{word}", severity="avoid"))
+    return tuple(found)
 
 
 # ---- a plan kept as a protocol
