@@ -81,6 +81,15 @@ def test_from_a_protocol_written_to_a_plan_that_names_it(
     assert [row.case for row in store.case_rows() if row.case == LEDGER] == [LEDGER]
 
 
+def test_a_condition_found_after_the_start_is_told_by_the_view(web: httpx.Client, house: Hand, hand: Hand) -> None:
+    """U14: the view knows the ledger, so the plan says what its protocol is not meant for."""
+    assert written(web, house, unless=["heart-disease"])["written"] and approved(web, house)["written"]
+    post(web, hand, *opening(hand), hand.entry("ProtocolStarted", protocol="cat-plain", version=1, title="Plain cat"),
+         hand.entry("HistoryTaken", conditions=["heart-disease"]))  # fmt: skip
+    titles = [f["title"] for f in web.get(f"/api/cases/{hand.case}").json()["plan"]["cautions"]]
+    assert "Plain cat, version 1" in titles
+
+
 def test_a_plan_is_kept_as_a_protocol(web: httpx.Client, house: Hand, hand: Hand) -> None:
     """The ready fields go in as they came, with a name of the user's."""
     post(web, hand, *opening(hand), hand.entry("DrugOrdered", order="o1", ordered_by="vet", **METHADONE),

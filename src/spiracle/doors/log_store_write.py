@@ -36,7 +36,7 @@ def write(store: LogStore, facts: Facts, clock: Clock, case: str, events: Sequen
     return Answers(answers=answers, seq=store.case(case)[1])
 
 
-def _with_protocols(facts: Facts, store: LogStore, case: str) -> Facts:
+def with_protocols(facts: Facts, store: LogStore, case: str) -> Facts:
     """Deciding is given facts alone: for a patient's case the hospital's protocols are laid in, as the ledger has them now."""
     return facts if case == LEDGER else replace(facts, protocols=protocols(store.case(LEDGER)[0]))
 
@@ -45,7 +45,7 @@ def _write_one(store: LogStore, facts: Facts, clock: Clock, case: str, event: Ev
     for _ in range(TRIES):
         folded, seq = store.case(case)
         if isinstance(event, FROM_PROTOCOLS):
-            facts = _with_protocols(facts, store, case)
+            facts = with_protocols(facts, store, case)
         try:
             known = _known(folded, event)
             if known is not None:
@@ -79,7 +79,7 @@ def _not_elsewhere(store: LogStore, event: Event) -> None:
 def would(store: LogStore, facts: Facts, clock: Clock, case: str, events: Sequence[Event | Answer]) -> Answers:
     """What `write` would answer, each event decided as if those before it had been written. Nothing is."""
     folded, seq = store.case(case)
-    facts = _with_protocols(facts, store, case)
+    facts = with_protocols(facts, store, case)
     entries, answers = [line.entry for line in folded.lines], []
     for event in events:
         if isinstance(event, Answer):

@@ -27,7 +27,7 @@ from spiracle.case.ledger import LEDGER
 from spiracle.doors.clock import Clock
 from spiracle.doors.live import EVERY_CASE, Live, message
 from spiracle.doors.log_store import LogStore
-from spiracle.doors.log_store_write import would, write
+from spiracle.doors.log_store_write import with_protocols, would, write
 from spiracle.doors.web_guard import LOOPBACK, Guard
 from spiracle.doors.web_pages import Pages, web_folder
 from spiracle.doors.web_wire import Turned, answer, body_of, events_of, number_param, turned_away
@@ -86,7 +86,7 @@ class Door:
     def _offers(self, case: str) -> ProtocolOffers:
         from spiracle.sheets.protocols import offers
 
-        return offers(self._patient(case), self.store.case(LEDGER)[0], self.facts, self.clock.now())
+        return offers(self._patient(case)[0], self.store.case(LEDGER)[0], self.facts, self.clock.now())
 
     async def get_draft(self, request: Request) -> Response:
         asked = request.query_params.get("protocol", "")
@@ -95,16 +95,16 @@ class Door:
     def _draft(self, case: str, protocol: str) -> ProtocolDraft:
         from spiracle.sheets.protocols import draft
 
-        return draft(self._patient(case), self.store.case(LEDGER)[0], protocol)
+        return draft(self._patient(case)[0], self.store.case(LEDGER)[0], protocol)
 
-    def _patient(self, case: str) -> Case:
+    def _patient(self, case: str) -> tuple[Case, int]:
         """A case that is in the log and a patient's: the hospital's ledger is neither opened nor drawn as one."""
         folded, seq = self.store.case(case)
         if case == LEDGER:
             raise Turned(404, NotAllowed("case", "is the hospital's ledger, no patient.", "Ask for the protocols."))
         if not seq:
             raise Turned(404, Unknown("case", f"{case} is not in the log.", "Open it first."))
-        return folded
+        return folded, seq
 
     # ---- sheets
 
@@ -115,13 +115,12 @@ class Door:
         """The sheet of a case; the same for a second, so that ten tablets woken by one entry cost one sheet."""
         from spiracle.sheets.case_view import case_view
 
-        self._patient(case)
-        folded, seq = self.store.case(case)
+        folded, seq = self._patient(case)
         now = self.clock.now()
         kept = self._views.get(case)
         if kept is not None and kept[0] == seq and timedelta(0) <= now - kept[1] < SAME_VIEW:
             return kept[2]
-        view = case_view(folded, seq, self.facts, now)
+        view = case_view(folded, seq, with_protocols(self.facts, self.store, case), now)
         self._views[case] = (seq, now, view)
         while len(self._views) > 64:
             self._views.popitem(last=False)
