@@ -12,7 +12,8 @@ from spiracle.source import Sources
 
 NOT_FIGURES = ("sources-", "checks-", "hazards")
 CITED_IN = ("source", "sources")
-WORDS_FIRST = ("drug", "species", "purpose", "reading", "topic", "says", "statement", "fact", "title", "name", "what")
+TOLD_ANYWAY = ("second_source",)  # a page that was looked for and not found is told too
+WORDS_FIRST = ("drug", "species", "purpose", "reading", "topic", "subject", "says", "done", "statement", "fact", "title", "name", "what")
 
 
 def figures_page(texts: Mapping[str, str], sources: Sources) -> str:
@@ -22,7 +23,7 @@ def figures_page(texts: Mapping[str, str], sources: Sources) -> str:
         if name.startswith(NOT_FIGURES):
             continue
         found = list(_rows(tomllib.loads(text, parse_float=Decimal)))
-        cited = [(kind, row) for kind, row in found if any(k in row for k in CITED_IN)]
+        cited = [(kind, row) for kind, row in found if any(k in row for k in CITED_IN) or kind in TOLD_ANYWAY]
         if not cited:
             continue
         body += ["", f"## {name}", "", "| id | what | figures | source, as seen |", "|---|---|---|---|"]
@@ -92,7 +93,9 @@ def _numbers(row: Mapping[str, Any]) -> str:
 
 
 def _source(row: Mapping[str, Any], sources: Sources) -> str:
-    words = []
+    words = [] if _ids(row) else ["none was found"]
+    if row.get("agrees") is False:
+        words.append("does not agree")
     for id_ in _ids(row):
         known = sources.get(id_)
         words.append(f"{known.citation} ({known.seen})" if known else id_)
