@@ -13,7 +13,21 @@ from spiracle.source import Sources
 NOT_FIGURES = ("sources-", "checks-", "hazards")
 CITED_IN = ("source", "sources")
 TOLD_ANYWAY = ("second_source",)  # a page that was looked for and not found is told too
-WORDS_FIRST = ("drug", "species", "purpose", "reading", "topic", "subject", "says", "done", "statement", "fact", "title", "name", "what")
+WORDS_FIRST = (
+    "drug",
+    "species",
+    "purpose",
+    "reading",
+    "topic",
+    "subject",
+    "says",
+    "done",
+    "statement",
+    "fact",
+    "title",
+    "name",
+    "what",
+)
 
 
 def figures_page(texts: Mapping[str, str], sources: Sources) -> str:
