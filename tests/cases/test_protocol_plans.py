@@ -116,6 +116,7 @@ def test_the_record_and_the_plan_say_which_version_was_used() -> None:
     assert {x.order: x.protocol for x in view.plan.lines} == {"o1": "Plain dog, version 1", "o9": ""}
     words = [x.text for x in view.record.log]
     assert "Plan started from Plain dog, version 1; left out: Propofol" in words
+    assert next(w for w in words if w.startswith("Ordered: Methadone")).endswith("from protocol dog-plain 1")
 
 
 @settings(max_examples=60, deadline=None)

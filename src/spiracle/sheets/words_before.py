@@ -118,7 +118,7 @@ def _limit(e: ev.LimitOrdered, n: Names) -> str:
     from spiracle.sheets.readings import READINGS
 
     shape = READINGS.get(e.reading)
-    name, unit = (shape.title, shape.unit) if shape else (plain(e.reading), "")
+    name, unit = (shape.title, unit_text(shape.unit)) if shape else (plain(e.reading), "")
     low = f"under {figure(e.below)}" if e.below is not None else ""
     high = f"over {figure(e.above)}" if e.above is not None else ""
     who = f"ordered by {n.hand(e.ordered_by)}" if e.ordered_by else ""
@@ -149,7 +149,8 @@ def _ordered(e: ev.DrugOrdered, n: Names) -> str:
     who = f"{e.given_as}, {n.hand(e.ordered_by)}" if e.ordered_by else e.given_as
     back = f"read back by {n.hand(e.read_back_by)}" if e.read_back_by else ""
     over = f"over the hard stop on the word of {n.hand(e.over_hard_by)}: {e.reason}" if e.over_hard_by else ""
-    return f"ordered: {joined((order_words(e, n), who, back, over))}"
+    of = f"from protocol {e.protocol}" if e.protocol else ""
+    return f"ordered: {joined((order_words(e, n), who, back, over, of))}"
 
 
 def _withdrawn(e: ev.OrderWithdrawn, n: Names) -> str:
