@@ -86,7 +86,7 @@ def test_labels_carry_drug_strength_volume_patient_time_and_hands(finished: Case
         "Halvard",
         "71.5",
         "TB",
-        "seen NK",
+        "NK saw",
         "colour does not replace reading",
     ):
         assert expected in words, expected

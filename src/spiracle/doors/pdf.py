@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import json
+from collections.abc import Iterable
 from datetime import datetime
 from functools import lru_cache
 from importlib.resources import files
@@ -55,10 +56,26 @@ def record_pdf(view: CaseView, facts: Facts, paper: str, now: datetime) -> bytes
     return _print("record", printed.record_data(view, facts.hospital.name, _paper(paper), now, zone))
 
 
-def labels_pdf(view: CaseView, facts: Facts, paper: str, now: datetime) -> bytes:
-    """One label for each syringe that was drawn."""
+def labels_pdf(
+    view: CaseView, facts: Facts, paper: str, now: datetime, *,
+    only: Iterable[str] = (), start: int = 1, base: str = "spiracle:",
+) -> bytes:  # fmt: skip
+    """Labels of what stands, or of the ids in `only`; `start` skips used places; `base` is where the code leads to."""
+    from spiracle.sheets.printed_labels import SHEET, labels_data
+
+    if paper not in SHEET:
+        raise NotOneOf("paper", f"{paper!r} is not a paper labels are printed on.", "Use a4, letter or 62x29.")
     zone = ZoneInfo(facts.hospital.zone)
-    return _print("labels", printed.labels_data(view, facts.hospital.name, _paper(paper), now, zone, _code))
+    return _print("labels", labels_data(view, facts.hospital.name, paper, now, zone, _code,
+                                        only=only, start=start, base=base))  # fmt: skip
+
+
+def infusions_pdf(view: CaseView, facts: Facts, paper: str, now: datetime) -> bytes:
+    """A card in large type for each infusion that is ordered or runs, and for each bag."""
+    from spiracle.sheets.printed_infusions import infusions_data
+
+    zone = ZoneInfo(facts.hospital.zone)
+    return _print("infusions", infusions_data(view, facts.hospital.name, _paper(paper), now, zone))
 
 
 def emergency_pdf(sheet: EmergencySheet, facts: Facts, paper: str, now: datetime, patient: str = "") -> bytes:
@@ -68,18 +85,19 @@ def emergency_pdf(sheet: EmergencySheet, facts: Facts, paper: str, now: datetime
     return _print("emergency", data)
 
 
-def plan_pdf(plan: Plan, facts: Facts, paper: str, now: datetime) -> bytes:
+def plan_pdf(plan: Plan, facts: Facts, paper: str, now: datetime, protocol: str = "") -> bytes:
     """The plan of one patient, with working and sources."""
     from spiracle.sheets.printed_plan import plan_data
 
     zone = ZoneInfo(facts.hospital.zone)
-    return _print("plan", plan_data(plan, facts.hospital.name, (facts.version,), _paper(paper), now, zone))
+    data = plan_data(plan, facts.hospital.name, (facts.version,), _paper(paper), now, zone, protocol)
+    return _print("plan", data)
 
 
 def _code(text: str) -> str:
-    """A scannable code (ISO/IEC 18004) as SVG."""
+    """A scannable code (ISO/IEC 18004) as SVG, with the four empty modules around it that the standard asks for."""
     import segno
 
     out = io.BytesIO()
-    segno.make(text, error="m", micro=False).save(out, kind="svg", border=1, xmldecl=False, svgns=True)
+    segno.make(text, error="l", micro=False).save(out, kind="svg", border=4, xmldecl=False, svgns=True)
     return out.getvalue().decode()

@@ -30,6 +30,7 @@ from spiracle.doors.log_store import LogStore
 from spiracle.doors.log_store_write import with_protocols, would, write
 from spiracle.doors.web_guard import LOOPBACK, Guard
 from spiracle.doors.web_pages import Pages, web_folder
+from spiracle.doors.web_paper import Asked, asked, printed
 from spiracle.doors.web_wire import Turned, answer, body_of, events_of, number_param, turned_away
 from spiracle.refusals import Contradiction, Missing, NotAllowed, NotOneOf, Refusal, Unknown
 
@@ -37,7 +38,6 @@ if TYPE_CHECKING:
     from spiracle.case.facts import Facts
     from spiracle.sheets.shapes import Board, CaseView, ProtocolDraft, ProtocolOffers, ProtocolsSheet
 
-PAPERS = ("a4", "letter")
 ENDED_FOR = timedelta(hours=24)
 SAME_VIEW = timedelta(seconds=1)
 Handler = Callable[[Request], Awaitable[Response]]
@@ -171,17 +171,16 @@ class Door:
 
     async def get_paper(self, request: Request) -> Response:
         case, sheet = case_of(request), request.path_params["sheet"]
-        paper = one_of("paper", request.query_params.get("paper", "a4"), PAPERS)
-        printed = await run_in_threadpool(self._paper, case, sheet, paper)
-        return Response(printed, media_type="application/pdf", headers={
+        usual = self.facts.hospital.label if sheet == "labels" else "a4"
+        want = asked(request.query_params, str(request.base_url), usual)
+        made = await run_in_threadpool(self._paper, case, sheet, want)
+        return Response(made, media_type="application/pdf", headers={
             "Cache-Control": "no-store", "Content-Disposition": f'inline; filename="{sheet}-{case[:8]}.pdf"',
         })  # fmt: skip
 
-    def _paper(self, case: str, sheet: str, paper: str) -> bytes:
-        from spiracle.doors import web_paper
-
+    def _paper(self, case: str, sheet: str, want: Asked) -> bytes:
         folded, _ = self.store.case(case)
-        return web_paper.printed(sheet, folded, self._view(case), self.facts, paper, self.clock.now())
+        return printed(sheet, folded, self._view(case), self.facts, want, self.clock.now())
 
     # ---- live
 

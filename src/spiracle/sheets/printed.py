@@ -20,7 +20,6 @@ from spiracle.sheets.names import capital
 from spiracle.sheets.shapes import (
     CaseView,
     Chart,
-    DrawnSyringe,
     DrugLine,
     EmergencyDrug,
     EmergencySheet,
@@ -339,42 +338,6 @@ def _signatures(view: CaseView, zone: tzinfo) -> list[str]:
     if since and "technician" in signed:
         signed["technician"] += f", before {since} of the entries"
     return [signed.get(role, f"{role}: not signed") for role in ("technician", "veterinarian")]
-
-
-# ---- labels
-
-
-def labels_data(view: CaseView, hospital: str, paper: str, now: datetime, zone: tzinfo, code: Any) -> Data:
-    """One label a syringe. `code(text)` gives the picture of a scannable code as SVG."""
-    c = view.collar
-    labels = [_label(s, view, zone, code) for s in view.prepare.drawn if not s.void]
-    return {
-        **common(f"Syringe labels: {c.name or 'unnamed'}", "", view.versions, paper, now, zone, hospital),
-        "labels": labels,
-        "across": 2 if paper == "letter" else 3,
-    }
-
-
-def _label(s: DrawnSyringe, view: CaseView, zone: tzinfo, code: Any) -> Data:
-    c = view.collar
-    line = f"{clock(s.at, zone, day=True)} · {s.drawn_by}" + (f", seen {s.seen_by}" if s.seen_by else "")
-    if s.estimated or c.estimated:
-        line = f"ESTIMATED WEIGHT · {line}"
-    if c.practice:
-        line = f"PRACTICE · {line}"
-    return {
-        "name": capital(s.name),
-        "class": s.syringe_class,
-        "reversal": s.reversal,
-        "strength": s.concentration,
-        "route": s.route,
-        "content": f"{shown(s.drawn)}",
-        "diluted": s.diluted,
-        "patient": c.name or c.species,
-        "weight": shown(c.weight, "not weighed"),
-        "line": line,
-        "code": code(f"spiracle:{c.case}/{s.syringe}"),
-    }
 
 
 # ---- the emergency sheet

@@ -22,7 +22,8 @@ def cite(c: Cite) -> str:
     return f"{c.citation} ({c.seen})"
 
 
-def plan_data(plan: Plan, hospital: str, versions: tuple[str, ...], paper: str, now: datetime, zone: tzinfo) -> Data:
+def plan_data(plan: Plan, hospital: str, versions: tuple[str, ...], paper: str, now: datetime, zone: tzinfo,
+              protocol: str = "") -> Data:  # fmt: skip
     p = plan.patient
     notes = Footnotes()
     for d in plan.drugs:
@@ -42,6 +43,7 @@ def plan_data(plan: Plan, hospital: str, versions: tuple[str, ...], paper: str, 
             + (f", doses on {said(p.dosing_weight)}: {p.dosing_reason}" if p.dosing_reason else ""),
             f"ASA {p.asa or 'not assigned'}",
             f"Conditions: {', '.join(p.conditions) or 'none named'}",
+            *([f"Protocol: {protocol}"] if protocol else []),
         ],
         "tags": ["ESTIMATED WEIGHT"] if p.estimated else [],
         "alerts": [
