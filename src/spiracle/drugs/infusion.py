@@ -11,6 +11,7 @@ from spiracle.refusals import OutOfRange, UnlikeUnits
 
 _ML_H = unit("mL/h")
 _SIXTY = Decimal(60)
+_FINE = 9
 
 
 def rate_ml_h(dose_rate: Quantity, weight: DosingWeight, concentration: Quantity | None) -> Quantity:
@@ -76,7 +77,9 @@ def minutes_left(volume: Quantity, rate: Quantity) -> Decimal:
     """
     if rate.value <= 0:
         raise OutOfRange("rate", f"{rate} never ends.", "Give a rate above 0 mL/h.")
-    minutes = volume.number("mL") * _SIXTY / rate.number("mL/h")
+    minutes = round(
+        volume.number("mL") * _SIXTY / rate.number("mL/h"), _FINE
+    )  # a rate that has no end is not a minute less
     return minutes.to_integral_value(rounding=ROUND_FLOOR)
 
 
