@@ -251,23 +251,31 @@ def weight_at(t: Told, at: datetime) -> Decimal | None:
 
 
 def left_of(t: Told, i: Infusion) -> Quantity | None:
-    """What is left in the bag or syringe it runs from, from the log; None where nobody said how much there was."""
+    """What is left in the bag or syringe it runs from, as the log counts it; None where nobody said how much there was."""
+    drawn = syringe(t.case, i.started.syringe, t.now) if i.started.syringe else None
+    if drawn is not None:
+        return Quantity.of(max(Decimal(0), drawn.left_ml), "mL")
+    exact = _left_ml(t, i)
+    return None if exact is None else Quantity.of(exact.quantize(Decimal("0.1")), "mL")
+
+
+def _left_ml(t: Told, i: Infusion) -> Decimal | None:
+    """The same without rounding what ran, so that the time it is empty stands still while it runs."""
     started = i.started
     if started.syringe and (drawn := syringe(t.case, started.syringe, t.now)) is not None:
-        return Quantity.of(max(Decimal(0), drawn.left_ml), "mL")
+        ran = sum((x.volume_ml(t.now) for x in t.infusions if x.started.syringe == started.syringe), Decimal(0))
+        return max(Decimal(0), drawn.left_ml + drawn.ran_ml - ran)
     if started.bag and (bag := bag_of(t.case, started.bag, t.now)) is not None:
-        return Quantity.of(_tenth(bag.left_ml), "mL")
-    if started.bag_ml is None:
-        return None
-    return Quantity.of(_tenth(max(Decimal(0), started.bag_ml - i.volume_ml(t.now))), "mL")
+        return bag.left_ml
+    return None if started.bag_ml is None else max(Decimal(0), started.bag_ml - i.volume_ml(t.now))
 
 
 def empty_at(t: Told, i: Infusion) -> datetime | None:
     """When it runs empty at the present rate; unknown unless its size was told."""
-    left = left_of(t, i)
+    left = _left_ml(t, i)
     if left is None or not i.rate_ml_h or not i.running:
         return None
-    return t.now + timedelta(seconds=int(left.value / i.rate_ml_h * 3600))
+    return t.now + timedelta(seconds=int(round(left * 3600 / i.rate_ml_h, 6)))
 
 
 def _minutes(t: Told, holds: Quantity | None, rate: Quantity) -> Num | None:
@@ -383,7 +391,3 @@ def _short(q: Quantity) -> str:
 
 def _alike(one: Quantity, other: Quantity) -> bool:
     return one.unit.dimension == other.unit.dimension and one.equals(other)
-
-
-def _tenth(ml: Decimal) -> Decimal:
-    return ml.quantize(Decimal("0.1"))

@@ -125,7 +125,7 @@ def _balance_gaps(t: Told, said: dict[str, str]) -> Iterable[RecordGap]:
 
 
 def balances(t: Told) -> tuple[DrugBalance, ...]:
-    """Drawn = given + wasted + returned for each syringe of a controlled drug, exactly."""
+    """Drawn = given (by hand or by a pump) + wasted + returned for each syringe of a controlled drug, exactly."""
     return tuple(_balance(t, s) for s in t.syringes if t.facts.drugs.controlled_class(s.drawn.drug))
 
 
@@ -135,7 +135,7 @@ def _balance(t: Told, s: Syringe) -> DrugBalance:
         name=t.names.drug(s.drawn.drug),
         concentration=s.drawn.concentration,
         drawn=figure(s.drawn.volume_ml),
-        given=figure(s.given_ml),
+        given=figure(s.given_ml + s.ran_ml),
         wasted=figure(s.wasted_ml),
         returned=figure(s.returned_ml),
         left=figure(s.left_ml),

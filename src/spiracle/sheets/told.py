@@ -157,7 +157,7 @@ def told(case: Case, facts: Facts, now: datetime) -> Told:
         conditions=_conditions(case, facts, opened.species, breed, age_days, weight),
         age_days=age_days,
         orders={o.order: o for o in standing_orders},
-        syringes=syringes(case),
+        syringes=syringes(case, now),
         infusions=infusions(case),
         given=case.live(DrugGiven),
         induced_at=standing.induced_at(case),
