@@ -122,8 +122,36 @@ class Trouble(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
     step: tuple[ResponseStep, ...]
 
 
+class Made(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A syringe made up for a pump: so much of the vial, so much diluent, and the strength that comes to."""
+
+    drug_ml: Decimal
+    diluent_ml: Decimal
+    strength: str
+
+
+class PumpRow(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A drug begun by syringe pump with a pulse: the rate to start at, and the syringes it is made up in, strongest first."""
+
+    id: str
+    row: str
+    drug: str
+    name: str
+    syringe_class: str
+    species: tuple[Literal["dog", "cat"], ...]
+    order: int
+    what_for: str
+    when: str
+    dose: Decimal
+    unit: str
+    vial: str
+    diluent: str
+    made: tuple[Made, ...]
+
+
 class Table(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     item: tuple[ItemRow, ...]
+    pump: tuple[PumpRow, ...]
     shock: tuple[ShockRow, ...]
     step: tuple[Step, ...]
     timing: Timing
@@ -136,7 +164,7 @@ class Table(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         yield self.timing
         yield self.barrels
         yield self.weights
-        for group in (self.item, self.shock, self.step, self.caution):
+        for group in (self.item, self.pump, self.shock, self.step, self.caution):
             yield from group
         for trouble in self.trouble:
             yield trouble

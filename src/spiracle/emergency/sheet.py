@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Literal
 
+from spiracle.emergency.pumps import Pump, pump_of
 from spiracle.emergency.rows import Barrel, ItemRow, ShockRow, Step, Table
 from spiracle.quantity import Quantity, down_to, figure, nearest, read, unit
 from spiracle.refusals import NotMeasurable, OutOfRange, Refusal
@@ -117,6 +118,7 @@ class EmergencyPlan:
     cautions: tuple[Step, ...]
     notes: tuple[str, ...]
     sources: tuple[str, ...]
+    pumps: tuple[Pump, ...] = ()
 
     def group(self, name: str) -> tuple[Item, ...]:
         return tuple(i for i in self.items if i.group == name)
@@ -357,7 +359,9 @@ def emergency_plan(
             r, kg, estimated, any(d in on_board for d in r.reverses), strengths.get(r.drug, ()), table, folds
         )
     ]
-    items.sort(key=lambda i: (_GROUP_ORDER[i.group], i.group == "reversal" and not i.on_board))
+    # What undoes a drug that this animal had stands before everything else.
+    items.sort(key=lambda i: -1 if i.group == "reversal" and i.on_board else _GROUP_ORDER[i.group])
+    begun = sorted((p for p in table.pump if species in p.species), key=lambda p: p.order)
     breath = Working(f"{figure(t.breath_ml_per_kg)} mL/kg x {figure(kg)} kg", (Input("weight", f"{figure(kg)} kg", Mark.TYPED),),
                      held=(f"{t.breaths_per_min} a minute, {figure(t.breath_s)} s each",), sources=t.source,
                      estimated=estimated)  # fmt: skip
@@ -365,7 +369,7 @@ def emergency_plan(
     steps = tuple(s for s in table.step if s.species in {species, "any"})
     cautions = tuple(c for c in table.caution if c.species in {species, "any"})
     shocks = tuple(_shock(s, kg, estimated) for s in table.shock if s.species == species)
-    cited = dict.fromkeys(s for row in (*rows, t, *steps, *cautions) for s in row.source)
+    cited = dict.fromkeys(s for row in (*rows, *begun, t, *steps, *cautions) for s in row.source)
     return EmergencyPlan(
         species=species,
         weight=Quantity(kg, unit("kg")),
@@ -384,6 +388,7 @@ def emergency_plan(
         cautions=cautions,
         notes=(t.note,),
         sources=tuple(cited),
+        pumps=tuple(pump_of(p, kg, estimated) for p in begun),
     )
 
 

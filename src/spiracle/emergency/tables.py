@@ -10,7 +10,7 @@ from decimal import Decimal
 from spiracle.emergency.clock import ArrestClock, arrest_clock
 from spiracle.emergency.rows import ResponseStep, Table, Trouble
 from spiracle.emergency.sheet import EmergencyPlan, emergency_plan
-from spiracle.quantity import read, unit
+from spiracle.quantity import Quantity, read, unit
 from spiracle.refusals import BadTable, Unknown
 from spiracle.source import Sources, need_sources, read_table
 from spiracle.source.stated import Facts, read_stated
@@ -42,6 +42,13 @@ class EmergencyTables:
             unit(item.unit)
             if item.strength:
                 read(item.strength, f"item {item.id}, strength", "concentration")
+        for pump in table.pump:
+            vial = read(pump.vial, f"pump {pump.id}, vial", "concentration")
+            for made in pump.made:
+                comes_to = vial.value * made.drug_ml / (made.drug_ml + made.diluent_ml)
+                holds = read(made.strength, f"pump {pump.id}, strength", "concentration")
+                if not Quantity(comes_to, vial.unit).equals(holds):
+                    raise BadTable(f"pump {pump.id}", f"{made.strength} is not what its recipe comes to.")
         for shock in table.shock:
             if not shock.first <= shock.then or (shock.ceiling is not None and shock.then > shock.ceiling):
                 raise BadTable(f"shock {shock.id}", "runs backwards.")

@@ -13,16 +13,20 @@ from decimal import Decimal
 from spiracle.case.events import (
     ArrestBegan,
     ArrestEnded,
+    BagMixed,
     DrugGiven,
     DrugOrdered,
+    GivenBefore,
     InfusionStarted,
     OrderWithdrawn,
     SheetPrinted,
 )
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
+from spiracle.case.syringes import infusions
 from spiracle.drugs import DosingWeight, Drug, reverse
 from spiracle.emergency import EmergencyPlan, Item, Shock, Step
+from spiracle.emergency.pumps import Pump
 from spiracle.quantity import Quantity, figure
 from spiracle.refusals import Refusal, Unknown
 from spiracle.sheets.cautions import STANDING
@@ -39,6 +43,7 @@ def sheet_id(plan: EmergencyPlan) -> str:
     for item in plan.items:
         volume = "" if item.volume is None else str(item.volume.value)
         parts.append(f"{item.id}|{item.strength}|{item.amount.value}|{volume}")
+    parts += [f"{p.row.id}|{p.made.strength}|{p.rate and p.rate.value.value}" for p in plan.pumps]
     parts += [f"{s.id}|{s.first.value}|{s.then.value}" for s in plan.shocks]
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:8].upper()
 
@@ -80,6 +85,7 @@ def emergency_sheet(
         estimated=plan.estimated,
         drugs=tuple(_drugs(plan, facts, case, began, now)),
         shocks=tuple(s for shock in plan.shocks for s in _shocks(shock, facts.sources)),
+        pumps=tuple(_pump(p, facts) for p in plan.pumps),
         breath=number(plan.breath, "one breath", facts.sources),
         rate_text=f"{plan.rate_low} to {plan.rate_high}",
         cycle_s=plan.cycle_s,
@@ -119,6 +125,9 @@ def on_board(case: Case) -> tuple[str, ...]:
     """Drug ids this animal was given, then those it is ordered to get: what a reversal may be wanted for."""
     gone = {w.order for w in case.live(OrderWithdrawn)}
     given = [g.drug for g in case.live(DrugGiven)] + [i.drug for i in case.live(InfusionStarted) if not i.fluid]
+    hung = {i.bag for i in case.live(InfusionStarted) if i.bag}
+    given += [part.drug for b in case.live(BagMixed) if b.bag in hung for part in b.parts]
+    given += [g.drug for g in case.live(GivenBefore)]
     ordered = [o.drug for o in case.live(DrugOrdered) if o.order not in gone]
     return tuple(dict.fromkeys((*given, *ordered)))
 
@@ -151,22 +160,46 @@ def recorded(case: Case, reversal: str, plan: EmergencyPlan, facts: Facts, now: 
     Worked from the recorded amount and the time since, never from a volume.
     """
     words: list[str] = []
-    for given in case.live(DrugGiven):
+    pushes: list[tuple[DrugGiven | GivenBefore, datetime, str]] = [
+        (g, g.happened_at, "was given") for g in case.live(DrugGiven)
+    ]
+    before = [(g, g.given_at, "was given before this case") for g in case.live(GivenBefore)]
+    for given, at, how in (*pushes, *before):
         known, amount = _known(given.drug, facts), given_amount(given)
         if known is None or amount is None or known.reversal != reversal:
             continue
-        minutes = max(0, int((now - given.happened_at).total_seconds() // 60))
-        told = f"{known.name} {amount} {given.route} was given {minutes} min ago"
+        minutes = max(0, int((now - at).total_seconds() // 60))
+        told = f"{known.name} {amount} {given.route} {how} {minutes} min ago"
         weight = DosingWeight(kg=plan.weight.number("kg"), estimated=plan.estimated)
         back = reverse(known.id, amount, Decimal(minutes), plan.species, weight, facts.drugs)
         if back.refusal is None and back.low is not None and back.high is not None:
             span = str(back.high) if back.low.equals(back.high) else f"{back.low} to {back.high}"
             told += f"; with the heart beating {span} IM"
         words.append(told)
+    words += _by_infusion(case, reversal, facts, now)
     return ". ".join(words)
 
 
-def given_amount(given: DrugGiven) -> Quantity | None:
+def _by_infusion(case: Case, reversal: str, facts: Facts, now: datetime) -> list[str]:
+    """What runs or ran and may still act: stop it, then reverse. Its plasma load is not worked into a dose here."""
+    mixed = {b.bag: [part.drug for part in b.parts] for b in case.live(BagMixed)}
+    words = []
+    for run in infusions(case):
+        began = run.started
+        for drug in mixed.get(began.bag, [] if began.fluid else [began.drug]):
+            known = _known(drug, facts)
+            if known is None or known.reversal != reversal:
+                continue
+            ended = run.stopped
+            since = max(
+                0, int((now - (began.happened_at if ended is None else ended.happened_at)).total_seconds() // 60)
+            )
+            state = f"RUNS, begun {since} min ago: stop it" if ended is None else f"ran until {since} min ago"
+            words.append(f"{known.name} by infusion {state}")
+    return words
+
+
+def given_amount(given: DrugGiven | GivenBefore) -> Quantity | None:
     """The amount as a quantity; None for a unit that the tables do not know."""
     try:
         return Quantity.of(given.amount, given.unit)
@@ -209,6 +242,17 @@ def _drug(item: Item, facts: Facts, given: tuple[datetime, ...], recorded_words:
         refusal=None if item.refusal is None else refused(item.refusal),
         group=item.group,
     )
+
+
+def _pump(p: Pump, facts: Facts) -> EmergencyDrug:
+    """A pressor's start: a rate, so there is no volume to push and none to write."""
+    words = (f"Made up: {p.recipe}", p.row.note)
+    return EmergencyDrug(
+        drug=p.row.drug, name=capital(f"{p.row.name} by pump"), syringe_class=facts.drugs.class_of(p.row.drug),
+        what_for=p.row.what_for, when=p.row.when, strength=p.made.strength, route="IV by pump", dose_text=f"start {p.dose}",
+        volume=None if p.rate is None else number(p.rate, p.row.name, facts.sources), note=". ".join(w.rstrip(".") for w in words if w),
+        memory=p.row.memory, refusal=None if p.refusal is None else refused(p.refusal), group="other",
+    )  # fmt: skip
 
 
 def _shocks(shock: Shock, sources: Sources) -> Iterable[EmergencyDrug]:

@@ -6,6 +6,7 @@ all figures on the sheet into one list of footnotes.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
@@ -346,15 +347,17 @@ def _signatures(view: CaseView, zone: tzinfo) -> list[str]:
 def emergency_data(
     sheet: EmergencySheet, patient: str, hospital: str, versions: Iterable[str], paper: str, now: datetime, zone: tzinfo
 ) -> Data:
-    titles = {
-        "arrest": "In arrest",
-        "reversal": "Reversals",
-        "other": "Heart beating",
-        "shock": "Shock and fluids",
-    }
+    had = list(itertools.takewhile(lambda x: x.group == "reversal", sheet.drugs))
+    rest = sheet.drugs[len(had) :]
     groups = [
-        {"title": words, "rows": [_emergency(x) for x in sheet.drugs if x.group == group]}
-        for group, words in titles.items()
+        {"title": words, "rows": [_emergency(x) for x in drugs]}
+        for words, drugs in (
+            ("Reverse what this patient had or is ordered", had),
+            ("In arrest", [x for x in rest if x.group == "arrest"]),
+            ("Reversals", [x for x in rest if x.group == "reversal"]),
+            ("Heart beating", [x for x in rest if x.group == "other"]),
+            ("Pressors to start by syringe pump, heart beating", sheet.pumps),
+        )
     ]
     return {
         **common(f"Emergency sheet{': ' + patient if patient else ''}", "", versions, paper, now, zone, hospital),
@@ -372,6 +375,7 @@ def emergency_data(
             *([f"CO₂ to aim for: {sheet.etco2_aim}"] if sheet.etco2_aim else []),
         ],
         "notes": list(sheet.notes),
+        "cautions": list(sheet.cautions),
         "cited": [brief(c.citation) for c in sheet.cited],
     }
 

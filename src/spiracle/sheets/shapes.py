@@ -902,7 +902,10 @@ class EmergencyDrug(Shape, frozen=True, kw_only=True):
 
 
 class EmergencySheet(Shape, frozen=True, kw_only=True):
-    """The emergency sheet of one weight. `sheet_id` goes on the print; another weight makes it void."""
+    """The emergency sheet of one weight. `sheet_id` goes on the print; another weight makes it void.
+
+    `pumps` are start rates in mL/h: read and set on a pump, never a key that writes a dose.
+    """
 
     sheet_id: str
     species: str
@@ -911,6 +914,7 @@ class EmergencySheet(Shape, frozen=True, kw_only=True):
     estimated: bool = False
     drugs: tuple[EmergencyDrug, ...]
     shocks: tuple[EmergencyDrug, ...] = ()
+    pumps: tuple[EmergencyDrug, ...] = ()
     breath: Num
     rate_text: str
     cycle_s: int = 120

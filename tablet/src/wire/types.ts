@@ -835,6 +835,7 @@ export interface EmergencySheet {
   estimated: boolean;
   drugs: EmergencyDrug[];
   shocks: EmergencyDrug[];
+  pumps: EmergencyDrug[];
   breath: Num;
   rate_text: string;
   cycle_s: number;
