@@ -72,7 +72,7 @@ def recipe(t: Telling, ml: float = 1000) -> BagRecipe:
 
 @pytest.mark.parametrize("kg", ["8.4", "20", "30", "40"])
 def test_sixty_milligrams_of_ketamine_in_a_litre(kg: str) -> None:
-    """U3, H39: 0.6 mg/kg/h in 10 mL/kg/h is 0.06 mg/mL: 60 mg, 0.6 mL, in 1 L, whatever the animal weighs; worked by hand."""
+    """U3: 0.6 mg/kg/h in 10 mL/kg/h is 0.06 mg/mL: 60 mg, 0.6 mL, in 1 L, whatever the animal weighs; worked by hand."""
     found = recipe(dog(kg))
     assert [(p.add_ml, p.amount.text, p.amount.unit) for p in found.parts] == [(0.6, "60", "mg")]
     assert found.remove is None and found.rate_ml_h == float(d(kg) * 10)
@@ -98,7 +98,7 @@ def test_three_drugs_in_one_bag_and_what_stays_out_of_it() -> None:
 
 
 def test_more_than_a_tenth_is_taken_out_first() -> None:
-    """H39: lidocaine 3 mg/kg/h at 1 mL/kg/h is 3 mg/mL, 15 % of the bag: as much fluid comes out first."""
+    """U3: lidocaine 3 mg/kg/h at 1 mL/kg/h is 3 mg/mL, 15 % of the bag: as much fluid comes out first."""
     t = Telling(kg="10")
     t.order("f", FLUID, "maintenance fluid", "IV", "1", "1", "mL/kg/h")
     t.order("l", "lidocaine", "analgesia", "IV", "50", "50", "mcg/kg/min")
@@ -108,7 +108,7 @@ def test_more_than_a_tenth_is_taken_out_first() -> None:
 
 
 def test_no_bag_with_lidocaine_for_a_cat() -> None:
-    """U3, H39: a cat's bag leaves it out and says why; mixed all the same it is refused."""
+    """U3: a cat's bag leaves it out and says why; mixed all the same it is refused."""
     t = Telling("cat", "4")
     t.order("f", FLUID, "maintenance fluid", "IV", "3", "3", "mL/kg/h")
     t.order("k", "ketamine", "analgesia", "IV", "5", "5", "mcg/kg/min")
@@ -119,7 +119,7 @@ def test_no_bag_with_lidocaine_for_a_cat() -> None:
 
 
 def test_a_recipe_is_mixed_and_run_as_it_stands() -> None:
-    """U3, U10, H39: what the plan offers is what the log takes; the bag's card then counts from the log."""
+    """U3, U10: what the plan offers is what the log takes; the bag's card then counts from the log."""
     t = dog()
     offered = recipe(t)
     parts = tuple(ev.BagPart(drug=p.drug, vial_concentration=p.vial, drug_volume_ml=Decimal(str(p.add_ml)), order=p.order)
@@ -178,7 +178,7 @@ def test_a_dose_is_no_rate_and_a_bag_stands_once() -> None:
 
 
 def test_what_no_row_lists_is_asked_and_what_a_row_forbids_is_refused() -> None:
-    """H39: an unlisted pair is asked about and may be confirmed; what has a pump of its own is not mixed with others."""
+    """U3: an unlisted pair is asked about and may be confirmed; what has a pump of its own is not mixed with others."""
     t = dog()
     t.order("m", "midazolam", "sedation", "IV", "0.2", "0.2", "mg/kg/h", concentration="5 mg/mL")
     t.order("d", "dobutamine", "blood pressure", "IV", "5", "5", "mcg/kg/min")
@@ -205,7 +205,7 @@ def hung(kg: str = "20") -> Telling:
 
 
 def test_every_drug_of_a_bag_counts_while_it_runs() -> None:
-    """U3, U26: 100 mL/h of 120 and 600 mg in 1,031.2 mL: 9.697 and 48.49 mcg/kg/min in 20 kg, by hand."""
+    """U3: 100 mL/h of 120 and 600 mg in 1,031.2 mL: 9.697 and 48.49 mcg/kg/min in 20 kg, by hand."""
     t = hung()
     t.tell(ev.InfusionStarted, **run("100"))
     found = streams(t.case, t.facts)
@@ -230,7 +230,7 @@ def test_a_bag_made_faster_is_held_against_every_drug_in_it() -> None:
 
 
 def test_a_bag_and_a_syringe_of_one_drug_count_together() -> None:
-    """U3, U26: lidocaine in the bag and from a syringe under one order is one sum."""
+    """U3: lidocaine in the bag and from a syringe under one order is one sum."""
     t = hung()
     t.tell(ev.InfusionStarted, **run("100"))
     beside = {"infusion": "i2", "drug": "lidocaine", "rate_ml_h": d("1"), "concentration": "20 mg/mL", "order": "l"}
@@ -275,7 +275,7 @@ def test_a_bag_hangs_on_one_pump_and_is_not_struck_under_it() -> None:
 
 
 def test_potassium_in_a_bag_keeps_to_its_stop() -> None:
-    """D20, H39: 0.5 mEq/kg/h on whatever order; 40 mEq in 1,020 mL at 300 mL/h is 0.59 mEq/kg/h in 20 kg."""
+    """D20: 0.5 mEq/kg/h on whatever order; 40 mEq in 1,020 mL at 300 mL/h is 0.59 mEq/kg/h in 20 kg."""
     t = Telling(kg="20")
     t.order("f", FLUID, "maintenance fluid", "IV", "10", "20", "mL/kg/h", over_hard_by="vet", reason="shock")
     t.order("p", "potassium_chloride", "hypokalaemia", "IV", "0.1", "0.5", "mEq/kg/h")

@@ -161,7 +161,7 @@ def test_a_weight_or_a_vial_that_changed_voids_the_card() -> None:
 
 
 def test_what_ran_is_off_the_syringe_and_the_balance_closes() -> None:
-    """H34, U22: 3 mL/h for 40 min is 2 mL of 10 mL; the pump's own total counts where it was read; the rest is thrown away."""
+    """D22: 3 mL/h for 40 min is 2 mL of 10 mL; the pump's own total counts where it was read; the rest is thrown away."""
     t = Telling(kg="20")
     t.order("l", "fentanyl", "analgesia", "IV", "5", "5", "mcg/kg/h", concentration="0.05 mg/mL")
     t.draw("s1", "l", "fentanyl", "10", "0.05 mg/mL", "10 mL")

@@ -30,7 +30,7 @@ def test_the_stored_answers_are_what_a_units_library_makes_of_the_inputs() -> No
 
 
 def test_the_project_gives_every_stored_answer() -> None:
-    """U3, U4, U9, H39: pump rates, both time bases, minutes left, drops, and bags with what they then give."""
+    """U3, U4, U9: pump rates, both time bases, minutes left, drops, and bags with what they then give."""
     assert differences(TABLE) == []
 
 

@@ -102,7 +102,7 @@ bags = st.tuples(wanted(), decimals("0.5", "20", 1), weights, st.sampled_from((1
 @given(bags)
 @settings(max_examples=200)
 def test_a_bag_adds_up_and_never_gives_more_than_is_ordered(case: tuple[list[Wanted], Decimal, Decimal, int]) -> None:
-    """U3, U4, H39: the parts are the whole, every volume is on a mark, and rounding only ever gives less."""
+    """U3, U4: the parts are the whole, every volume is on a mark, and rounding only ever gives less."""
     made = bag(*case)
     assume(made is not None)
     assert made is not None

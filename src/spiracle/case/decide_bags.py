@@ -1,6 +1,6 @@
 """Bags with drugs in them: what went in can be read, adds up, stands in an order that is a rate, and may share a bag.
 
-Carries U9, U10, H39. What the tables do not list is asked about; what they say never is refused. In an emergency what would
+Carries U3, U4, U9, U10. What the tables do not list is asked about; what they say never is refused. In an emergency what would
 stop is not waited for, but a bag still has to add up.
 """
 
