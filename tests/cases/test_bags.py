@@ -6,6 +6,7 @@ Rates and limits are the tables' own (ketamine 10 mcg/kg/min, lidocaine 25 to 50
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
@@ -299,3 +300,26 @@ def test_a_farm_vial_does_not_go_into_a_bag() -> None:
         ev.BagMixed,
         **mixed(part(trap[0].id, trap[1].printed, "1", ""), confirmed=True, by="vet"),
     )
+
+
+def test_a_shelf_with_a_fluid_that_is_no_drug_here_breaks_no_page() -> None:
+    """U3: a hospital may write a bag of something the tables do not know; it is left out, the others are offered."""
+    from msgspec.structs import replace as changed
+
+    from spiracle.case.hospital import StockedBag
+
+    t = dog()
+    bags = (
+        StockedBag(fluid="sodium chloride 0.9 %", volumes=("50 mL",)),
+        StockedBag(fluid=FLUID, volumes=("750 mL", "a box")),
+    )
+    t.facts = replace(t.facts, hospital=changed(t.facts.hospital, bags=bags))
+    assert [b.holds_ml for b in case_view(t.case, 1, t.facts, t.now).plan.bags] == [750]
+
+
+def test_the_log_reads_a_bag_in_words() -> None:
+    """D22: what went in, and that the pump ran from it."""
+    t = hung()
+    t.tell(ev.InfusionStarted, **run("100"))
+    said = " | ".join(line.text for line in case_view(t.case, 1, t.facts, t.now).record.log)
+    assert "bag b1 mixed" in said.casefold() and "from bag b1" in said

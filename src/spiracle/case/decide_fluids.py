@@ -49,7 +49,7 @@ def fluid_given(case: Case, event: ev.FluidGiven, facts: Facts, _now: datetime) 
     kg = dosing_weight(case).kg
     alike = [f for f in case.live(ev.FluidGiven) if is_drug(facts, f.fluid, fluid.id)]
     if order is not None and not per_time(unit(order.unit)):
-        _ordered(order, event, alike, kg)
+        _ordered(order, event, alike, kg, fluid.name)
     _stops(case, event, fluid, alike, facts, kg)
     before = [f.volume_ml for f in case.live(ev.FluidGiven)]
     facts.circulation.check_bolus(str(species(case)), kg, before, event.volume_ml)
@@ -72,12 +72,14 @@ def _sum(alike: Iterable[ev.FluidGiven], event: ev.FluidGiven) -> Quantity:
     return Quantity(sum((f.volume_ml for f in alike), event.volume_ml), unit("mL"))
 
 
-def _ordered(order: ev.DrugOrdered, event: ev.FluidGiven, alike: Iterable[ev.FluidGiven], kg: Decimal) -> None:
+def _ordered(
+    order: ev.DrugOrdered, event: ev.FluidGiven, alike: Iterable[ev.FluidGiven], kg: Decimal, name: str
+) -> None:
     """An order of a volume is that volume, however often it is poured."""
     top = amount_of(Quantity.of(order.high, order.unit), kg).to("mL")
     total = _sum((f for f in alike if f.order == order.order), event)
     if total > top:
-        raise OverLimit("volume", f"{order.drug} would reach {told(total)}, over the ordered {told(top)}.", LESS)
+        raise OverLimit("volume", f"{name} would reach {told(total)}, over the ordered {told(top)}.", LESS)
 
 
 def _stops(

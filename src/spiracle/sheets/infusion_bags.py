@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from spiracle.case import events as ev
 from spiracle.case.prepared import prepared, shelf
-from spiracle.case.running import FLUID_GROUPS, PLAIN, per_time
+from spiracle.case.running import FLUID_GROUPS, PLAIN, is_drug, per_time
 from spiracle.case.streams import part_holds, streams
 from spiracle.case.syringes import MixedBag, bags
 from spiracle.drugs import DosingWeight, Drug, Prepared, dose_rate_of
@@ -108,7 +108,7 @@ def _why_out(t: Told, carrier: Drug, beside: list[str], made: Prepared) -> str:
 
 def _volumes(t: Told, carrier: Drug) -> tuple[Decimal, ...]:
     """Bags on the hospital's shelf; where it names none, those the tables list."""
-    own = [v for b in t.facts.hospital.bags if t.facts.drugs.drug(b.fluid).id == carrier.id for v in b.volumes]
+    own = [v for b in t.facts.hospital.bags if is_drug(t.facts, b.fluid, carrier.id) for v in b.volumes]
     texts = own or [s.text.removesuffix(" bag") for s in carrier.strengths if s.text.endswith(" bag")]
     found = []
     for text in texts:

@@ -242,7 +242,7 @@ def _word(e: ev.InfusionStarted | ev.InfusionChanged, n: Names) -> str:
 
 
 def _infusion(e: ev.InfusionStarted, n: Names) -> str:
-    bag = f"bag of {ml(e.bag_ml)}" if e.bag_ml is not None else ""
+    bag = f"from bag {e.bag}" if e.bag else f"bag of {ml(e.bag_ml)}" if e.bag_ml is not None else ""
     syringe = f"from {n.order(e.syringe)}" if e.syringe else ""
     rate = f"{n.drug(e.drug)} started at {figure(e.rate_ml_h)} mL/h"
     return joined(
