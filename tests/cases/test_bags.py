@@ -281,7 +281,8 @@ def test_potassium_in_a_bag_keeps_to_its_stop() -> None:
     t.order("f", FLUID, "maintenance fluid", "IV", "10", "20", "mL/kg/h", over_hard_by="vet", reason="shock")
     t.order("p", "potassium_chloride", "hypokalaemia", "IV", "0.1", "0.5", "mEq/kg/h")
     t.tell(ev.BagMixed, **mixed(part("potassium_chloride", "2 mEq/mL", "20", "p"), confirmed=True))
-    assert "potassium chloride" in t.refused(OverLimit, "drug", ev.InfusionStarted, **run("300")).says
+    turned = t.refused(OverLimit, "drug", ev.InfusionStarted, **run("300"))
+    assert "potassium chloride" in turned.says and "0.5882 mEq/kg/h" in turned.says
     t.tell(ev.InfusionStarted, **run("200"))
     card = case_view(t.case, 1, t.facts, t.now).maintain.running[0]
     assert not card.card.drops and "pump" in card.card.no_drops  # type: ignore[union-attr]

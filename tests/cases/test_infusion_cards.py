@@ -186,7 +186,19 @@ def test_a_syringe_sits_in_one_pump() -> None:
     t.tell(ev.InfusionStarted, **started("1", syringe="s1"))
     t.refused(Contradiction, "syringe", ev.InfusionStarted, **started("1", syringe="s1", infusion="i2"))
     drawn = t.case.live(ev.SyringeDrawn)[-1]
-    t.refused(Contradiction, "target", ev.EntryStruck, target=drawn.id, reason="wrong one")
+    t.at(5).refused(Contradiction, "target", ev.EntryStruck, target=drawn.id, reason="wrong one")
+
+
+def test_an_empty_syringe_does_not_run() -> None:
+    """D22: 2 mL at 2 mL/h are gone after an hour, by rate and time."""
+    t = lidocaine()
+    t.draw("s1", "l", "lidocaine", "2", "20 mg/mL", "3 mL")
+    t.tell(ev.InfusionStarted, **started("2", syringe="s1"))
+    t.at(60).tell(ev.InfusionStopped, infusion="i1")
+    assert (
+        "empty"
+        in t.refused(Contradiction, "syringe", ev.InfusionStarted, **started("2", syringe="s1", infusion="i2")).says
+    )
 
 
 # ---- slips at the pump

@@ -194,8 +194,9 @@ def _at_the_ordered_rate(case: Case, event: ev.BagMixed, facts: Facts) -> None:
         except Refusal:
             continue
         if gives.value > high.value * SET or gives.value < low.value * WEAK:
+            span = told(high) if low.equals(high) else f"{figure(order.low)} to {told(high)}"
             raise AskAgain("drug volume", f"at the ordered {told(rate)} this bag gives {told(gives)} of "
-                           f"{facts.drugs.name(part.drug)}, ordered {figure(order.low)} to {told(high)}.",
+                           f"{facts.drugs.name(part.drug)}, ordered {span}.",
                            "Look at vial and volume again, or confirm that it runs at another rate.")  # fmt: skip
 
 

@@ -144,8 +144,15 @@ def _from_where(case: Case, event: ev.InfusionStarted, drug: Drug, facts: Facts)
         raise Contradiction(
             field, f"{what} runs already as {hangs.started.infusion}.", "Change the rate of that, or stop it first."
         )
-    if not event.bag:
-        return
+    if event.syringe:
+        drawn = syringe(case, event.syringe, event.happened_at)
+        if drawn is not None and drawn.left_ml <= 0:
+            raise Contradiction("syringe", f"{event.syringe} is empty.", "Draw a new one.")
+    if event.bag:
+        _from_bag(case, event, drug, facts)
+
+
+def _from_bag(case: Case, event: ev.InfusionStarted, drug: Drug, facts: Facts) -> None:
     bag = bag_of(case, event.bag, event.happened_at)
     if bag is None:
         raise Unknown("bag", f"{event.bag!r} is not a bag that was mixed.", "Enter what went into the bag first.")
@@ -241,8 +248,17 @@ def _never(run: Run) -> None:
     why = _why_never(run)
     if not why or (run.word and (urgent(run.case) or run.entry.by == run.entry.said_by)):
         return
-    raise OverLimit("drug", f"{run.drug.name} is never run like this into a {run.species}: {why}".strip(),
+    raise OverLimit("drug", f"{run.drug.name} is never run like this into a {run.species}{_how_much(run)}: {why}".strip(),
                     "Choose another way, or the veterinarian enters it and says why.")  # fmt: skip
+
+
+def _how_much(run: Run) -> str:
+    """What it would come to, where that can be said."""
+    kg = dosing_weight_kg(run.case)
+    row = row_of_hand(run.case, run.drug, run.route, run.purpose, run.facts, run.entry.happened_at)
+    if kg is None or row is None or run.holds is None:
+        return ""
+    return f", {told(run.total(of_drug(run.beside, run.drug.id, run.facts), row.unit, kg))}"
 
 
 def _why_never(run: Run) -> str:
