@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from case_log import NOW, a_case
 
-from spiracle.case.events import DrugGiven, SheetPrinted, Weighed
+from spiracle.case.events import DrugGiven, GivenBefore, InfusionStarted, SheetPrinted, Weighed
 from spiracle.doors import cli_plan
 from spiracle.doors.tables import load_facts
 from spiracle.quantity import Quantity
@@ -115,3 +115,65 @@ def test_the_amount_beside_a_volume_is_what_that_volume_holds(species: str, kg: 
         seen += 1
         assert Decimal(str(drug.volume_ml)) * Decimal(strength.group(1)) == Decimal(str(drug.amount)), drug.name
     assert seen >= 6
+
+
+@pytest.mark.parametrize(
+    ("species", "drug", "kg", "rate", "strength"),
+    [
+        # arithmetic by hand: mcg/kg/min x kg x 60 / (mcg/mL), down to 0.1 mL/h
+        ("dog", "norepinephrine", "20", "1.5", "0.04 mg/mL"),  # 0.05 x 20 x 60 / 40
+        ("dog", "dopamine", "20", "3.7", "1.6 mg/mL"),  # 5 x 20 x 60 / 1600 = 3.75
+        ("dog", "dobutamine", "20", "2.4", "1 mg/mL"),  # 2 x 20 x 60 / 1000
+        ("dog", "phenylephrine", "20", "6", "0.1 mg/mL"),  # 0.5 x 20 x 60 / 100
+        ("dog", "vasopressin", "20", "3", "0.2 IU/mL"),  # 0.5 x 20 x 60 / 200 mIU
+        ("cat", "norepinephrine", "4", "1.2", "0.01 mg/mL"),  # 0.05 x 4 x 60 / 10: the weaker syringe
+        ("cat", "dopamine", "4", "3.7", "0.16 mg/mL"),  # 2.5 x 4 x 60 / 160 = 3.75
+        ("cat", "vasopressin", "4", "3", "0.04 IU/mL"),  # 0.5 x 4 x 60 / 40 mIU
+    ],
+)
+def test_pressors_start_in_ml_an_hour_of_a_syringe_that_is_named(
+    species: str, drug: str, kg: str, rate: str, strength: str
+) -> None:
+    """U10: a rate with its making-up; no key, so no amount and no volume that could be written as given."""
+    sheet = emergency_sheet(species, Quantity.of(kg, "kg"), "scale", load_facts(), None, NOW)
+    row = next(p for p in sheet.pumps if p.drug == drug)
+    assert row.volume is not None
+    assert (row.volume.text, row.volume.unit, row.strength) == (rate, "mL/h", strength)
+    assert (row.volume_ml, row.amount) == (None, None)
+    assert "Made up:" in row.note
+
+
+def test_a_rate_that_no_pump_sets_is_refused_in_its_own_line() -> None:
+    """U10: 0.3 kg: 0.5 mcg/kg/min of 0.1 mg/mL is 0.09 mL/h, under a pump's step."""
+    sheet = emergency_sheet("dog", Quantity.of("0.3", "kg"), "scale", load_facts(), None, NOW)
+    row = next(p for p in sheet.pumps if p.drug == "phenylephrine")
+    assert row.volume is None
+    assert row.refusal is not None and "0.09 mL/h" in row.refusal.says
+
+
+def test_what_this_patient_had_comes_before_everything() -> None:
+    """U26: by hand, by pump, from a bag, and before the case; what still runs is to be stopped."""
+    log, facts = a_case(), load_facts()
+    began = NOW - timedelta(minutes=20)
+    log.add(
+        GivenBefore, drug="dexmedetomidine", amount=Decimal(60), unit="mcg", route="IM", given_at=began, where="ward"
+    )
+    log.add(InfusionStarted, infusion="i1", drug="fentanyl", rate_ml_h=Decimal(2), concentration="0.05 mg/mL")
+    sheet = emergency_sheet("dog", Quantity.of(12, "kg"), "scale", facts, log.case, NOW)
+    first = {d.drug: d.note for d in sheet.drugs[:2]}
+    assert set(first) == {"naloxone", "atipamezole"}
+    assert "by infusion RUNS" in first["naloxone"]
+    assert "60 mcg IM was given before this case" in first["atipamezole"]
+
+
+def test_what_2024_changed_and_the_way_by_the_trachea_are_on_the_sheet() -> None:
+    """U28: RECOVER 2024 as reported by pages that were read; what was not read is said."""
+    words = " ".join(emergency_sheet("cat", Quantity.of(4, "kg"), "scale", load_facts(), None, NOW).cautions)
+    for expected in (
+        "Changed in 2024",
+        "high-dose epinephrine dropped",
+        "18 mmHg (was 15)",
+        "never bicarbonate",
+        "(from memory)",
+    ):
+        assert expected in words, expected

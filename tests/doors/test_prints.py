@@ -118,6 +118,30 @@ def test_the_emergency_sheet_is_one_page_and_says_when_it_is_void(facts: Facts, 
     )  # never in a cat's arrest (2024 guideline summary)
 
 
+WEIGHTS = {"dog": ("0.3", "1", "2.7", "5", "12.4", "31", "60", "90"), "cat": ("0.3", "0.9", "2.2", "4.2", "7.5", "12")}
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize(("species", "kg"), [(s, w) for s, all_ in WEIGHTS.items() for w in all_])
+def test_the_emergency_sheet_is_one_whole_page_at_every_weight(facts: Facts, species: str, kg: str, paper: str) -> None:
+    """U28: every drug of every strength on the shelf is on the one page, and inside its edge."""
+    shelf = {d.id: tuple(s.text for s in d.strengths if not s.trap) for d in facts.drugs.drugs}
+    sheet = emergency_sheet(species, Quantity.of(kg, "kg"), "estimated", facts, None, NOW, strengths=shelf)
+    pages = PdfReader(io.BytesIO(pdf.emergency_pdf(sheet, facts, paper, NOW, "Bartholomew the Magnificent"))).pages
+    assert len(pages) == 1
+    lowest: list[float] = []
+    pages[0].extract_text(
+        visitor_text=lambda text, cm, tm, *_: lowest.append(tm[5] * cm[3] + cm[5]) if text.strip() else None
+    )
+    assert min(lowest) > 0
+    words = " ".join(pages[0].extract_text().split()).lower()
+    for drug in (*sheet.drugs, *sheet.pumps):
+        assert drug.name.lower() in words, drug.name
+        assert drug.strength.lower() in words
+    for expected in ("changed in 2024", "verify every dose", "of 1", sheet.sheet_id.lower()):
+        assert expected in words, expected
+
+
 @pytest.mark.parametrize("example", EXAMPLES, ids=lambda p: p.stem)
 def test_every_example_prints_its_plan(facts: Facts, example: Path) -> None:
     found = plan(read_plan_file(example.read_text("utf-8")).request, facts, NOW)
