@@ -19,6 +19,8 @@ from spiracle.sheets.cautions import STANDING
 from spiracle.sheets.chart_svg import chart_svg, stretches
 from spiracle.sheets.names import capital
 from spiracle.sheets.shapes import (
+    BagRecipe,
+    Budget,
     CaseView,
     Chart,
     DrugLine,
@@ -158,6 +160,12 @@ def record_data(view: CaseView, hospital: str, paper: str, now: datetime, zone: 
         ],
         "airway": _airway(view, zone),
         "recovery": _recovery(view, zone),
+        "differences": [
+            {"name": capital(x.name), "ordered": x.ordered, "given": x.given, "says": x.difference, "why": x.why}
+            for x in view.record.differences
+        ],
+        "budgets": budgets(view.plan.budgets),
+        "bags": [bag_words(b) for b in view.plan.bags],
         "gaps": [f"{g.title}: {g.explained or 'not in the record, not explained'}" for g in view.record.gaps],
         "figures": notes.figures,
         "sources": notes.sources,
@@ -176,7 +184,44 @@ def _identity(view: CaseView, about: str, weight: str, zone: tzinfo) -> list[str
         allergies or f"Allergies: {c.allergies.text}",
         f"Resuscitation wish: {a.resuscitation}",
     ]
+    protocol = view.record.protocol or view.plan.protocol
+    if protocol:
+        lines.append(f"Protocol: {protocol}")
     return lines + [f"{f.label}: {f.value}" for f in a.facts if f.value]
+
+
+def budgets(found: Iterable[Budget]) -> list[list[str]]:
+    """Each shared ceiling: how much of it is used, and what is left of each drug in mL."""
+    rows = []
+    for b in found:
+        left = "; ".join(
+            f"{capital(x.name)} {shown(x.amount)}" + (f" = {shown(x.volume)} of {x.strength}" if x.volume else "")
+            for x in b.left
+        )
+        says = b.text + (f". Left: {left}" if left else "") + (" (from memory)" if b.memory else "")
+        rows.append([b.title, says.lstrip(". "), "; ".join((*b.exempt, *b.expired))])
+    return rows
+
+
+def bag_words(b: BagRecipe) -> str:
+    """A bag in one sentence: what it is, what goes in, the rate it is made for."""
+    name = f"{capital(b.fluid_name or b.fluid)} {shown(b.holds)}, {'mixed' if b.mixed else 'to mix'}"
+    if b.refusal is not None:
+        return f"{name}: {b.refusal.says}"
+    parts = "; ".join(f"{p.name} {shown(p.add)} of {p.vial} = {p.strength}" for p in b.parts)
+    out = f", take out {shown(b.remove)}" if b.remove else ""
+    return f"{name}{out}: {parts}; in all {shown(b.total)} at {shown(b.rate)}" + (
+        f", lasts {shown(b.lasts)}" if b.lasts else ""
+    )
+
+
+def other_bases(line: DrugLine) -> str:
+    """The same order on another weight, beside the one in use."""
+    words = []
+    for o in line.other_bases:
+        worked = shown(o.volume, "") or shown(o.rate, "") or shown(o.amount, "")
+        words.append(f"on {o.basis} {shown(o.weight)}: {worked or 'not worked'}")
+    return "; ".join(words)
 
 
 def _charts(view: CaseView, zone: tzinfo) -> list[Data]:
@@ -213,7 +258,7 @@ def _order(line: DrugLine) -> Data:
         "amount": shown(line.amount),
         "per_kg": f"delivers {shown(line.delivered)}" if line.delivered else "",
         "volume": shown(line.volume) if line.volume else shown(line.rate),
-        "note": note,
+        "note": "; ".join(w for w in (note, other_bases(line)) if w),
         "by": line.ordered_by + (f", {line.given_as}" if line.given_as else ""),
     }
 
