@@ -29,15 +29,11 @@ class Person(Strict, frozen=True, kw_only=True):
 
 
 class StockedDrug(Strict, frozen=True, kw_only=True):
-    """A drug on the shelf with each strength that stands there, as printed on the vial.
-
-    `open_days`: how long a vial of it is used after it was opened, by this hospital's own rule.
-    """
+    """A drug on the shelf with each strength that stands there, as printed on the vial."""
 
     drug: str
     strengths: tuple[str, ...]
     note: str = ""
-    open_days: int | None = None
 
 
 class StockedBag(Strict, frozen=True, kw_only=True):

@@ -6,7 +6,6 @@ Carries U4, U14, U24, U25, U29. The same for what is drawn and what is given; wh
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -17,7 +16,7 @@ from spiracle.case.animal import conditions
 from spiracle.case.fold import Case
 from spiracle.case.moments import moments
 from spiracle.case.prepared import dosing_weight, ordered_dose
-from spiracle.case.pushes import amount_given, counted, local_dose, route_of, summed
+from spiracle.case.pushes import amount_given, counted, given_before, local_dose, route_of, summed
 from spiracle.case.standing import species
 from spiracle.drugs import (
     BudgetSum,
@@ -207,9 +206,10 @@ def _ceiling(kind: str, doses: list[LocalDose], case: Case, facts: Facts, at: da
     return add([dose for dose in doses if add([dose]) is not None])
 
 
-def _before(case: Case, drugs: Iterable[str], facts: Facts) -> list[LocalDose]:
+def _before(case: Case, drugs: tuple[str, ...], facts: Facts) -> list[LocalDose]:
     pushes = [g for drug in drugs for g in counted(case, drug, facts)]
-    return [local_dose(case, g, held, facts) for g in pushes if (held := amount_given(g)) is not None]
+    ward = [dose for dose in given_before(case, facts) if dose.drug in drugs]
+    return [*ward, *(local_dose(case, g, held, facts) for g in pushes if (held := amount_given(g)) is not None)]
 
 
 def _short(amount: Quantity, in_: Unit) -> str:

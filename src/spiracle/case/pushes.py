@@ -115,6 +115,15 @@ def _stocked(name: str, facts: Facts) -> str:
     return forms.pop() if len(forms) == 1 else ""
 
 
+def given_before(case: Case, facts: Facts) -> list[LocalDose]:
+    """Doses of the ward and elsewhere, as the shared ceilings count them: at the time they were given, whoever gave them."""
+    return [
+        LocalDose(drug=drug_id(b.drug, facts), amount=Quantity.of(b.amount, b.unit), at=b.given_at,
+                  route=route_of(b.route, facts), by=b.by_whom or b.by)
+        for b in case.live(ev.GivenBefore)
+    ]  # fmt: skip
+
+
 def local_dose(case: Case, push: ev.DrugGiven, amount: Quantity, facts: Facts) -> LocalDose:
     """A push as the shared ceilings count it."""
     form = form_of(case, push, facts)

@@ -152,12 +152,15 @@ def budget(found: BudgetSum, facts: Facts) -> Budget:
     return Budget(
         id=found.id,
         title=found.title,
-        warn_percent=70,
+        warn_percent=float(found.warn_percent),
         planned=tuple(p for planned, p in parts if planned),
         given=tuple(p for planned, p in parts if not planned),
         percent=float(found.percent),
         text=". ".join(found.apart),
         working=working_shape(found.working, found.title, facts.sources),
+        state=found.state,
+        expired=tuple(f"{p.name} {p.amount}" for p in found.expired),
+        memory=found.memory,
     )
 
 

@@ -32,7 +32,7 @@ from spiracle.case.events import (
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
 from spiracle.case.prepared import vial_of
-from spiracle.case.pushes import local_dose
+from spiracle.case.pushes import given_before, local_dose
 from spiracle.drugs import DosingWeight, LocalDose, budgets
 from spiracle.quantity import Quantity, figure, read, read_age_days
 from spiracle.refusals import Missing, Refusal
@@ -332,7 +332,7 @@ def _budgets(work: PlanWork, case: Case, facts: Facts, now: datetime) -> tuple[B
     }
     planned = [_planned(o) for o in work.orders if o.asked.order not in begun]
     weight = DosingWeight(kg=work.request.patient.basis.number("kg"), estimated=work.request.patient.estimated)
-    doses = [*given, *(p for p in planned if p is not None)]
+    doses = [*given, *given_before(case, facts), *(p for p in planned if p is not None)]
     return tuple(budget(b, facts) for b in budgets(doses, weight, work.request.patient.species, facts.drugs, now))
 
 
