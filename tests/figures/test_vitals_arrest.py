@@ -37,7 +37,7 @@ def test_a_tiny_volume_is_diluted_and_only_the_diluted_one_is_shown() -> None:
     assert item.volume_exact is not None and item.volume_exact.number("mL") == D("0.04")
     assert item.dilution is not None and item.strength == "0.1 mg/mL"
     assert item.volume is not None and item.volume.value.number("mL") == D("0.4")
-    assert "1 mL of 1 mg/mL with 9 mL" in item.dilution.says
+    assert "1 mL of 1 mg/mL made up to 10 mL" in item.dilution.says
 
 
 def test_lidocaine_stays_off_a_cat_and_amiodarone_off_a_dog() -> None:

@@ -16,7 +16,7 @@ from spiracle.case.animal import conditions
 from spiracle.case.fold import Case
 from spiracle.case.moments import moments
 from spiracle.case.prepared import dosing_weight, ordered_dose
-from spiracle.case.pushes import amount_given, counted, given_before, local_dose, route_of, summed
+from spiracle.case.pushes import counted, doses_given, local_dose, route_of, summed
 from spiracle.case.standing import species
 from spiracle.drugs import (
     BudgetSum,
@@ -187,7 +187,7 @@ def under_ceilings(case: Case, event: ev.DrugGiven, amount: Quantity, facts: Fac
     """Ceilings that several drugs share: local anaesthetics in one sum, preserved propofol, tiletamine ..."""
     this = local_dose(case, event, amount, facts)
     for kind in facts.drugs.budgets:
-        total = _ceiling(kind.id, [*_before(case, kind.drugs, facts), this], case, facts, event.happened_at)
+        total = _ceiling(kind.id, [*doses_given(case, kind.drugs, facts), this], case, facts, event.happened_at)
         if total is not None and total.state == "stop" and any(p.drug == this.drug for p in total.parts):
             raise OverLimit(
                 "dose", f"{total.title} would reach {figure(total.percent, 3)} % of its shared ceiling.", WORD
@@ -204,12 +204,6 @@ def _ceiling(kind: str, doses: list[LocalDose], case: Case, facts: Facts, at: da
             return None
 
     return add([dose for dose in doses if add([dose]) is not None])
-
-
-def _before(case: Case, drugs: tuple[str, ...], facts: Facts) -> list[LocalDose]:
-    pushes = [g for drug in drugs for g in counted(case, drug, facts)]
-    ward = [dose for dose in given_before(case, facts) if dose.drug in drugs]
-    return [*ward, *(local_dose(case, g, held, facts) for g in pushes if (held := amount_given(g)) is not None)]
 
 
 def _short(amount: Quantity, in_: Unit) -> str:

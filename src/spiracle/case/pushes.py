@@ -115,6 +115,14 @@ def _stocked(name: str, facts: Facts) -> str:
     return forms.pop() if len(forms) == 1 else ""
 
 
+def doses_given(case: Case, drugs: Iterable[str], facts: Facts) -> list[LocalDose]:
+    """All that counts in the shared ceilings of these drugs: pushes but for rescue doses, and what was given before."""
+    wanted = tuple(drugs)
+    pushes = (g for drug in wanted for g in counted(case, drug, facts))
+    here = [local_dose(case, g, held, facts) for g in pushes if (held := amount_given(g)) is not None]
+    return [*(dose for dose in given_before(case, facts) if dose.drug in wanted), *here]
+
+
 def given_before(case: Case, facts: Facts) -> list[LocalDose]:
     """Doses of the ward and elsewhere, as the shared ceilings count them: at the time they were given, whoever gave them."""
     return [

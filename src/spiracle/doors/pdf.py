@@ -82,7 +82,7 @@ def emergency_pdf(sheet: EmergencySheet, facts: Facts, paper: str, now: datetime
     """The emergency sheet of one weight, on one page."""
     zone = ZoneInfo(facts.hospital.zone)
     data = printed.emergency_data(sheet, patient, facts.hospital.name, (facts.version,), _paper(paper), now, zone)
-    return _print("emergency", data)
+    return _print("emergency", {**data, "practice": facts.hospital.practice})
 
 
 def plan_pdf(plan: Plan, facts: Facts, paper: str, now: datetime, protocol: str = "") -> bytes:
@@ -91,7 +91,7 @@ def plan_pdf(plan: Plan, facts: Facts, paper: str, now: datetime, protocol: str 
 
     zone = ZoneInfo(facts.hospital.zone)
     data = plan_data(plan, facts.hospital.name, (facts.version,), _paper(paper), now, zone, protocol)
-    return _print("plan", data)
+    return _print("plan", {**data, "practice": facts.hospital.practice})
 
 
 def _code(text: str) -> str:

@@ -43,7 +43,8 @@ def pump_of(row: PumpRow, kg: Decimal, estimated: bool) -> Pump:
     found = [(m, start_rate(dose, kg, read(m.strength, row.name, "concentration"))) for m in row.made]
     made, exact = next(((m, r) for m, r in found if r >= EASY), found[-1])
     recipe = (
-        f"{figure(made.drug_ml)} mL of {row.vial} with {figure(made.diluent_ml)} mL of {row.diluent}: {made.strength}"
+        f"{figure(made.drug_ml)} mL of {row.vial} made up to {figure(made.drug_ml + made.diluent_ml)} mL"
+        f" with {row.diluent}: {made.strength}"
     )
     rate = down_to(exact, STEP)
     if rate < STEP:

@@ -192,7 +192,7 @@ def dilute(
         marked, _ = _marked(volume, barrels)
         drug_ml = Decimal(1) if fold == 10 else Decimal("0.1")
         diluent_ml = drug_ml * (fold - 1)
-        text = f"{figure(drug_ml)} mL of {strength} with {figure(diluent_ml)} mL of {diluent}: {weaker}"
+        text = f"{figure(drug_ml)} mL of {strength} made up to {figure(drug_ml * fold)} mL with {diluent}: {weaker}"
         working = Working(
             f"{amount} / {weaker}, down to a mark", (Input("made up", text),), memory=True, sources=("v_hazards",)
         )

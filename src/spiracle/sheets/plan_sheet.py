@@ -18,7 +18,6 @@ from spiracle.case.events import (
     DrugGiven,
     DrugOrdered,
     HistoryTaken,
-    InfusionStarted,
     LimitOrdered,
     MachineAssigned,
     OxygenRead,
@@ -32,7 +31,8 @@ from spiracle.case.events import (
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
 from spiracle.case.prepared import vial_of
-from spiracle.case.pushes import given_before, local_dose
+from spiracle.case.pushes import doses_given
+from spiracle.case.streams import streams
 from spiracle.drugs import DosingWeight, LocalDose, budgets
 from spiracle.quantity import Quantity, figure, read, read_age_days
 from spiracle.refusals import Missing, Refusal
@@ -324,15 +324,12 @@ def _airway(case: Case) -> AirwayInputs:
 
 def _budgets(work: PlanWork, case: Case, facts: Facts, now: datetime) -> tuple[Budget, ...]:
     """Planned and given parts of every ceiling that two drugs or two givers share."""
-    given = [
-        local_dose(case, g, amount, facts) for g in case.live(DrugGiven) if (amount := given_amount(g)) is not None
-    ]
-    begun = {g.order for g in case.live(DrugGiven) if g.order} | {
-        i.order for i in case.live(InfusionStarted) if i.order
-    }
+    counted = dict.fromkeys(drug for kind in facts.drugs.budgets for drug in kind.drugs)
+    given = doses_given(case, counted, facts)
+    begun = {g.order for g in case.live(DrugGiven) if g.order} | {s.order for s in streams(case, facts) if s.order}
     planned = [_planned(o) for o in work.orders if o.asked.order not in begun]
     weight = DosingWeight(kg=work.request.patient.basis.number("kg"), estimated=work.request.patient.estimated)
-    doses = [*given, *given_before(case, facts), *(p for p in planned if p is not None)]
+    doses = [*given, *(p for p in planned if p is not None)]
     return tuple(budget(b, facts) for b in budgets(doses, weight, work.request.patient.species, facts.drugs, now))
 
 

@@ -50,7 +50,7 @@ def _card(x: InfusionCard, zone: tzinfo) -> Data:
     rows.append(("strength", x.strength + (f" · {x.diluted}" if x.diluted else "")))
     rows.append(("first", " · ".join(w for w in (x.loading, shown(x.loading_volume, "")) if w)))
     lasts = " · ".join(
-        w for w in (shown(x.minutes, ""), f"empty at {clock(x.empty_at, zone)}" if x.empty_at else "") if w
+        w for w in (shown(x.minutes, ""), f"empty at {clock(x.empty_at, zone, day=True)}" if x.empty_at else "") if w
     )
     rows.append(
         (
