@@ -80,6 +80,7 @@ class Hospital(Strict, frozen=True, kw_only=True):
     zone: str = "UTC"
     weight_hours: int = 24
     weight_hours_small: int = 12
+    error_percent: Decimal | None = None  # most that rounding to a mark may take away; None: the table's own figure
     attempt_limit: int = 3
     people: tuple[Person, ...] = ()
     rooms: tuple[str, ...] = ()

@@ -66,6 +66,8 @@ def load_facts(hospital: Path | None = None) -> Facts:
         drugs = drugs.with_names(own.names, own.shown)
     if own.limits:
         drugs = drugs.with_limits(own.limits, own.name)
+    if own.error_percent is not None:
+        drugs = drugs.with_error_limit(own.error_percent)
     digest = hashlib.sha256("\0".join(f"{n}\0{t}" for n, t in sorted(texts.items())).encode()).hexdigest()[:10]
     return Facts(
         sources=sources,

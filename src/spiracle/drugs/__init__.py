@@ -9,7 +9,8 @@ from spiracle.drugs.formulary import Formulary
 from spiracle.drugs.infusion import dose_rate_of, minutes_left, rate_ml_h
 from spiracle.drugs.ladder import Step, ladder, rungs, step_at
 from spiracle.drugs.order import DosingWeight, Judgement, OrderedDose, judge, judge_dose, read_dose
-from spiracle.drugs.prepare import Prepared, prepare
+from spiracle.drugs.prepare import prepare
+from spiracle.drugs.prepared import Prepared
 from spiracle.drugs.reversal import Reversal, reverse
 from spiracle.drugs.rows import DoseRow, Stop, amount_of, in_unit
 from spiracle.drugs.stock import Drug, Stock, Strength, read_strength

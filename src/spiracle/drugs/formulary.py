@@ -26,6 +26,7 @@ from spiracle.drugs.table import (
     MixingFacts,
     RowFacts,
     SecondFacts,
+    ToleranceFacts,
     WordFacts,
 )
 from spiracle.quantity import Quantity
@@ -58,9 +59,10 @@ class Formulary:
 
     def __init__(
         self, file: DrugFile, sources: Sources, rows: Mapping[str, DoseRow] | None = None, naming: str = "INN",
-        shown: Mapping[str, str] | None = None,
+        shown: Mapping[str, str] | None = None, error_percent: Decimal | None = None,
     ) -> None:  # fmt: skip
         self._file, self.sources, self._naming, self._shown = file, sources, naming, dict(shown or {})
+        self._error_percent = error_percent
         self._drugs = named({d.id: drug_of(d) for d in file.drug}, file.naming, naming, self._shown)
         made = rows if rows is not None else {f.id: dose_row(f) for f in file.dose}
         self._rows = {i: replace(r, printed=self._drugs[r.drug].name) for i, r in made.items()}
@@ -76,7 +78,8 @@ class Formulary:
         self.conditions = Conditions(file.condition)
         self.barrels: tuple[Barrel, ...] = tuple(barrel_of(b) for b in file.barrel)
         self._barrels = {b.id: b for b in self.barrels}
-        self.fineness = _fineness(file)
+        self.fineness = _fineness(file, error_percent)
+        self.tolerances: tuple[ToleranceFacts, ...] = file.tolerance
         self.budgets: tuple[BudgetFacts, ...] = file.budget
         self.mixing: Mapping[str, MixingFacts] = {m.drug: m for m in file.mixing}
         self.swap_share = next((m.value for m in file.measure if m.id == "bag swap share"), Decimal(0))
@@ -280,11 +283,17 @@ class Formulary:
             base = self.row(own.row)
             why = f"{own.reason}; signed by {own.signed_by}"
             rows[own.row] = with_limit(base, own.usual_low, own.usual_high, own.hard, why, origin)
-        return Formulary(self._file, self.sources, rows, self._naming, self._shown)
+        return Formulary(self._file, self.sources, rows, self._naming, self._shown, self._error_percent)
 
     def with_names(self, naming: str, shown: Mapping[str, str] | None = None) -> Formulary:
         """The formulary under the names a hospital reads: those of one list, and its own choice per drug. Ids stay."""
-        return Formulary(self._file, self.sources, self._rows, naming, shown)
+        return Formulary(self._file, self.sources, self._rows, naming, shown, self._error_percent)
+
+    def with_error_limit(self, percent: Decimal) -> Formulary:
+        """The formulary with a hospital's own limit on what rounding to a mark or a pump's step may take away."""
+        if not 1 <= percent <= 25:
+            raise BadTable("error_percent", f"{percent} % is no error limit.", "Give 1 to 25 %.")
+        return Formulary(self._file, self.sources, self._rows, self._naming, self._shown, percent)
 
 
 _plain = plain_name
@@ -317,19 +326,21 @@ def _word(word: str, known: Mapping[str, str], field: str) -> str:
     return found
 
 
-def _fineness(file: DrugFile) -> Fineness:
+def _fineness(file: DrugFile, error_percent: Decimal | None = None) -> Fineness:
     by = {m.id: m for m in file.measure}
-    wanted = ("least volume", "least marks", "error limit", "largest error", "pump step", "least rate")
+    wanted = ("least volume", "least marks", "error limit", "largest error", "pump step", "least rate", "most syringes")
     missing = [w for w in wanted if w not in by]
     if missing:
         raise BadTable("measures", f"{', '.join(missing)} not given.")
+    largest = by["largest error"].value if error_percent is None else error_percent
     return Fineness(
         least_volume=Quantity.of(by["least volume"].value, "mL"),
         least_marks=by["least marks"].value,
-        error_limit=by["error limit"].value,
-        largest_error=by["largest error"].value,
+        error_limit=min(by["error limit"].value, largest),
+        largest_error=largest,
         pump_step=Quantity.of(by["pump step"].value, "mL/h"),
         least_rate=Quantity.of(by["least rate"].value, "mL/h"),
+        most_syringes=by["most syringes"].value,
     )
 
 
@@ -386,7 +397,8 @@ def _others(file: DrugFile) -> Iterable[tuple[str, tuple[str, ...]]]:
     yield from ((f"names of {n.drug}", n.sources) for n in file.naming)
     yield from ((f"word {w.name}", w.sources) for w in file.not_one)
     yield from ((f"second source {s.id}", (s.source,)) for s in file.second_source if s.source)
-    yield from ((b.id, b.sources) for b in file.barrel)
+    yield from ((b.id, (*b.sources, *b.dead_sources)) for b in file.barrel)
+    yield from ((t.id, t.sources) for t in file.tolerance)
     yield from ((b.id, b.sources) for b in file.budget)
     yield from ((m.id, m.sources) for m in file.measure)
     yield from ((f"{m.drug}, mixing", m.sources) for m in file.mixing)

@@ -13,7 +13,7 @@ from spiracle.quantity import Quantity, unit
 from spiracle.source import Guardrail, Zone
 
 if TYPE_CHECKING:
-    from spiracle.drugs.prepare import Prepared
+    from spiracle.drugs.prepared import Prepared
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,138 +2,29 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from spiracle.drugs.cautions import stop_for
-from spiracle.drugs.dilution import Dilution, dilute, dilute_for_rate
+from spiracle.drugs.dilution import Wish, dilute, dilute_for_rate
 from spiracle.drugs.formulary import Formulary
+from spiracle.drugs.hub import hub_words, scale_words
 from spiracle.drugs.infusion import hourly, per_hour, rate_ml_h
-from spiracle.drugs.order import DosingWeight, Judgement, OrderedDose, allow, judge, ordered_amount
+from spiracle.drugs.needs import needs_of
+from spiracle.drugs.order import DosingWeight, OrderedDose, allow, judge, ordered_amount
+from spiracle.drugs.prepared import Prepared
 from spiracle.drugs.rows import DoseRow, in_unit
-from spiracle.drugs.stock import Drug, Stock, Strength
-from spiracle.drugs.syringe import Barrel, Measured, measure, percent
-from spiracle.drugs.table import ClassName
+from spiracle.drugs.stock import Drug, Stock
+from spiracle.drugs.syringe import Barrel, Measured, measure, percent, shared, tolerance, usable
 from spiracle.drugs.vial import vial
-from spiracle.drugs.wording import amount_line, delivered_line, rate_line, volume_line, with_base
-from spiracle.quantity import Quantity, down_to, figure
+from spiracle.drugs.wording import amount_line, delivered_line, rate_line, short, volume_line, with_base
+from spiracle.quantity import Quantity, down_to, figure, nearest
 from spiracle.refusals import NotMeasurable, OverLimit, Refusal
-from spiracle.source import Guardrail, Working, Zone
+from spiracle.source import Working
 
 _QUARTERS = 4
 _WHOLE_ML = Quantity.of(1, "mL")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Prepared:
-    """An order made ready. `error_percent` is delivered against ordered, never above 0 but for rounding of its own."""
-
-    order: OrderedDose
-    purpose: str
-    route: str
-    dose: Quantity
-    drug: Drug | None = None
-    row: DoseRow | None = None
-    judgement: Judgement | None = None
-    amount: Quantity | None = None
-    strength: Strength | None = None
-    concentration: Quantity | None = None
-    dilution: Dilution | None = None
-    volume: Quantity | None = None
-    barrel: Barrel | None = None
-    drawn: Quantity | None = None
-    delivered: Quantity | None = None
-    error_percent: Decimal | None = None
-    rate: Quantity | None = None
-    pushes: tuple[Quantity, ...] = ()
-    workings: dict[str, Working] = field(default_factory=dict)
-    estimated: bool = False
-    refusal: Refusal | None = None
-
-    @property
-    def mark(self) -> Quantity | None:
-        return self.barrel.mark if self.barrel else None
-
-    @property
-    def zone(self) -> Zone | None:
-        return self.judgement.zone if self.judgement else None
-
-    @property
-    def guardrail(self) -> Guardrail | None:
-        return self.judgement.guardrail if self.judgement else None
-
-    @property
-    def limits(self) -> tuple[str, ...]:
-        return self.judgement.words if self.judgement else ()
-
-    @property
-    def working(self) -> Working:
-        """The whole arithmetic in one line, with every input and source."""
-        lines = list(self.workings.values())
-        rail = self.guardrail
-        return Working(
-            says="; ".join(w.says for w in lines),
-            inputs=tuple(dict.fromkeys(i for w in lines for i in w.inputs)),
-            held=self.limits,
-            limit=rail,
-            sources=self.sources,
-            memory=self.memory,
-            estimated=self.estimated,
-        )
-
-    @property
-    def sources(self) -> tuple[str, ...]:
-        row = (*self.row.sources, *(s for stop in self.row.stops for s in stop.sources)) if self.row else ()
-        strength = self.strength.sources if self.strength else ()
-        return tuple(dict.fromkeys((*row, *strength, *(self.dilution.sources if self.dilution else ()))))
-
-    @property
-    def memory(self) -> bool:
-        return bool(
-            (self.row and self.row.memory)
-            or (self.strength and self.strength.memory)
-            or (self.dilution and self.dilution.memory)
-        )
-
-    @property
-    def conditions(self) -> tuple[str, ...]:
-        return self.row.conditions if self.row else ()
-
-    @property
-    def syringe_class(self) -> ClassName:
-        return self.drug.syringe_class if self.drug else "other"
-
-    @property
-    def is_reversal(self) -> bool:
-        return bool(self.drug and self.drug.is_reversal)
-
-    @property
-    def controlled(self) -> str:
-        return self.drug.controlled if self.drug else ""
-
-    @property
-    def reversal(self) -> str:
-        return self.drug.reversal if self.drug else ""
-
-    @property
-    def give_over_min(self) -> tuple[Decimal, Decimal] | None:
-        return self.row.give_over_min if self.row else None
-
-    @property
-    def give_how(self) -> str:
-        return self.row.give_how if self.row else ""
-
-    @property
-    def onset_min(self) -> tuple[Decimal, Decimal] | None:
-        return self.row.onset_min if self.row else None
-
-    @property
-    def lasts_min(self) -> tuple[Decimal, Decimal] | None:
-        return self.row.lasts_min if self.row else None
-
-    @property
-    def ask(self) -> tuple[str, ...]:
-        return self.row.ask if self.row else ()
+_TENTH = Decimal("0.1")
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +38,7 @@ class _Asked:
     weight: DosingWeight
     stock: Stock
     formulary: Formulary
+    wish: Wish | None = None
 
     @property
     def barrels(self) -> tuple[Barrel, ...]:
@@ -154,9 +46,20 @@ class _Asked:
             return (self.formulary.barrel(self.order.barrel),)
         return self.formulary.barrels_of(self.stock)
 
+    @property
+    def emergency(self) -> bool:
+        """Never blocked by how finely it can be measured: warned, and never more than ordered."""
+        return self.row.emergency or self.order.emergency
 
-def prepare(order: OrderedDose, weight: DosingWeight, stock: Stock, formulary: Formulary) -> Prepared:
-    """An order made ready for this animal from this stock. Never raises a refusal: it stands in the answer."""
+
+def prepare(
+    order: OrderedDose, weight: DosingWeight, stock: Stock, formulary: Formulary, wish: Wish | None = None
+) -> Prepared:
+    """An order made ready for this animal from this stock. Never raises a refusal: it stands in the answer.
+
+    `wish`: the recipe to take if this volume has to be diluted and that recipe can be measured, so that several small drugs of
+    one animal are diluted alike.
+    """
     made = Prepared(order=order, purpose=order.purpose, route=order.route, dose=order.high, estimated=weight.estimated)
     try:
         drug = formulary.drug(order.drug, order.species)
@@ -167,11 +70,12 @@ def prepare(order: OrderedDose, weight: DosingWeight, stock: Stock, formulary: F
         made = replace(made, judgement=judged)
         allow(order, row, judged)
         _not_stopped(order, drug, row, formulary)
-        asked = _Asked(order, drug, row, made.route, weight, stock, formulary)
+        asked = _Asked(order, drug, row, made.route, weight, stock, formulary, wish)
         amount = hourly(ordered_amount(order, weight)) if row.infusion else ordered_amount(order, weight)
         made = _note(replace(made, amount=amount), "amount", amount_line(order, weight, amount))
         made = _with_vial(made, amount, asked)
-        return _infusion(made, amount, asked) if row.infusion else _bolus(made, amount, asked)
+        made = _infusion(made, amount, asked) if row.infusion else _bolus(made, amount, asked)
+        return replace(made, needs=needs_of(made))
     except _Stopped as stopped:
         return replace(stopped.made, refusal=stopped.refusal)
     except Refusal as refusal:
@@ -220,51 +124,97 @@ def _bolus(made: Prepared, amount: Quantity, asked: _Asked) -> Prepared:
         return made  # puffs, capsules: an amount without a volume
     volume = amount if conc is None else (amount / conc).to("mL")
     made = _note(replace(made, volume=volume), "volume", volume_line(amount, conc, volume))
-    found = measure(volume, asked.barrels, asked.formulary.fineness)
-    if found is not None and -found.error_percent <= asked.formulary.fineness.largest_error:
-        return _drawn(made, amount, found.volume, found.barrel, asked)
-    if volume.value > max(b.holds.value for b in asked.barrels):  # a bag or a pump measures it
-        whole = Quantity.of(down_to(volume.value, _WHOLE_ML.value), "mL")
-        return _drawn(made, amount, whole, None, asked)
+    barrels, fineness = usable(asked.barrels, conc), asked.formulary.fineness
+    if not barrels:
+        raise _Stopped(made, _no_scale(made, asked))
+    found = measure(volume, barrels, fineness)
+    if found is not None and fineness.within(found.error_percent):
+        return _drawn(made, amount, (found,), asked)
+    if conc is not None and (parts := shared(volume, barrels, fineness)):
+        return _drawn(made, amount, parts, asked)
+    if volume > max((b.holds for b in barrels), key=lambda q: q.value):  # a bag or a pump measures it
+        return _from_a_bag(made, amount, volume, asked)
     return _thinned(made, amount, volume, found, asked)
 
 
+def _no_scale(made: Prepared, asked: _Asked) -> NotMeasurable:
+    return NotMeasurable(
+        "syringe", f"{asked.drug.name} {made.concentration} cannot be read on a scale in units of insulin.",
+        "Take a syringe with a scale in mL.",
+    )  # fmt: skip
+
+
+def _from_a_bag(made: Prepared, amount: Quantity, volume: Quantity, asked: _Asked) -> Prepared:
+    whole = Quantity.of(down_to(volume.value, _WHOLE_ML.value), "mL")
+    off = percent(whole.value, volume.value)
+    if made.concentration is not None and not asked.formulary.fineness.within(off) and not asked.emergency:
+        most = int(asked.formulary.fineness.most_syringes)
+        says = f"{short(volume)} of {asked.drug.name} is more than {most} of the largest syringe in the drawer hold."
+        raise _Stopped(made, NotMeasurable("syringe", says, "Lay a larger syringe ready, or pick a stronger vial."))
+    return _drawn(made, amount, (), asked, whole)
+
+
 def _thinned(made: Prepared, amount: Quantity, volume: Quantity, found: Measured | None, asked: _Asked) -> Prepared:
-    """A dilution; failing that the coarse mark, if there is one; failing that a refusal."""
+    """A dilution; failing that a refusal by name, or in an emergency the coarse mark."""
     if made.concentration is not None:
-        thin = dilute(volume, made.concentration, asked.drug, asked.barrels, asked.formulary.fineness)
+        fineness = asked.formulary.fineness
+        thin = dilute(volume, made.concentration, asked.drug, asked.barrels, fineness, asked.wish)
         if thin is not None:
             recipe, dose = thin
             weak = (amount / recipe.concentration).to("mL")
             made = replace(made, dilution=recipe, concentration=recipe.concentration, volume=weak)
             made = _note(made, "dilution", recipe.working)
-            return _drawn(made, amount, dose.volume, dose.barrel, asked)
-    if found is not None:
-        return _drawn(made, amount, found.volume, found.barrel, asked)
-    why = "may not be diluted" if not asked.drug.diluents else "cannot be diluted in measurable steps"
-    refusal = NotMeasurable(
-        "volume",
-        f"{figure(volume.value, 3)} mL of {asked.drug.name} is too small to measure, and it {why}.",
+            return _drawn(made, amount, (dose,), asked)
+    if found is not None and asked.emergency:
+        return _drawn(made, amount, (found,), asked)
+    why = "it may not be diluted" if not asked.drug.diluents else "it cannot be diluted in measurable steps"
+    raise _Stopped(made, _too_coarse(made, volume, found, why, asked) if found else _too_small(volume, why, asked))
+
+
+def _too_small(volume: Quantity, why: str, asked: _Asked) -> NotMeasurable:
+    return NotMeasurable(
+        "volume", f"{figure(volume.value, 3)} mL of {asked.drug.name} is too small to measure, and {why}.",
         "Pick a weaker vial or another syringe.",
-    )
-    raise _Stopped(made, refusal)
+    )  # fmt: skip
 
 
-def _drawn(made: Prepared, amount: Quantity, drawn: Quantity, barrel: Barrel | None, asked: _Asked) -> Prepared:
-    """What the marked volume gives: never above the order, whatever the division rounded."""
-    step = barrel.mark if barrel else _WHOLE_ML
+def _too_coarse(made: Prepared, volume: Quantity, found: Measured, why: str, asked: _Asked) -> NotMeasurable:
+    """A mark that takes away more than the hospital allows: told with the dose that is on the mark."""
+    gives = _gives(found.volume, made.concentration)
+    on_mark = in_unit(gives, asked.order.high.unit, asked.weight.kg)
+    less, limit = nearest(-found.error_percent, _TENTH), asked.formulary.fineness.largest_error
+    return NotMeasurable(
+        "volume",
+        f"{short(volume)} of {asked.drug.name} reads {found.volume} on the {found.barrel.name}, {figure(less)} % less: over the "
+        f"error limit of {figure(limit)} %, and {why}.",
+        f"Order {short(on_mark)}, which is {found.volume}, or pick a weaker vial or a finer syringe.",
+    )  # fmt: skip
+
+
+def _drawn(
+    made: Prepared, amount: Quantity, fills: tuple[Measured, ...], asked: _Asked, whole: Quantity = _WHOLE_ML
+) -> Prepared:
+    """What the marked volume gives: never above the order, whatever the division rounded. Without a syringe: whole mL."""
+    barrel, step = (fills[0].barrel, fills[0].barrel.mark) if fills else (None, _WHOLE_ML)
+    drawn = sum((f.volume for f in fills[1:]), fills[0].volume) if fills else whole
     delivered = _gives(drawn, made.concentration)
     while delivered > amount and drawn.value > 0:
         drawn = drawn - step
+        fills = (*fills[:-1], replace(fills[-1], volume=fills[-1].volume - step)) if fills else fills
         delivered = _gives(drawn, made.concentration)
     delivered = delivered.to(amount.unit)
     error = percent(delivered.value, amount.value)
+    several = len(fills) > 1
+    fineness = asked.formulary.fineness
     made = replace(
-        made, barrel=barrel, drawn=drawn, delivered=delivered, error_percent=error,
-        pushes=_pushes(drawn, barrel) if made.purpose == "induction" else (),
+        made, barrel=None if several else barrel, fills=fills, drawn=drawn, delivered=delivered, error_percent=error,
+        pushes=tuple(f.volume for f in fills) if several else _pushes(drawn, barrel) if made.purpose == "induction" else (),
+        hub="" if barrel is None else hub_words(fills[0].volume, barrel, fineness),
+        scale="" if barrel is None else scale_words(fills[0].volume, barrel),
     )  # fmt: skip
     per = in_unit(delivered, asked.row.unit, asked.weight.kg)
-    return _note(made, "delivered", delivered_line(drawn, made.concentration, delivered, step, error, per))
+    off = None if barrel is None else tolerance(fills[0].volume, barrel, asked.formulary.tolerances)
+    return _note(made, "delivered", delivered_line(drawn, made.concentration, delivered, step, error, per, off))
 
 
 def _gives(drawn: Quantity, concentration: Quantity | None) -> Quantity:
@@ -283,10 +233,10 @@ def _pushes(drawn: Quantity, barrel: Barrel | None) -> tuple[Quantity, ...]:
 
 
 def _infusion(made: Prepared, amount: Quantity, asked: _Asked) -> Prepared:
-    """The pump's rate, rounded down to what it can be set to; diluted where it would run too slowly."""
+    """The pump's rate, rounded down to what it can be set to; diluted where it would run too slowly or too coarsely."""
     fineness, conc = asked.formulary.fineness, made.concentration
     wanted = rate_ml_h(asked.order.high, asked.weight, conc)
-    if wanted < fineness.least_rate and conc is not None:
+    if conc is not None and (wanted < fineness.least_rate or not fineness.within(_off(wanted, fineness.pump_step))):
         thin = dilute_for_rate(wanted, conc, asked.drug, asked.barrels, fineness)
         if thin is not None:
             conc = thin.concentration
@@ -302,6 +252,25 @@ def _infusion(made: Prepared, amount: Quantity, asked: _Asked) -> Prepared:
         rate = Quantity(rate.value - fineness.pump_step.value, rate.unit)
         delivered = per_hour(rate, conc, top)
     error = percent(delivered.value, amount.value)
+    if not fineness.within(error) and not asked.emergency:
+        raise _Stopped(made, _too_coarse_a_rate(wanted, rate, error, asked))
     made = replace(made, rate=rate, delivered=delivered, error_percent=error)
     per = in_unit(delivered, asked.row.unit, asked.weight.kg)
     return _note(made, "rate", rate_line(amount, conc, wanted, rate, error, per))
+
+
+def _off(rate: Quantity, step: Quantity) -> Decimal:
+    return percent(down_to(rate.value, step.value), rate.value) if rate.value > 0 else Decimal(0)
+
+
+def _too_coarse_a_rate(wanted: Quantity, rate: Quantity, error: Decimal, asked: _Asked) -> NotMeasurable:
+    limit = asked.formulary.fineness.largest_error
+    able = (
+        "Pick a weaker vial or a pump with finer steps" if not asked.drug.diluents else "Pick a pump with finer steps"
+    )
+    return NotMeasurable(
+        "rate",
+        f"{short(wanted)} can only be set to {rate}, {figure(nearest(-error, _TENTH))} % less: over the error limit of "
+        f"{figure(limit)} %.",
+        f"{able}, or order a rate that is on a step.",
+    )

@@ -6,13 +6,22 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal
 
-from spiracle.drugs.table import BarrelFacts
-from spiracle.quantity import Quantity, down_to
+from spiracle.drugs.table import BarrelFacts, ToleranceFacts
+from spiracle.quantity import Quantity, down_to, figure
 from spiracle.refusals import BadTable
+
+_PER_ML = {"units of U-100": Decimal(100), "units of U-40": Decimal(40)}
+_HUNDRED = Decimal(100)
+_HALF = Decimal(2)
+_IU = "IU"
+_U40 = "units of U-40"
+_NONE = Quantity.of(0, "mL")
 
 
 @dataclass(frozen=True, slots=True)
 class Barrel:
+    """`dead`: what nozzle and hub hold besides what the scale shows, the needle not counted."""
+
     id: str
     name: str
     holds: Quantity
@@ -22,15 +31,34 @@ class Barrel:
     memory: bool = False
     common: bool = True
     note: str = ""
+    dead: Quantity = _NONE
+    dead_sources: tuple[str, ...] = ()
+    dead_memory: bool = False
 
     @property
     def marks(self) -> int:
         return int(self.holds.value / self.mark.value)
 
+    @property
+    def units_per_ml(self) -> Decimal | None:
+        """How many units of its scale are one mL; None where the scale is in mL."""
+        return _PER_ML.get(self.scale)
+
+    @property
+    def size(self) -> tuple[Decimal, Decimal]:
+        """To sort by: the smaller and finer first."""
+        return self.holds.value, self.mark.value
+
+    def on_scale(self, volume: Quantity) -> str:
+        """A volume as the scale is numbered: "12 units (0.12 mL)", or the mL alone."""
+        per_ml = self.units_per_ml
+        return str(volume) if per_ml is None else f"{figure(volume.number('mL') * per_ml)} units ({volume})"
+
 
 @dataclass(frozen=True, slots=True)
 class Fineness:
-    """How finely volumes are measured; every number comes from the table of measures."""
+    """How finely volumes are measured; every number comes from the table of measures. `largest_error` is the hospital's
+    error limit: nothing is drawn or run beyond it; `error_limit` is what a finer syringe is looked for above."""
 
     least_volume: Quantity
     least_marks: Decimal
@@ -38,6 +66,11 @@ class Fineness:
     largest_error: Decimal
     pump_step: Quantity
     least_rate: Quantity
+    most_syringes: Decimal = Decimal(1)
+
+    def within(self, error_percent: Decimal) -> bool:
+        """Whether what rounding down took away is within the hospital's limit."""
+        return -error_percent <= self.largest_error
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +96,28 @@ def barrel_of(facts: BarrelFacts) -> Barrel:
         memory=facts.memory,
         common=facts.common,
         note=facts.note,
+        dead=Quantity.of(facts.dead_ml, "mL"),
+        dead_sources=facts.dead_sources,
+        dead_memory=facts.dead_memory,
     )
+
+
+def usable(barrels: Iterable[Barrel], concentration: Quantity | None) -> tuple[Barrel, ...]:
+    """The syringes whose scale cannot be misread with this strength, the smaller and finer first.
+
+    A scale in units stands for its own insulin: a drug in IU of another strength would be drawn by its IU and be wrong, so it
+    gets a scale in mL. U-40 is for insulin of 40 IU/mL and for nothing else; U-100 (a unit is 0.01 mL) serves drugs not in IU.
+    """
+    in_iu = concentration is not None and concentration.unit.parts[0][0] == _IU
+    found = []
+    for barrel in barrels:
+        per_ml = barrel.units_per_ml
+        if per_ml is not None:
+            same = in_iu and concentration is not None and concentration.number("IU/mL") == per_ml
+            if not same and (in_iu or barrel.scale == _U40):
+                continue
+        found.append(barrel)
+    return tuple(sorted(found, key=lambda b: b.size))
 
 
 def percent(part: Decimal, whole: Decimal) -> Decimal:
@@ -93,11 +147,7 @@ def measure(volume: Quantity, barrels: Iterable[Barrel], fineness: Fineness) -> 
 
     None: no syringe can show it; dilute.
     """
-    able = [
-        shown(volume, b)
-        for b in sorted(barrels, key=lambda b: (b.holds.value, b.mark.value))
-        if measurable(volume, b, fineness)
-    ]
+    able = [shown(volume, b) for b in sorted(barrels, key=lambda b: b.size) if measurable(volume, b, fineness)]
     for found in able:
         if -found.error_percent <= fineness.error_limit:
             return found
@@ -106,7 +156,48 @@ def measure(volume: Quantity, barrels: Iterable[Barrel], fineness: Fineness) -> 
 
 def exact(volume: Quantity, barrels: Iterable[Barrel], fineness: Fineness) -> Barrel | None:
     """The smallest syringe on which this volume is itself a mark and is measurable."""
-    for barrel in sorted(barrels, key=lambda b: (b.holds.value, b.mark.value)):
+    for barrel in sorted(barrels, key=lambda b: b.size):
         if measurable(volume, barrel, fineness) and shown(volume, barrel).error_percent == 0:
             return barrel
+    return None
+
+
+def shared(volume: Quantity, barrels: Iterable[Barrel], fineness: Fineness) -> tuple[Measured, ...]:
+    """A volume in the fewest syringes of one kind, each near the same and on a mark, the whole within the error limit.
+
+    None at all: it takes more syringes than are filled for one dose, and is drawn from a bag or a bottle.
+    """
+    ml = volume.number("mL")
+    sizes = sorted(barrels, key=lambda b: b.size)
+    for count in range(2, int(fineness.most_syringes) + 1):
+        for barrel in sizes:
+            step = barrel.mark.value
+            drawn = down_to(ml, step)
+            each = down_to(drawn / count, step)
+            over = int((drawn - each * count) / step)
+            if ml > barrel.holds.value * count or not measurable(Quantity.of(each, "mL"), barrel, fineness):
+                continue
+            error = percent(drawn, ml)
+            if not fineness.within(error):
+                continue
+            parts = (each + step if n < over else each for n in range(count))
+            return tuple(Measured(barrel, Quantity.of(part, "mL"), error) for part in parts)
+    return ()
+
+
+def tolerance(volume: Quantity, barrel: Barrel, rows: Iterable[ToleranceFacts]) -> Quantity | None:
+    """How far the barrel itself may be off at this volume [mL, either way], by the row of its capacity.
+
+    Under half of the capacity: a share of the capacity and one of the volume; from half on: a share of the volume. None where no
+    row covers it (a scale in units is another standard's). Source: the rows of `[[tolerance]]`; their page works 4 mL in a 10 mL
+    syringe as 0.15 + 0.04 = 0.19 mL.
+    """
+    holds, ml = barrel.holds.value, volume.number("mL")
+    if barrel.units_per_ml is not None:
+        return None
+    for row in rows:
+        if row.from_ml <= holds and (row.below_ml is None or holds < row.below_ml):
+            if ml * _HALF >= holds:
+                return Quantity.of(ml * row.from_half_percent / _HUNDRED, "mL")
+            return Quantity.of((holds * row.of_capacity_percent + ml * row.of_volume_percent) / _HUNDRED, "mL")
     return None

@@ -215,9 +215,26 @@ class BarrelFacts(Strict, frozen=True, kw_only=True):
     holds_ml: Decimal
     mark_ml: Decimal
     sources: tuple[str, ...]
-    scale: Literal["mL", "units of U-100"] = "mL"
+    dead_ml: Decimal
+    dead_sources: tuple[str, ...]
+    dead_memory: bool = False
+    scale: Literal["mL", "units of U-100", "units of U-40"] = "mL"
     memory: bool = False
     common: bool = True
+    note: str = ""
+
+
+class ToleranceFacts(Strict, frozen=True, kw_only=True):
+    """How far a barrel of a capacity may be off its own scale: under half of it, and from half on."""
+
+    id: str
+    from_ml: Decimal
+    of_capacity_percent: Decimal
+    of_volume_percent: Decimal
+    from_half_percent: Decimal
+    sources: tuple[str, ...]
+    below_ml: Decimal | None = None
+    memory: bool = False
     note: str = ""
 
 
@@ -311,6 +328,7 @@ class DrugFile(Strict, frozen=True, kw_only=True):
     formulation: tuple[FormulationFacts, ...] = ()
     second_source: tuple[SecondFacts, ...] = ()
     barrel: tuple[BarrelFacts, ...] = ()
+    tolerance: tuple[ToleranceFacts, ...] = ()
     purpose: tuple[WordFacts, ...] = ()
     route: tuple[WordFacts, ...] = ()
     condition: tuple[ConditionFacts, ...] = ()

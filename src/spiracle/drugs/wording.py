@@ -41,14 +41,20 @@ def volume_line(amount: Quantity, concentration: Quantity | None, volume: Quanti
 
 
 def delivered_line(
-    drawn: Quantity, concentration: Quantity | None, delivered: Quantity, mark: Quantity, error: Decimal, per: Quantity
-) -> Working:
-    """Down to the mark, and what that gives."""
+    drawn: Quantity, concentration: Quantity | None, delivered: Quantity, mark: Quantity, error: Decimal, per: Quantity,
+    barrel_off: Quantity | None = None,
+) -> Working:  # fmt: skip
+    """Down to the mark, and what that gives. `barrel_off`: what the barrel itself may be off, which no rounding takes away."""
+    off_too = (
+        ()
+        if barrel_off is None
+        else (Input("the barrel may be off", f"± {short(barrel_off)}", Mark.TABLE, "ISO 7886-1"),)
+    )
     gives = "" if concentration is None else f"; {drawn} × {concentration} = {short(delivered)}, {short(per)}"
     off = f" ({figure(error)} %)" if error else ""
     return Working(
         f"down to the {mark} mark: {drawn}{gives}{off}",
-        (Input("mark", str(mark)), Input("given", short(delivered), Mark.WORKED)),
+        (Input("mark", str(mark)), Input("given", short(delivered), Mark.WORKED), *off_too),
     )
 
 
