@@ -9,8 +9,9 @@ from spiracle.case.animal import conditions
 from spiracle.case.events import DrugOrdered, VialPicked
 from spiracle.case.fold import Case
 from spiracle.case.moments import moments
-from spiracle.case.standing import dosing_weight_kg, species, weight_in_use
+from spiracle.case.standing import dosing_weight_kg, orders, species, weight_in_use
 from spiracle.drugs import DosingWeight, OrderedDose, Prepared, Stock, prepare
+from spiracle.drugs.together import prepare_all
 from spiracle.quantity import Quantity
 from spiracle.refusals import Missing
 
@@ -58,5 +59,12 @@ def ordered_dose(case: Case, order: DrugOrdered, facts: Facts, at: datetime) -> 
 
 
 def prepared(case: Case, order: DrugOrdered, facts: Facts, at: datetime) -> Prepared:
-    """The order made ready; its refusal, if it has one, stands in the answer."""
-    return prepare(ordered_dose(case, order, facts, at), dosing_weight(case), shelf(facts), facts.drugs)
+    """The order made ready; its refusal, if it has one, stands in the answer. A dose that has to be diluted is diluted as
+    the plan shows it: in the recipe it shares with the other orders that stand."""
+    asked, weight, stock = ordered_dose(case, order, facts, at), dosing_weight(case), shelf(facts)
+    own = prepare(asked, weight, stock, facts.drugs)
+    if own.dilution is None or own.rate is not None:
+        return own
+    others = [o for o in orders(case) if o.order != order.order]
+    every = [asked, *(ordered_dose(case, o, facts, at) for o in others)]
+    return prepare_all(every, weight, stock, facts.drugs)[0][0]

@@ -8,8 +8,9 @@ from spiracle.case.facts import Facts
 from spiracle.drugs import CautionHit, Dilution, DosingWeight, in_unit, ladder
 from spiracle.quantity import Quantity, figure
 from spiracle.sheets.plan_drugs import give_words, memory_of, strength_words
+from spiracle.sheets.plan_bases import OtherWork
 from spiracle.sheets.plan_work import OrderWork
-from spiracle.sheets.shapes import DilutionShape, DrugLine, Ladder, Num, RiskFlag, Rung, ZoneBar
+from spiracle.sheets.shapes import DilutionShape, DrugLine, Ladder, MarkName, Num, OtherBasis, RiskFlag, Rung, ZoneBar
 from spiracle.sheets.worked_shape import cited, number, refused, working_shape, zone_bar
 from spiracle.source import Worked, Working
 
@@ -52,15 +53,45 @@ def drug_line(work: OrderWork, facts: Facts, weight: DosingWeight, shelf: Mappin
         pushes=tuple(float(p.number("mL")) for p in made.pushes),
         dilution=None if made.dilution is None else _dilution(made.dilution, facts),
         conditions=made.conditions,
-        cautions=tuple(_flag(h, facts) for h in work.cautions if h.matched),
-        cautions_at_large=tuple(_flag(h, facts) for h in work.cautions if not h.matched),
+        cautions=tuple(caution_flag(h, facts) for h in work.cautions if h.matched),
+        cautions_at_large=tuple(caution_flag(h, facts) for h in work.cautions if not h.matched),
         refusal=None if made.refusal is None else refused(made.refusal),
         memory=made.memory,
         speak=_speak(work),
         ladder=_ladder(work, weight),
         onset=_minutes(made.onset_min),
         minutes_to_give=give_words(work),
+        other_bases=tuple(_other(o, facts) for o in work.others),
+        hub=made.hub,
+        scale=made.scale,
+        needs=made.needs,
     )
+
+
+def _other(other: OtherWork, facts: Facts) -> OtherBasis:
+    """The same order on another weight: never drawn up, a predicted weight and all made from it marked as such."""
+    made, basis = other.made, other.basis
+    mark: MarkName = "predicted" if basis.predicted else "worked"
+
+    def shown(value: Quantity | None, name: str) -> Num | None:
+        if value is None:
+            return None
+        worked = Worked(value, made.workings.get(name, Working("")))
+        significant = 4 if name == "amount" else 0
+        return number(worked, f"{name} on {basis.words}", facts.sources, significant=significant, mark=mark,
+                      memory=basis.memory, estimated=basis.estimated)  # fmt: skip
+
+    return OtherBasis(
+        basis=basis.words,
+        weight=number(
+            basis.working or basis.weight, basis.words, facts.sources, significant=3 if basis.predicted else 0,
+            mark="predicted" if basis.predicted else "typed", memory=basis.memory, estimated=basis.estimated,
+        ),
+        amount=shown(made.amount, "amount"),
+        volume=shown(made.drawn, "volume"),
+        rate=shown(made.rate, "rate"),
+        differs_percent=float(round(other.differs_percent, 1)),
+    )  # fmt: skip
 
 
 def _bar(work: OrderWork, weight: DosingWeight) -> ZoneBar | None:
@@ -105,7 +136,7 @@ def _dilution(dilution: Dilution, facts: Facts) -> DilutionShape:
     )
 
 
-def _flag(hit: CautionHit, facts: Facts) -> RiskFlag:
+def caution_flag(hit: CautionHit, facts: Facts) -> RiskFlag:
     return RiskFlag(
         title=hit.condition or hit.about,
         changes=hit.statement,

@@ -16,11 +16,14 @@ from spiracle.breathing import Cylinder as OxygenCylinder
 from spiracle.breathing import plan as breathing_plan
 from spiracle.case.facts import Facts
 from spiracle.circulation import Bolus
-from spiracle.drugs import CautionHit, DosingWeight, OrderedDose, Prepared, Stock, cautions, prepare, read_strength
+from spiracle.drugs import CautionHit, OrderedDose, Prepared, Stock, cautions, prepare, read_strength
+from spiracle.drugs.dilution import Wish
+from spiracle.drugs.together import prepare_all
 from spiracle.emergency import EmergencyPlan
 from spiracle.patient import Flag, PatientTables
 from spiracle.quantity import Quantity
 from spiracle.refusals import Contradiction, Missing, NotMeasurable, OverLimit, Refusal
+from spiracle.sheets.plan_bases import Basis, OtherWork, differs, other_weights, weight_in_use
 from spiracle.sheets.plan_moments import moments
 from spiracle.sheets.plan_request import LimitAsked, OrderAsked, Patient, PlanRequest
 from spiracle.source import Worked
@@ -28,12 +31,14 @@ from spiracle.source import Worked
 
 @dataclass(frozen=True, slots=True)
 class OrderWork:
-    """One order with what the drug room made of it. `shelf` says whose list of strengths was used."""
+    """One order with what the drug room made of it. `shelf` says whose list of strengths was used; `others` what it would
+    be on the other known weights, where that differs."""
 
     asked: OrderAsked
     made: Prepared
     cautions: tuple[CautionHit, ...] = ()
     shelf: str = ""
+    others: tuple[OtherWork, ...] = ()
 
 
 def conditions_of(patient: Patient, facts: Facts) -> frozenset[str]:
@@ -59,29 +64,42 @@ def shelf_of(request: PlanRequest, facts: Facts) -> tuple[Stock, Mapping[str, st
     return base.over({**hospital, **told}, barrels), whose
 
 
-def work_orders(request: PlanRequest, facts: Facts, conditions: frozenset[str]) -> tuple[OrderWork, ...]:
-    """Every order worked, in the order given. Never raises for an order: its refusal stands in its own line."""
+def work_orders(
+    request: PlanRequest, facts: Facts, conditions: frozenset[str], lean: Worked[Quantity] | None = None
+) -> tuple[OrderWork, ...]:
+    """Every order worked, in the order given. Never raises for an order: its refusal stands in its own line.
+
+    Small drugs share one recipe where they can; each order is worked on the other known weights too, by the same way.
+    """
     stock, whose = shelf_of(request, facts)
-    weight = DosingWeight(
-        kg=request.patient.basis.number("kg"),
-        estimated=request.patient.estimated,
-        basis=request.patient.dosing_reason or "body weight",
-        chosen=request.patient.dosing_weight is not None,
-    )
-    return tuple(_work_order(order, request, facts, conditions, stock, whose, weight) for order in request.orders)
+    weight = weight_in_use(request.patient, lean)
+    asked = [(o, _ordered(o, request, conditions | moments(o, request, facts))) for o in request.orders]
+    made = prepare_all([ordered for _, ordered in asked], weight, stock, facts.drugs)
+    others = other_weights(request.patient, lean)
+    works = []
+    for (order, ordered), (one, wish) in zip(asked, made, strict=True):
+        if one.drug is None:
+            works.append(OrderWork(order, one))
+            continue
+        said = frozenset(ordered.conditions)
+        hits = cautions(one.drug.id, request.patient.species, said, facts.drugs, partial(_spoken, facts.patient))
+        shelf = "vial named in the order" if order.concentration is not None else whose.get(one.drug.id, "")
+        beside = tuple(_on_another(one, ordered, basis, stock, wish, facts) for basis in others)
+        works.append(OrderWork(order, one, hits, shelf, tuple(o for o in beside if o is not None)))
+    return tuple(works)
 
 
-def _work_order(
-    order: OrderAsked,
-    request: PlanRequest,
-    facts: Facts,
-    conditions: frozenset[str],
-    stock: Stock,
-    whose: Mapping[str, str],
-    weight: DosingWeight,
-) -> OrderWork:
-    now_also = moments(order, request, facts)
-    ordered = OrderedDose(
+def _on_another(
+    one: Prepared, ordered: OrderedDose, basis: Basis, stock: Stock, wish: Wish | None, facts: Facts
+) -> OtherWork | None:
+    """The same order on another weight, in the same recipe where it fits; None where it comes to the same mark."""
+    other = prepare(ordered, basis.dosing, stock, facts.drugs, wish)
+    share = differs(one, other)
+    return None if share is None else OtherWork(basis, other, share)
+
+
+def _ordered(order: OrderAsked, request: PlanRequest, said: frozenset[str]) -> OrderedDose:
+    return OrderedDose(
         drug=order.drug,
         species=request.patient.species,
         purpose=order.purpose,
@@ -90,18 +108,10 @@ def _work_order(
         high=order.high,
         row=order.row,
         strength="" if order.concentration is None else str(order.concentration),
-        conditions=tuple(sorted(conditions | now_also)),
+        conditions=tuple(sorted(said)),
         over_hard_by=order.over_hard_by,
         reason=order.reason,
     )
-    made = prepare(ordered, weight, stock, facts.drugs)
-    if made.drug is None:
-        return OrderWork(order, made)
-    hits = cautions(
-        made.drug.id, request.patient.species, conditions | now_also, facts.drugs, partial(_spoken, facts.patient)
-    )
-    shelf = "vial named in the order" if order.concentration is not None else whose.get(made.drug.id, "")
-    return OrderWork(order, made, hits, shelf)
 
 
 @lru_cache(maxsize=1024)
@@ -185,7 +195,8 @@ def work_out(request: PlanRequest, facts: Facts) -> PlanWork:
     """The whole plan. Pure; the same request and tables give the same plan."""
     patient = request.patient
     conditions = conditions_of(patient, facts)
-    orders = work_orders(request, facts, conditions)
+    lean = _lean(patient, facts)
+    orders = work_orders(request, facts, conditions, lean)
     refusals: dict[str, Refusal] = {}
     return PlanWork(
         request=request,
@@ -197,7 +208,7 @@ def work_out(request: PlanRequest, facts: Facts) -> PlanWork:
         breathing=_breathing(request, facts, refusals),
         fluids=_fluids(request, facts, conditions),
         emergency=emergency_work(request, facts, orders),
-        lean=_lean(patient, facts),
+        lean=lean,
         limits=request.limits,
         refusals=refusals,
     )
