@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from spiracle.case.facts import Facts
 from spiracle.drugs import CautionHit, Dilution, DosingWeight, in_unit, ladder
 from spiracle.quantity import Quantity, figure
-from spiracle.sheets.plan_drugs import give_words, memory_of, strength_words
 from spiracle.sheets.plan_bases import OtherWork
+from spiracle.sheets.plan_drugs import give_words, memory_of, strength_words
 from spiracle.sheets.plan_work import OrderWork
 from spiracle.sheets.shapes import DilutionShape, DrugLine, Ladder, MarkName, Num, OtherBasis, RiskFlag, Rung, ZoneBar
 from spiracle.sheets.worked_shape import cited, number, refused, working_shape, zone_bar
