@@ -261,7 +261,8 @@ def test_an_arrest_in_a_planned_case_is_an_emergency() -> None:
 def test_a_strength_nobody_stocks_is_asked_about(drug: str, holds: str) -> None:
     """U3: the real syringe may hold ten times as much; the question names what is stocked."""
     t = Telling()
-    t.order("o1", drug, "analgesia", "IV", "5", "5", "mcg/kg/h" if drug == "fentanyl" else "mcg/kg/min")
+    dose, unit = ("5", "mcg/kg/h") if drug == "fentanyl" else ("25", "mcg/kg/min")
+    t.order("o1", drug, "analgesia", "IV", dose, dose, unit)
     runs = running(drug, "1", concentration=holds, order="o1")
     asked = t.refused(AskAgain, "concentration", ev.InfusionStarted, **runs)
     assert {"fentanyl": "0.05 mg/mL", "lidocaine": "20 mg/mL"}[drug] in asked.says.replace("50 mcg/mL", "0.05 mg/mL")

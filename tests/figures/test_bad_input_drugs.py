@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 import pytest
 
 from shelf import formulary, ready
@@ -35,10 +37,9 @@ def refused(made: Prepared, kind: type[Refusal], field: str, *says: str) -> None
 
 
 def asked(made: Prepared, *says: str) -> None:
-    """A dose far under its band is a question beside the dose; what was ordered is not lost."""
-    assert made.judgement is not None and made.judgement.asks
-    for words in says:
-        assert words in made.judgement.slip, made.judgement.slip
+    """A dose far under its band is a question beside the dose, with no volume until it is answered; the order is not lost."""
+    assert made.judgement is not None and made.judgement.asks and made.judgement.under
+    refused(made, AskAgain, "dose", *says)
 
 
 # ---- species
@@ -147,6 +148,45 @@ def test_a_tenth_of_the_dose() -> None:
     asked(
         ready("methadone", "dog", "premedication", "IM", "0.03 mg/kg", "13"), "a tenth of the usual", "a point slipped?"
     )
+
+
+def test_a_tenth_is_taken_on_a_veterinarians_word() -> None:
+    """U4: a low dose may be meant; then it is prepared as ordered."""
+    made = ready("methadone", "dog", "premedication", "IM", "0.03 mg/kg", "13", over_hard_by="vet", reason="frail")
+    assert made.refusal is None and made.delivered is not None and made.delivered.number("mg") <= Decimal("0.39")
+
+
+def test_less_than_a_tenth_of_the_dose() -> None:
+    """U4: no plain factor explains it; it is asked all the same."""
+    asked(ready("methadone", "dog", "premedication", "IM", "0.012 mg/kg", "13"), "less than a tenth of the usual")
+
+
+def test_a_low_dose_that_is_published_is_not_asked_about() -> None:
+    """A dose inside the row is only unusual: acepromazine is read from 0.005 mg/kg, a quarter of what is usual here."""
+    made = ready("acepromazine", "dog", "premedication", "IM", "0.005 mg/kg", "30", strength="10 mg/mL")
+    assert made.judgement is not None and not made.judgement.under
+
+
+def test_tenfold_and_over_the_stop_are_named_together() -> None:
+    """U4: methadone 3 mg/kg is ten times 0.3 and over the 1 mg/kg stop: one sentence says both, and a confirmation alone
+    does not pass the stop."""
+    made = ready("methadone", "dog", "premedication", "IM", "3 mg/kg", "13")
+    refused(made, AskAgain, "dose", "ten times the usual, and over the hard stop of 1 mg/kg: a point slipped?")
+    again = ready("methadone", "dog", "premedication", "IM", "3 mg/kg", "13", confirmed=True)
+    refused(again, OverLimit, "dose", "over the hard stop of 1 mg/kg")
+
+
+def test_a_range_is_named_as_it_was_ordered() -> None:
+    """U4: "2 to 4 mg/kg" written as 20 to 40: the question names the range, not its top alone."""
+    made = ready("propofol", "dog", "induction", "IV", "20 to 40 mg/kg", "12", strength="10 mg/mL")
+    refused(made, AskAgain, "dose", "20 to 40 mg/kg is ", "usual is ")
+
+
+def test_a_slip_at_the_lower_end_of_a_range() -> None:
+    """U4: 0.2 to 4 for 2 to 4 mg/kg: the top is usual, and the slip is told all the same."""
+    made = ready("propofol", "dog", "induction", "IV", "0.2 to 4 mg/kg", "12", strength="10 mg/mL",
+                 conditions=("premedicated",))  # fmt: skip
+    asked(made, "0.2 to 4 mg/kg begins at a tenth of the usual or less")
 
 
 def test_a_lock_step_typo() -> None:

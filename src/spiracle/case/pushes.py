@@ -43,7 +43,8 @@ def route_of(text: str, facts: Facts) -> str:
     return ""
 
 
-def amount_given(push: ev.DrugGiven) -> Quantity | None:
+def amount_given(push: ev.DrugGiven | ev.GivenBefore) -> Quantity | None:
+    """The amount of an entry; None for a unit that the tables do not know."""
     try:
         return Quantity.of(push.amount, push.unit)
     except Refusal:

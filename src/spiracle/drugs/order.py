@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from spiracle.drugs.rows import DoseRow, amount_of, in_unit, same_measure
@@ -18,6 +18,7 @@ _THOUSAND = Decimal(1000)
 _HOUR = Decimal(60)
 _FAR = Decimal(8)
 _TWICE = Decimal(2)
+_POINT = "a point slipped"
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +104,8 @@ def read_dose(text: str, field: str = "dose") -> tuple[Quantity, Quantity]:
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """Where a dose lies. `asks`: to be asked about before it is prepared. `slip`: the likely slip, named."""
+    """Where a dose lies. `asks`: to be asked about before it is prepared. `slip`: the likely slip, named, and the hard stop it
+    is over if it is. `under`: the slip is toward too little."""
 
     zone: Zone
     guardrail: Guardrail
@@ -111,25 +113,39 @@ class Judgement:
     asks: bool = False
     words: tuple[str, ...] = ()
     per_row: Quantity | None = None
+    under: bool = False
 
 
 def judge(order: OrderedDose, row: DoseRow, weight: DosingWeight) -> Judgement:
-    """The ordered top dose against the row's usual band and stops, for this animal."""
-    return judge_dose(order.high, row, weight)
+    """The ordered top dose against the row's usual band and stops, for this animal; the lower end of a range for a slip."""
+    judged = judge_dose(order.high, row, weight, order.dose_text)
+    if judged.slip or order.low.equals(order.high):
+        return judged
+    low, rail = in_unit(order.low, row.unit, weight.kg), judged.guardrail
+    if not 0 < low.value * TENFOLD <= min(rail.usual_low.value, row.low.value):
+        return judged
+    slip = f"{order.dose_text} begins at a tenth of the usual or less: a point slipped? (usual is {row.usual_text})"
+    return replace(judged, slip=slip, asks=True, under=True)
 
 
-def judge_dose(dose: Quantity, row: DoseRow, weight: DosingWeight) -> Judgement:
+def judge_dose(dose: Quantity, row: DoseRow, weight: DosingWeight, said: str = "") -> Judgement:
+    """One dose against the row. `said`: the order in the veterinarian's words, where it is a range."""
     if any(s == "m2" for s, _ in dose.unit.parts):
         raise UnlikeUnits("dose", f"{dose} is a dose by body surface.", "Order it per kg.")
     same_measure(dose, row)
     at = in_unit(dose, row.unit, weight.kg)
     rail = row.guardrail(weight.kg)
+    zone = rail.zone(at)
     slip = _slip(dose, at, row, rail, weight.kg)
     over_published = at > row.high and at > rail.usual_high
     words = [_held(rail), *(s.words for s in row.stops)]
     if row.facts.usual_cap is not None:
         words.append(f"usual at most {figure(row.facts.usual_cap.at)} {row.facts.usual_cap.unit}")
-    return Judgement(rail.zone(at), rail, slip, bool(slip) or over_published, tuple(dict.fromkeys(words)), at)
+    told = (
+        "" if slip is None else slip.words(said or str(dose), row, rail.hard_high if zone is Zone.FORBIDDEN else None)
+    )
+    under = slip is not None and at < rail.usual_low and at < row.low
+    return Judgement(zone, rail, told, bool(told) or over_published, tuple(dict.fromkeys(words)), at, under)
 
 
 def _held(rail: Guardrail) -> str:
@@ -142,42 +158,54 @@ def _held(rail: Guardrail) -> str:
     return f"usual {band} {unit_}, {stop}"
 
 
-def _slip(dose: Quantity, at: Quantity, row: DoseRow, rail: Guardrail, kg: Decimal) -> str:
+@dataclass(frozen=True, slots=True)
+class _Slip:
+    """What a dose far off its band looks like, and what was probably meant."""
+
+    looks: str
+    guess: str = ""
+
+    def words(self, said: str, row: DoseRow, over: Quantity | None) -> str:
+        """One sentence: the dose, what it looks like, the stop it is over, the guess, the usual band."""
+        stop = "" if over is None else f", and over the hard stop of {_short(over)}"
+        guess = f": {self.guess}?" if self.guess else ""
+        return f"{said} {self.looks}{stop}{guess} (usual is {row.usual_text})"
+
+
+def _slip(dose: Quantity, at: Quantity, row: DoseRow, rail: Guardrail, kg: Decimal) -> _Slip | None:
     """The slip a dose far off its band looks like, or nothing. Units first: they explain more than a point does."""
     low, high = rail.usual_low.value, rail.usual_high.value
     x = at.value
     if low <= x <= high or high == 0:
-        return ""
+        return None
 
     def inside(v: Decimal) -> bool:
         return low <= v <= high
 
-    usual = f"usual is {row.usual_text}"
-    if inside(x / _THOUSAND):
-        return f"{dose} is a thousand times the usual: mg written for mcg? ({usual})"
-    if inside(x * _THOUSAND):
-        return f"{dose} is a thousandth of the usual: mcg written for mg? ({usual})"
-    if row.infusion and inside(x / _HOUR):
-        return f"{dose} is sixty times the usual: per minute written for per hour? ({usual})"
-    if row.infusion and inside(x * _HOUR):
-        return f"{dose} is a sixtieth of the usual: per hour written for per minute? ({usual})"
-    if inside(x / TENFOLD) and x > _TWICE * high:
-        return f"{dose} is ten times the usual: a point slipped? ({usual})"
-    written = _written(dose, x, inside, kg, usual)
-    if written:
-        return written
+    tries = (
+        (inside(x / _THOUSAND), _Slip("is a thousand times the usual", "mg written for mcg")),
+        (inside(x * _THOUSAND), _Slip("is a thousandth of the usual", "mcg written for mg")),
+        (row.infusion and inside(x / _HOUR), _Slip("is sixty times the usual", "per minute written for per hour")),
+        (row.infusion and inside(x * _HOUR), _Slip("is a sixtieth of the usual", "per hour written for per minute")),
+        (inside(x / TENFOLD) and x > _TWICE * high, _Slip("is ten times the usual", _POINT)),
+    )
+    plain = next((slip for fits, slip in tries if fits), None) or _written(dose, x, inside, kg)
+    if plain is not None:
+        return plain
     if x >= _FAR * high:
-        return f"{dose} is {figure(x / high, 2)} times the usual top: a point slipped? ({usual})"
-    return f"{dose} is a tenth of the usual: a point slipped? ({usual})" if inside(x * TENFOLD) else ""
+        return _Slip(f"is {figure(x / high, 2)} times the usual top", _POINT)
+    if inside(x * TENFOLD):
+        return _Slip("is a tenth of the usual", _POINT)
+    return _Slip("is less than a tenth of the usual", _POINT) if 0 < x * TENFOLD <= low else None
 
 
-def _written(dose: Quantity, x: Decimal, inside: Callable[[Decimal], bool], kg: Decimal, usual: str) -> str:
+def _written(dose: Quantity, x: Decimal, inside: Callable[[Decimal], bool], kg: Decimal) -> _Slip | None:
     parts = dict(dose.unit.parts)
     if parts.get("kg") == -1 and inside(x / kg) and x > 0 and kg > _TWICE:
-        return f"{dose} looks like the total for {figure(kg)} kg written as a dose per kg ({usual})"
+        return _Slip(f"looks like the total for {figure(kg)} kg written as a dose per kg")
     if "kg" not in parts and "animal" not in parts and inside(x * kg) and kg > _TWICE:
-        return f"{dose} looks like a dose per kg written as a total ({usual})"
-    return ""
+        return _Slip("looks like a dose per kg written as a total")
+    return None
 
 
 def far_over(judged: Judgement, row: DoseRow) -> bool:
@@ -190,15 +218,18 @@ def far_over(judged: Judgement, row: DoseRow) -> bool:
 
 
 def allow(order: OrderedDose, row: DoseRow, judged: Judgement) -> None:
-    """Refuse a dose far over the usual until it is confirmed, then one over its hard stop until it is overridden.
+    """Refuse a dose far over or far under the usual until it is confirmed, then one over its hard stop until it is overridden.
 
     Emergency rows and orders are never blocked: they warn.
     """
     if row.emergency or order.emergency:
         return
-    if far_over(judged, row) and not order.confirmed and not order.overridden:
-        raise AskAgain("dose", f"{judged.slip}.", "Correct it, or confirm that it is meant.")
-    if judged.zone is Zone.FORBIDDEN and not order.overridden:
+    forbidden = judged.zone is Zone.FORBIDDEN
+    if (far_over(judged, row) or judged.under) and not order.confirmed and not order.overridden:
+        raise AskAgain(
+            "dose", f"{judged.slip}.", "Correct it, or a named veterinarian says with a reason that it is meant."
+        )
+    if forbidden and not order.overridden:
         hard = judged.guardrail.hard_high
         raise OverLimit(
             "dose", f"{order.dose_text} of {row.name} is over the hard stop of {_short(hard)}.",

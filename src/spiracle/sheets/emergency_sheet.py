@@ -23,12 +23,13 @@ from spiracle.case.events import (
 )
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
+from spiracle.case.pushes import amount_given
 from spiracle.case.syringes import infusions
 from spiracle.drugs import DosingWeight, Drug, reverse
 from spiracle.emergency import EmergencyPlan, Item, Shock, Step
 from spiracle.emergency.pumps import Pump
 from spiracle.quantity import Quantity, figure
-from spiracle.refusals import Refusal, Unknown
+from spiracle.refusals import Unknown
 from spiracle.sheets.cautions import STANDING
 from spiracle.sheets.names import capital, shown_kg
 from spiracle.sheets.plan_work import hospital_strengths
@@ -165,7 +166,7 @@ def recorded(case: Case, reversal: str, plan: EmergencyPlan, facts: Facts, now: 
     ]
     before = [(g, g.given_at, "was given before this case") for g in case.live(GivenBefore)]
     for given, at, how in (*pushes, *before):
-        known, amount = _known(given.drug, facts), given_amount(given)
+        known, amount = _known(given.drug, facts), amount_given(given)
         if known is None or amount is None or known.reversal != reversal:
             continue
         minutes = max(0, int((now - at).total_seconds() // 60))
@@ -197,14 +198,6 @@ def _by_infusion(case: Case, reversal: str, facts: Facts, now: datetime) -> list
             state = f"RUNS, begun {since} min ago: stop it" if ended is None else f"ran until {since} min ago"
             words.append(f"{known.name} by infusion {state}")
     return words
-
-
-def given_amount(given: DrugGiven | GivenBefore) -> Quantity | None:
-    """The amount as a quantity; None for a unit that the tables do not know."""
-    try:
-        return Quantity.of(given.amount, given.unit)
-    except Refusal:
-        return None
 
 
 def _known(name: str, facts: Facts) -> Drug | None:

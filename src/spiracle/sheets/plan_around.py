@@ -6,9 +6,11 @@ from spiracle.airway import AirwayChoice
 from spiracle.case.facts import Facts
 from spiracle.drugs import BudgetSum
 from spiracle.quantity import figure, reading
+from spiracle.sheets.plan_lines import caution_flag
 from spiracle.sheets.plan_rooms import limit_parts, loss_note
 from spiracle.sheets.plan_shapes import LimitPart
 from spiracle.sheets.plan_work import PlanWork, breathing_refusals
+from spiracle.sheets.said_once import Spoken, together
 from spiracle.sheets.shapes import (
     AirwayPlan,
     BreathingPlan,
@@ -172,12 +174,11 @@ def risk_flags(work: PlanWork, facts: Facts) -> tuple[RiskFlag, ...]:
                  cited=cited((f.source,) if isinstance(f.source, str) else f.source, facts.sources))
         for f in work.flags
     ]  # fmt: skip
-    for order in work.orders:
-        name = order.made.drug.name if order.made.drug else order.asked.drug
-        flags += [
-            RiskFlag(title=f"{name}: {h.condition or h.about}", changes=h.statement, severity=h.severity, memory=h.memory,
-                     cited=cited(h.sources, facts.sources))
-            for h in order.cautions
-            if h.matched
-        ]  # fmt: skip
+    spoken = [
+        Spoken(order.made.drug.name if order.made.drug else order.asked.drug, caution_flag(hit, facts))
+        for order in work.orders
+        for hit in order.cautions
+        if hit.matched
+    ]
+    flags += together(spoken)
     return tuple(sorted(dict.fromkeys(flags), key=lambda f: grave.index(f.severity)))

@@ -129,7 +129,9 @@ def drug_cautions(work: OrderWork, facts: Facts) -> tuple[Caution, ...]:
         text = f"The strength {work.made.strength.text} is from Spiracle's list, not from your shelf: read the vial."
         own.append(Caution(kind="plan", text=text, severity="care", about=name))
     if work.asked.over_hard_by:
-        text = f"Over the hard stop on the word of {work.asked.over_hard_by}: {work.asked.reason}."
+        over = judgement is not None and judgement.zone is Zone.FORBIDDEN
+        what = "Over the hard stop" if over else "Meant as ordered,"
+        text = f"{what} on the word of {work.asked.over_hard_by}: {work.asked.reason}."
         own.append(Caution(kind="plan", text=text, severity="avoid", about=name))
     return (*own, *found)
 

@@ -31,12 +31,11 @@ from spiracle.case.events import (
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
 from spiracle.case.prepared import vial_of
-from spiracle.case.pushes import doses_given
+from spiracle.case.pushes import amount_given, doses_given
 from spiracle.case.streams import streams
 from spiracle.drugs import DosingWeight, LocalDose, budgets
 from spiracle.quantity import Quantity, figure, read, read_age_days
 from spiracle.refusals import Missing, Refusal
-from spiracle.sheets.emergency_sheet import given_amount
 from spiracle.sheets.plan import laid_out
 from spiracle.sheets.plan_around import airway_plan, breathing_plan, budget, fluid_plan, limit_rows, risk_flags
 from spiracle.sheets.plan_lines import drug_line
@@ -53,6 +52,7 @@ from spiracle.sheets.plan_request import (
 )
 from spiracle.sheets.plan_shapes import Caution, Plan
 from spiracle.sheets.plan_work import OrderWork, PlanWork, shelf_of, work_out
+from spiracle.sheets.said_once import said_once
 from spiracle.sheets.shapes import Budget, DrugLine, PlanSheet
 from spiracle.sheets.worked_shape import number, refused
 
@@ -121,7 +121,7 @@ def request_of(case: Case, facts: Facts, now: datetime) -> PlanRequest:
             for o in case.live(LimitOrdered)
         ),
         given=tuple(
-            DrugInBody(drug=g.drug, amount=given_amount(g), minutes=_minutes(g.happened_at, now))
+            DrugInBody(drug=g.drug, amount=amount_given(g), minutes=_minutes(g.happened_at, now))
             for g in case.live(DrugGiven)
         ),
     )  # fmt: skip
@@ -140,7 +140,7 @@ def _lines(work: PlanWork, facts: Facts) -> tuple[DrugLine, ...]:
         basis=_basis_words(patient),
         chosen=patient.dosing_weight is not None,
     )
-    return tuple(drug_line(o, facts, weight, stock.strengths) for o in work.orders)
+    return said_once(drug_line(o, facts, weight, stock.strengths) for o in work.orders)
 
 
 def _unreadable(case: Case) -> Iterable[DrugLine]:

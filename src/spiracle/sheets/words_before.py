@@ -148,7 +148,7 @@ def order_words(e: ev.DrugOrdered, n: Names) -> str:
 def _ordered(e: ev.DrugOrdered, n: Names) -> str:
     who = f"{e.given_as}, {n.hand(e.ordered_by)}" if e.ordered_by else e.given_as
     back = f"read back by {n.hand(e.read_back_by)}" if e.read_back_by else ""
-    over = f"over the hard stop on the word of {n.hand(e.over_hard_by)}: {e.reason}" if e.over_hard_by else ""
+    over = f"past its limits on the word of {n.hand(e.over_hard_by)}: {e.reason}" if e.over_hard_by else ""
     of = f"from protocol {e.protocol}" if e.protocol else ""
     return f"ordered: {joined((order_words(e, n), who, back, over, of))}"
 

@@ -1,4 +1,16 @@
-import type { Answers, AnyEvent, Board, CaseView, EmergencySheet, Hospital, PickRow, Refused } from "./types";
+import type {
+  Answers,
+  AnyEvent,
+  Board,
+  CaseView,
+  EmergencySheet,
+  Hospital,
+  PickRow,
+  ProtocolDraft,
+  ProtocolOffers,
+  ProtocolsSheet,
+  Refused,
+} from "./types";
 
 /** The server answered, and said no: `refused` names what and why. */
 export class SaidNo extends Error {
@@ -51,6 +63,10 @@ export const api = {
   board: (): Promise<Board> => call("/api/board"),
   formulary: (species: string): Promise<PickRow[]> => call(`/api/formulary?species=${part(species)}`),
   view: (id: string): Promise<CaseView> => call(`/api/cases/${part(id)}`),
+  protocols: (): Promise<ProtocolsSheet> => call("/api/protocols"),
+  offers: (id: string): Promise<ProtocolOffers> => call(`/api/cases/${part(id)}/protocols`),
+  draft: (id: string, protocol = ""): Promise<ProtocolDraft> =>
+    call(`/api/cases/${part(id)}/as-protocol${protocol ? `?protocol=${part(protocol)}` : ""}`),
   emergency: (species: string, kg: number | string): Promise<EmergencySheet> =>
     call(`/api/emergency?species=${part(species)}&weight=${part(`${kg} kg`)}`),
   post: (id: string, events: AnyEvent[]): Promise<Answers> => call(`/api/cases/${part(id)}/events`, { events }),

@@ -9,6 +9,7 @@ export type Place =
   | { page: "open" }
   | { page: "no time" }
   | { page: "settings" }
+  | { page: "protocols"; protocol: string; from: string }
   | { page: "case"; id: string; phase: Phase };
 
 /** The address after `#`, read into a place. Anything unknown is the day sheet. */
@@ -17,6 +18,7 @@ export function place(hash: string): Place {
   if (page === "open") return { page: "open" };
   if (page === "no-time") return { page: "no time" };
   if (page === "settings") return { page: "settings" };
+  if (page === "protocols") return { page: "protocols", protocol: id ?? "", from: phase ?? "" };
   if (page === "case" && id) return { page: "case", id, phase: PHASES.find((known) => known === phase) ?? "assess" };
   return { page: "day" };
 }
@@ -38,6 +40,11 @@ class Route {
     this.pad = null;
     if (location.hash === hash) this.now = place(hash);
     else location.hash = hash;
+  }
+
+  /** The hospital's protocols; `from`: the case whose plan is gone back to. */
+  protocols(protocol = "", from = ""): void {
+    this.go(["#/protocols", protocol, from].map((one, i) => (i ? encodeURIComponent(one) : one)).join("/"));
   }
 
   case(id: string, phase: Phase): void {
