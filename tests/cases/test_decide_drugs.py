@@ -162,17 +162,18 @@ def test_over_the_hard_stop_needs_a_word_and_a_reason_even_inside_the_order() ->
 
 
 def test_local_anaesthetics_share_one_ceiling() -> None:
-    """U24: Lidocaine 3 mg/kg is 60 % of 5 mg/kg; bupivacaine 1 mg/kg is 50 % of 2 mg/kg: together over the ceiling."""
+    """U24: Lidocaine 3 mg/kg is 60 % of 5 mg/kg; bupivacaine 1 mg/kg is 50 % of 2 mg/kg: together over the ceiling, at the order
+    already; 0.8 mg/kg is 40 % and fits."""
     t = Telling()
     t.order("o1", "lidocaine", "local block", "infiltration", "3", "3")
-    t.order("o2", "bupivacaine", "local block", "infiltration", "1", "1")
+    block = {"drug": "bupivacaine", "purpose": "local block", "route": "infiltration", "unit": "mg/kg", "ordered_by": "vet"}
+    refusal = t.refused(OverLimit, "dose", ev.DrugOrdered, order="o2", low=d("1"), high=d("1"), **block)
+    assert "110 %" in refusal.says and "at most 8 mg" in refusal.accepts
+    t.order("o2", "bupivacaine", "local block", "infiltration", "0.8", "0.8")
     t.draw("s1", "o1", "lidocaine", "1.5", "20 mg/mL", "3 mL")
-    t.draw("s2", "o2", "bupivacaine", "2", "5 mg/mL", "3 mL")
+    t.draw("s2", "o2", "bupivacaine", "1.6", "5 mg/mL", "3 mL")
     t.tell(ev.DrugGiven, **t.push("1.5", "30", drug="lidocaine", route="infiltration", site="flank"))
     t.at(20)
-    refusal = t.refused(OverLimit, "dose", ev.DrugGiven,
-                        **t.push("2", "10", drug="bupivacaine", syringe="s2", order="o2", route="infiltration"))  # fmt: skip
-    assert "110 %" in refusal.says
     t.tell(ev.DrugGiven, **t.push("1.6", "8", drug="bupivacaine", syringe="s2", order="o2", route="infiltration"))
 
 

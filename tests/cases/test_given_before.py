@@ -47,8 +47,8 @@ def test_what_the_ward_gave_takes_room_from_the_ceiling() -> None:
     Arithmetic worked by hand; the ceiling is the table's."""
     for mg, over in (("15", True), ("5", False)):
         told = Telling()
-        told.tell(ev.GivenBefore, **ward(mg))
         told.order("o1", "bupivacaine", "local block", "infiltration", "1", "1")
+        told.tell(ev.GivenBefore, **ward(mg))  # found on the ward's sheet after the order
         push: dict[str, Any] = {"drug": "bupivacaine", "amount": d("10"), "unit": "mg", "volume_ml": d("2"), "order": "o1",
                                 "concentration": "5 mg/mL", "route": "infiltration", "purpose": "local block"}  # fmt: skip
         if over:

@@ -16,13 +16,16 @@ import msgspec
 from spiracle.case import events as ev
 from spiracle.case import own_hand
 from spiracle.case.allergies import ask_about_allergy
+from spiracle.case.by_vein import sugar_for_vein
+from spiracle.case.ceilings import push_under
 from spiracle.case.decide_orders import standing_order
 from spiracle.case.decide_people import person, said
 from spiracle.case.decide_record import closed
 from spiracle.case.decide_syringes import left_for, there
 from spiracle.case.drawing import asked_in_trouble, known_form
 from spiracle.case.fold import Case
-from spiracle.case.limits import not_cautioned, row_for, under_ceilings, under_order, under_stops, why_never
+from spiracle.case.intervals import opioid_again
+from spiracle.case.limits import not_cautioned, row_for, under_order, under_stops, why_never
 from spiracle.case.prepared import dosing_weight
 from spiracle.case.pushes import drug_id, emergency_drugs, is_plain_amount, route_of, troubled
 from spiracle.case.ruling import Rules
@@ -89,7 +92,11 @@ def _held(case: Case, event: ev.DrugGiven, drug: Drug, amount: Quantity, facts: 
         own_hand.push(case, event, order, amount, facts)
         return
     _ordered(event, order, facts)
+    if event.volume_ml and route_of(event.route, facts) == "IV":
+        holds = amount / Quantity.of(event.volume_ml, "mL")
+        sugar_for_vein(case, drug, holds, facts, "concentration", asks=False, confirmed=event.confirmed)
     _limits(case, event, order, drug, amount, facts)
+    opioid_again(case, event, drug, facts)
 
 
 # ---- what can be read
@@ -239,7 +246,7 @@ def _limits(
             asked_in_trouble(case, stop, confirmed=event.confirmed)
         if order is None or not (order.over_hard_by and order.reason):
             under_stops(case, event, amount, row, weight, facts)
-    under_ceilings(case, event, amount, facts)
+    push_under(case, event, amount, facts)
 
 
 def preoxygenation_ended(case: Case, _event: ev.PreoxygenationEnded, _facts: Facts, _now: datetime) -> None:

@@ -12,6 +12,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from spiracle.case import events as ev
+from spiracle.case.by_vein import bolus_beside_bag
 from spiracle.case.decide_orders import standing_order
 from spiracle.case.decide_people import said
 from spiracle.case.decide_spans import inside
@@ -46,6 +47,7 @@ def fluid_given(case: Case, event: ev.FluidGiven, facts: Facts, _now: datetime) 
         raise Missing(
             "order", f"no order of {fluid.name} is named.", "Name the order, or the veterinarian who said so and why."
         )
+    bolus_beside_bag(case, event, facts)
     kg = dosing_weight(case).kg
     alike = [f for f in case.live(ev.FluidGiven) if is_drug(facts, f.fluid, fluid.id)]
     if order is not None and not per_time(unit(order.unit)):

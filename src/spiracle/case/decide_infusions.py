@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 
 from spiracle.case import events as ev
 from spiracle.case.animal import conditions
+from spiracle.case.by_vein import BOLUS, bag_for_bolus, sugar_for_vein
+from spiracle.case.ceilings import run_under
 from spiracle.case.decide_orders import standing_order
 from spiracle.case.decide_people import need_words, own_hand, said
 from spiracle.case.decide_spans import inside
@@ -218,9 +220,31 @@ def _held(run: Run) -> None:
     if run.word:
         _own_hand(run)
         return
+    _vein(run)
     if run.drug.group in FLUID_GROUPS:
         _fluid(run)
-    elif run.order is not None:
+        return
+    _drug(run)
+    run_under(run)
+
+
+def _vein(run: Run) -> None:
+    if run.by_veterinarian and run.entry.reason.strip():
+        return
+    if run.part is None and run.started.bag and _is_bolus(run):
+        bag_for_bolus(run.case, run.started.bag, run.facts)
+    if run.route == "IV":
+        sugar_for_vein(
+            run.case, run.drug, run.holds, run.facts, "concentration", asks=True, confirmed=run.entry.confirmed
+        )
+
+
+def _is_bolus(run: Run) -> bool:
+    return bool(run.purpose) and run.facts.drugs.purpose(run.purpose) == BOLUS
+
+
+def _drug(run: Run) -> None:
+    if run.order is not None:
         _ordered(run, run.order)
     elif run.by_veterinarian:
         _by_hand(run)
@@ -283,6 +307,8 @@ def _forbids(run: Run, row: RowFacts) -> bool:
     vials = [s.quantity for s in run.drug.strengths if s.quantity is not None]
     if run.holds is not None and any(same_strength(run.holds, v) for v in vials):
         return True
+    if any(run.drug.id in v.drugs for v in run.facts.drugs.veins):
+        return False  # thinned: how strong it may be is held against the vein
     kg = dosing_weight_kg(run.case)
     able = row_of_hand(run.case, run.drug, run.route, run.purpose, run.facts, run.entry.happened_at)
     if kg is None or able is None or run.holds is None:

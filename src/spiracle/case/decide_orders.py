@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from spiracle.case import events as ev
 from spiracle.case.allergies import ask_about_allergy
 from spiracle.case.animal import age_days
+from spiracle.case.ceilings import order_under
 from spiracle.case.decide_people import need_words, own_hand, person, said, someone_else, veterinarian, word_of
 from spiracle.case.decide_protocols import check_limit, from_protocol
 from spiracle.case.decide_spans import inside
@@ -74,6 +75,8 @@ def _held(case: Case, event: ev.DrugOrdered, facts: Facts) -> None:
     row = facts.drugs.choose(dose, weight)
     judged = judge(dose, row, weight)
     _under_its_stop(facts.drugs.name(row.drug), dose, row, judged, weight)
+    if not row.emergency:
+        order_under(case, event, facts, event.happened_at)
     if dose.overridden and not row.emergency and judged.per_row is not None and judged.guardrail.hard_high is not None:
         own_hand(event.by, event.over_hard_by, judged.per_row, judged.guardrail.hard_high)
 
@@ -153,6 +156,10 @@ def plan_approved(case: Case, event: ev.PlanApproved, facts: Facts, _now: dateti
         refusal = prepared(case, order, facts, event.happened_at).refusal
         if refusal is not None:
             raise _line(facts.drugs.name(order.drug), refusal)
+        try:
+            order_under(case, order, facts, event.happened_at)
+        except OverLimit as over:
+            raise OverLimit(f"{facts.drugs.name(order.drug)}, {over.field}", over.says, over.accepts or "") from over
 
 
 def _line(name: str, refusal: Refusal) -> Refusal:

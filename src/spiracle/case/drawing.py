@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from spiracle.case import events as ev
 from spiracle.case.allergies import ask_about_allergy
+from spiracle.case.ceilings import draw_under
 from spiracle.case.fold import Case
 from spiracle.case.limits import not_cautioned, order_fits
 from spiracle.case.pushes import emergency_drugs, troubled
@@ -45,7 +46,7 @@ def may_be_drawn(
     if word:
         return
     try:
-        _for_this_animal(case, event, drug, order, facts)
+        _for_this_animal(case, event, drug, order, holds, facts)
     except OverLimit as stop:
         asked_in_trouble(case, stop, confirmed=event.confirmed)
 
@@ -73,7 +74,7 @@ def _diluent(event: ev.SyringeDrawn, drug: Drug, facts: Facts) -> None:
 
 
 def _for_this_animal(
-    case: Case, event: ev.SyringeDrawn, drug: Drug, order: ev.DrugOrdered | None, facts: Facts
+    case: Case, event: ev.SyringeDrawn, drug: Drug, order: ev.DrugOrdered | None, holds: Quantity, facts: Facts
 ) -> None:
     """The order as it stands on the weight of now, and what was found since it was given."""
     at = event.happened_at
@@ -85,6 +86,7 @@ def _for_this_animal(
         row = order_fits(case, order, facts, at, confirmed=event.confirmed)
         if not row.emergency:
             not_cautioned(case, drug, order, order.purpose, facts, at)
+            draw_under(case, event, order, holds, facts)
     elif not troubled(case):
         raise Missing(
             "weight", "is not known, so the order cannot be held against its limits.", "Weigh the patient first."

@@ -617,7 +617,8 @@ class InfusionStopped(Event, frozen=True, kw_only=True):
 
 
 class FluidGiven(Event, frozen=True, kw_only=True):
-    """A bolus of fluid, blood, or a flush."""
+    """A bolus of fluid, blood, or a flush. `bag` is the bag it came from; `confirmed`: from another bag than the one that
+    hangs."""
 
     covers = ("D6",)
     fluid: str
@@ -626,6 +627,8 @@ class FluidGiven(Event, frozen=True, kw_only=True):
     order: str = ""
     said_by: str = ""
     reason: str = ""
+    bag: str = ""
+    confirmed: bool = False
 
 
 class FluidLost(Event, frozen=True, kw_only=True):

@@ -16,17 +16,14 @@ from spiracle.case.animal import conditions
 from spiracle.case.fold import Case
 from spiracle.case.moments import moments
 from spiracle.case.prepared import dosing_weight, ordered_dose
-from spiracle.case.pushes import counted, doses_given, local_dose, route_of, summed
+from spiracle.case.pushes import counted, route_of, summed
 from spiracle.case.standing import species
 from spiracle.drugs import (
-    BudgetSum,
     DoseRow,
     DosingWeight,
     Drug,
-    LocalDose,
     OrderedDose,
     amount_of,
-    cumulative,
     in_unit,
     judge,
 )
@@ -35,7 +32,7 @@ from spiracle.drugs.choosing import zero_row
 from spiracle.drugs.order import allow
 from spiracle.drugs.rows import Stop
 from spiracle.quantity import Quantity, Unit, figure
-from spiracle.refusals import AskAgain, Missing, OverLimit, Refusal, UnlikeUnits
+from spiracle.refusals import AskAgain, OverLimit, Refusal, UnlikeUnits
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
@@ -119,13 +116,13 @@ def under_order(
 ) -> None:  # fmt: skip
     """An order is one dose, however far apart its pushes are. Where its row or its words let it be repeated, each repeat is
     asked about, after its interval."""
-    drug = facts.drugs.drug(event.drug).id
-    mine = [g for g in counted(case, drug, facts) if g.order == event.order]
+    known = facts.drugs.drug(event.drug)
+    mine = [g for g in counted(case, known.id, facts) if g.order == event.order]
     top = amount_of(Quantity.of(order.high, order.unit), weight.kg)
     total = summed(mine, amount)
     if total.number(top.unit) <= top.value:
         return
-    over = OverLimit("dose", f"{event.drug} would reach {_short(total, top.unit)}, over the ordered {_short(top, top.unit)}.",
+    over = OverLimit("dose", f"{known.name} would reach {_short(total, top.unit)}, over the ordered {_short(top, top.unit)}.",
                      "Give less, or name the veterinarian who said so and why.")  # fmt: skip
     apart = _interval(row, order)
     if apart is None:
@@ -134,7 +131,7 @@ def under_order(
     if summed(recent, amount).number(top.unit) > top.value:
         raise over
     if not event.confirmed:
-        raise AskAgain("dose", f"{event.drug} was given as ordered; with this it is {_short(total, top.unit)} in all.",
+        raise AskAgain("dose", f"{known.name} was given as ordered; with this it is {_short(total, top.unit)} in all.",
                        "Confirm it if the dose is repeated.")  # fmt: skip
 
 
@@ -169,7 +166,7 @@ def under_stops(
             continue  # a stop written in another measure than the vial
         if at > stop.at:
             raise OverLimit(
-                "dose", f"{event.drug} would reach {figure(at.value, 4)} {at.unit}, over the {stop.words}.", WORD
+                "dose", f"{drug.name} would reach {figure(at.value, 4)} {at.unit}, over the {stop.words}.", WORD
             )
 
 
@@ -181,29 +178,6 @@ def _one_dose(other: ev.DrugGiven, event: ev.DrugGiven, row: DoseRow) -> bool:
     """Whether two pushes are parts of one dose: closer than the row lets a dose be repeated, or than one lasts."""
     span = row.repeat_min or row.lasts_min
     return span is None or abs(event.happened_at - other.happened_at) < timedelta(minutes=float(span[0]))
-
-
-def under_ceilings(case: Case, event: ev.DrugGiven, amount: Quantity, facts: Facts) -> None:
-    """Ceilings that several drugs share: local anaesthetics in one sum, preserved propofol, tiletamine ..."""
-    this = local_dose(case, event, amount, facts)
-    for kind in facts.drugs.budgets:
-        total = _ceiling(kind.id, [*doses_given(case, kind.drugs, facts), this], case, facts, event.happened_at)
-        if total is not None and total.state == "stop" and any(p.drug == this.drug for p in total.parts):
-            raise OverLimit(
-                "dose", f"{total.title} would reach {figure(total.percent, 3)} % of its shared ceiling.", WORD
-            )
-
-
-def _ceiling(kind: str, doses: list[LocalDose], case: Case, facts: Facts, at: datetime) -> BudgetSum | None:
-    """The sum of one ceiling; None where none is known for this way of giving: its own stops are held beside."""
-
-    def add(some: list[LocalDose]) -> BudgetSum | None:
-        try:
-            return cumulative(kind, some, dosing_weight(case), str(species(case)), facts.drugs, at)
-        except (Missing, UnlikeUnits):
-            return None
-
-    return add([dose for dose in doses if add([dose]) is not None])
 
 
 def _short(amount: Quantity, in_: Unit) -> str:

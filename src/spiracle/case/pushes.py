@@ -135,9 +135,28 @@ def given_before(case: Case, facts: Facts) -> list[LocalDose]:
 
 def local_dose(case: Case, push: ev.DrugGiven, amount: Quantity, facts: Facts) -> LocalDose:
     """A push as the shared ceilings count it."""
-    form = form_of(case, push, facts)
-    preserved = PRESERVED in form.casefold() and not _PLAIN.search(form)
+    preserved = is_preserved(form_of(case, push, facts))
     return LocalDose(
         drug=drug_id(push.drug, facts), amount=amount, at=push.happened_at, route=route_of(push.route, facts),
-        strength=PRESERVED if preserved else "", purpose=push.purpose, by=push.by,
+        strength=PRESERVED if preserved else "", purpose=purpose_of(case, push, facts), by=push.by,
     )  # fmt: skip
+
+
+def is_preserved(form: str) -> bool:
+    """Whether the words on a vial say that benzyl alcohol is in it.
+
+    >>> is_preserved("with benzyl alcohol"), is_preserved("without benzyl alcohol"), is_preserved("")
+    (True, False, False)
+    """
+    return PRESERVED in form.casefold() and not _PLAIN.search(form)
+
+
+def purpose_of(case: Case, push: ev.DrugGiven, facts: Facts) -> str:
+    """What it was given for, as the tables call it: as entered, else as ordered; nothing for a word they do not know."""
+    ordered = [o.purpose for o in case.live(ev.DrugOrdered) if push.order and o.order == push.order]
+    for word in (push.purpose, *reversed(ordered)):
+        try:
+            return facts.drugs.purpose(word)
+        except Refusal:
+            continue
+    return ""

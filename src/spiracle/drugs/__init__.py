@@ -1,6 +1,6 @@
 """The formulary and the way from an order to a syringe: dose, limits, strength, volume, mark, dilution, budgets."""
 
-from spiracle.drugs.budget import BudgetPart, BudgetSum, LocalDose, budgets, cumulative, local_budget
+from spiracle.drugs.budget import BudgetPart, BudgetSum, LocalDose, budgets, cumulative, left_of, local_budget
 from spiracle.drugs.cautions import CautionHit, cautions
 from spiracle.drugs.checks import CHECKS
 from spiracle.drugs.classes import syringe_class
@@ -9,6 +9,7 @@ from spiracle.drugs.formulary import Formulary
 from spiracle.drugs.infusion import dose_rate_of, minutes_left, rate_ml_h
 from spiracle.drugs.ladder import Step, ladder, rungs, step_at
 from spiracle.drugs.order import DosingWeight, Judgement, OrderedDose, judge, judge_dose, read_dose
+from spiracle.drugs.plasma_load import Ran, load
 from spiracle.drugs.prepare import prepare
 from spiracle.drugs.prepared import Prepared
 from spiracle.drugs.reversal import Reversal, reverse
@@ -32,6 +33,7 @@ __all__ = [
     "Measured",
     "OrderedDose",
     "Prepared",
+    "Ran",
     "Reversal",
     "Step",
     "Stock",
@@ -47,6 +49,8 @@ __all__ = [
     "judge",
     "judge_dose",
     "ladder",
+    "left_of",
+    "load",
     "local_budget",
     "measure",
     "minutes_left",

@@ -25,7 +25,8 @@ State = Literal["room", "warn", "ask", "stop"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LocalDose:
-    """A dose given or planned. `amount` is a total (mg, mL); an infusion is shown beside the sum, never in it."""
+    """A dose given or planned. `amount` is a total (mg, mL). A planned `infusion` is shown beside the sum, never in it; one that
+    is `running` counts by what is estimated to be in the body, with `told` saying how that came about."""
 
     drug: str
     amount: Quantity
@@ -36,6 +37,8 @@ class LocalDose:
     strength: str = ""
     purpose: str = ""
     by: str = ""
+    running: bool = False
+    told: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,11 +50,15 @@ class BudgetPart:
     planned: bool
     at: datetime | None = None
     by: str = ""
+    running: bool = False
+    told: str = ""
+    purpose: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class BudgetSum:
-    """A ceiling and what fills it, in per cent. `apart`: infusions of the same drugs, told and not counted."""
+    """A ceiling and what fills it, in per cent. `apart`: infusions of the same drugs, told and not counted; `exempt`: doses for
+    what is never held to it; `expired`: doses whose window is over."""
 
     id: str
     title: str
@@ -63,10 +70,20 @@ class BudgetSum:
     memory: bool
     ask: bool = False
     expired: tuple[BudgetPart, ...] = field(default=())
+    exempt: tuple[BudgetPart, ...] = field(default=())
 
     @property
     def given_percent(self) -> Decimal:
-        return sum((p.percent for p in self.parts if not p.planned), Decimal(0))
+        return sum((p.percent for p in self.parts if not p.planned and not p.running), Decimal(0))
+
+    @property
+    def running_percent(self) -> Decimal:
+        """What infusions are estimated to have left in the body: a prediction."""
+        return sum((p.percent for p in self.parts if p.running), Decimal(0))
+
+    @property
+    def exempt_percent(self) -> Decimal:
+        return sum((p.percent for p in self.exempt), Decimal(0))
 
     @property
     def planned_percent(self) -> Decimal:
@@ -74,7 +91,7 @@ class BudgetSum:
 
     @property
     def percent(self) -> Decimal:
-        return self.given_percent + self.planned_percent
+        return self.given_percent + self.running_percent + self.planned_percent
 
 
 def local_budget(
@@ -90,19 +107,31 @@ def budgets(
     """Every shared ceiling that has something in it."""
     listed = tuple(doses)
     sums = (cumulative(b.id, listed, weight, species, formulary, now) for b in formulary.budgets)
-    return tuple(s for s in sums if s.parts or s.apart)
+    return tuple(s for s in sums if s.parts or s.apart or s.exempt or s.expired)
+
+
+def left_of(total: BudgetSum, drug: str, weight: DosingWeight, species: str, formulary: Formulary) -> Quantity | None:
+    """What may still be given of one drug under this sum, as its ceiling is written; None where it has no ceiling here.
+
+    The room that is left in per cent, times the drug's own ceiling for this animal; never below nothing.
+    """
+    facts = _facts(total.id, formulary)
+    found = _ceilings(facts, species, formulary).get(drug)
+    if found is None:
+        return None
+    whole = _in_all(amount_of(found[0], weight.kg))
+    return Quantity(max(Decimal(0), (_STOP - total.percent) / _STOP * whole.value), whole.unit)
 
 
 def cumulative(
     kind: str, doses: Iterable[LocalDose], weight: DosingWeight, species: str, formulary: Formulary, now: datetime
 ) -> BudgetSum:
     """One shared ceiling by its id: each dose as a per cent of its drug's stop in this species, inside the window."""
-    facts = next((b for b in formulary.budgets if b.id == kind), None)
-    if facts is None:
-        raise Unknown("budget", f"{kind!r} is not a shared ceiling.", "Known: " + _ids(formulary) + ".")
+    facts = _facts(kind, formulary)
     ceilings = _ceilings(facts, species, formulary)
     counted: list[BudgetPart] = []
     expired: list[BudgetPart] = []
+    exempt: list[BudgetPart] = []
     apart: list[str] = []
     inputs: list[Input] = []
     for dose in doses:
@@ -115,7 +144,8 @@ def cumulative(
             continue
         part, line = _part(dose, ceilings, weight, formulary)
         inputs.append(line)
-        (expired if _old(dose, facts, now) else counted).append(part)
+        where = exempt if dose.purpose in facts.exempt else expired if _old(dose, facts, now) else counted
+        where.append(part)
     total = sum((p.percent for p in counted), Decimal(0))
     sources = tuple(dict.fromkeys((*facts.sources, *(s for c in ceilings.values() for s in c[1]))))
     memory = facts.memory or any(c[2] for c in ceilings.values())
@@ -124,8 +154,15 @@ def cumulative(
     working = Working(f"{says} = {figure(total, 3)} %", tuple(inputs), held, None, sources, memory, weight.estimated)
     return BudgetSum(
         facts.id, facts.title, facts.warn_percent, tuple(counted), tuple(apart), _state(total, facts), working, memory,
-        facts.ask, tuple(expired),
+        facts.ask, tuple(expired), tuple(exempt),
     )  # fmt: skip
+
+
+def _facts(kind: str, formulary: Formulary) -> BudgetFacts:
+    found = next((b for b in formulary.budgets if b.id == kind), None)
+    if found is None:
+        raise Unknown("budget", f"{kind!r} is not a shared ceiling.", "Known: " + _ids(formulary) + ".")
+    return found
 
 
 def _ids(formulary: Formulary) -> str:
@@ -144,6 +181,8 @@ def _belongs(dose: LocalDose, facts: BudgetFacts) -> bool:
     if dose.drug not in facts.drugs or (facts.routes and dose.route not in facts.routes):
         return False
     if facts.not_routes and dose.route in facts.not_routes and not dose.infusion:
+        return False
+    if dose.running and facts.infusions == "apart":
         return False
     if facts.form and facts.form not in dose.strength:
         return False
@@ -175,9 +214,12 @@ def _part(
     limit = ceilings[dose.drug][0]
     whole = _in_all(amount_of(limit, weight.kg))
     percent = dose.amount.number(whole.unit) / whole.value * _STOP
-    part = BudgetPart(name, dose.drug, percent, dose.amount, dose.planned, dose.at, dose.by)
-    mark = Mark.PREDICTED if dose.planned else Mark.TYPED
-    return part, Input(name, f"{dose.amount} of {whole} ({limit})", mark, "planned" if dose.planned else "given")
+    part = BudgetPart(
+        name, dose.drug, percent, dose.amount, dose.planned, dose.at, dose.by, dose.running, dose.told, dose.purpose
+    )
+    mark = Mark.PREDICTED if dose.planned or dose.running else Mark.TYPED
+    how = dose.told or ("running" if dose.running else "planned" if dose.planned else "given")
+    return part, Input(name, f"{dose.amount} of {whole} ({limit})", mark, how)
 
 
 def _in_all(amount: Quantity) -> Quantity:

@@ -18,15 +18,18 @@ from spiracle.drugs.stock import Drug, Stock, Strength, drug_of, read_strength
 from spiracle.drugs.syringe import Barrel, Fineness, barrel_of
 from spiracle.drugs.table import (
     FIGURE_KINDS,
+    BolusBagFacts,
     BudgetFacts,
     CautionFacts,
     ClassName,
     DrugFile,
+    EliminationFacts,
     FormulationFacts,
     MixingFacts,
     RowFacts,
     SecondFacts,
     ToleranceFacts,
+    VeinFacts,
     WordFacts,
 )
 from spiracle.quantity import Quantity
@@ -81,6 +84,9 @@ class Formulary:
         self.fineness = _fineness(file, error_percent)
         self.tolerances: tuple[ToleranceFacts, ...] = file.tolerance
         self.budgets: tuple[BudgetFacts, ...] = file.budget
+        self.eliminations: Mapping[tuple[str, str], EliminationFacts] = {(e.drug, e.species): e for e in file.elimination}
+        self.veins: tuple[VeinFacts, ...] = file.vein
+        self.bolus_bags: tuple[BolusBagFacts, ...] = file.bolus_bag
         self.mixing: Mapping[str, MixingFacts] = {m.drug: m for m in file.mixing}
         self.swap_share = next((m.value for m in file.measure if m.id == "bag swap share"), Decimal(0))
         self.classes: dict[str, tuple[str, ...]] = {c.name: c.drugs for c in file.class_}
@@ -400,6 +406,9 @@ def _others(file: DrugFile) -> Iterable[tuple[str, tuple[str, ...]]]:
     yield from ((b.id, (*b.sources, *b.dead_sources)) for b in file.barrel)
     yield from ((t.id, t.sources) for t in file.tolerance)
     yield from ((b.id, b.sources) for b in file.budget)
+    yield from ((e.id, e.sources) for e in file.elimination)
+    yield from ((v.id, v.sources) for v in file.vein)
+    yield from ((b.id, b.sources) for b in file.bolus_bag)
     yield from ((m.id, m.sources) for m in file.measure)
     yield from ((f"{m.drug}, mixing", m.sources) for m in file.mixing)
 

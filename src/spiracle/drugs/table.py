@@ -255,7 +255,11 @@ class ConditionFacts(Strict, frozen=True, kw_only=True):
 
 
 class BudgetFacts(Strict, frozen=True, kw_only=True):
-    """A shared ceiling. `limits` names the row whose cumulative stop is the ceiling, per drug and species."""
+    """A shared ceiling. `limits` names the row whose cumulative stop is the ceiling, per drug and species.
+
+    `exempt`: purposes that are never held to it, and are shown beside it. `infusions`: what runs by a pump stands apart, or
+    counts by what is estimated to be in the body still, or in full.
+    """
 
     id: str
     title: str
@@ -270,6 +274,50 @@ class BudgetFacts(Strict, frozen=True, kw_only=True):
     form: str = ""
     memory: bool = False
     note: str = ""
+    exempt: tuple[str, ...] = ()
+    infusions: Literal["apart", "load", "sum"] = "apart"
+
+
+class EliminationFacts(Strict, frozen=True, kw_only=True):
+    """How fast a drug leaves the body, for what an infusion counts in a shared ceiling. `unless`: conditions of an animal
+    in which it is not known to: nothing is taken to have gone then. `disagrees`: what another source says, and which is used."""
+
+    id: str
+    drug: str
+    species: Literal["dog", "cat"]
+    half_life_min: Decimal
+    sources: tuple[str, ...]
+    unless: tuple[str, ...] = ()
+    memory: bool = False
+    disagrees: str = ""
+    note: str = ""
+
+
+class VeinFacts(Strict, frozen=True, kw_only=True):
+    """How strong a solution may run into a vein of a limb: asked above `ask_percent`, refused above `stop_percent`; into a
+    great vein `great_percent` is asked. Grams in 100 mL."""
+
+    id: str
+    drugs: tuple[str, ...]
+    what: str
+    ask_percent: Decimal
+    stop_percent: Decimal
+    great_percent: Decimal
+    sources: tuple[str, ...]
+    memory: bool = False
+    note: str = ""
+
+
+class BolusBagFacts(Strict, frozen=True, kw_only=True):
+    """A bag that boluses are never given from: it holds more than `most` of a drug in each litre."""
+
+    id: str
+    drug: str
+    most: Decimal
+    unit: str
+    why: str
+    sources: tuple[str, ...]
+    memory: bool = False
 
 
 class MixingFacts(Strict, frozen=True, kw_only=True, rename={"with_": "with"}):
@@ -334,6 +382,9 @@ class DrugFile(Strict, frozen=True, kw_only=True):
     condition: tuple[ConditionFacts, ...] = ()
     diluent: tuple[WordFacts, ...] = ()
     budget: tuple[BudgetFacts, ...] = ()
+    elimination: tuple[EliminationFacts, ...] = ()
+    vein: tuple[VeinFacts, ...] = ()
+    bolus_bag: tuple[BolusBagFacts, ...] = ()
     mixing: tuple[MixingFacts, ...] = ()
     measure: tuple[MeasureFacts, ...] = ()
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from spiracle.airway import AirwayChoice
 from spiracle.case.facts import Facts
-from spiracle.drugs import BudgetSum
 from spiracle.quantity import figure, reading
 from spiracle.sheets.plan_lines import caution_flag
 from spiracle.sheets.plan_rooms import limit_parts, loss_note
@@ -14,7 +13,6 @@ from spiracle.sheets.said_once import Spoken, together
 from spiracle.sheets.shapes import (
     AirwayPlan,
     BreathingPlan,
-    Budget,
     Cited,
     FluidPlan,
     LimitRow,
@@ -23,7 +21,7 @@ from spiracle.sheets.shapes import (
     RiskFlag,
     TubeShape,
 )
-from spiracle.sheets.worked_shape import cited, number, refused, working_shape
+from spiracle.sheets.worked_shape import cited, number, refused
 from spiracle.source import Worked
 
 
@@ -146,24 +144,6 @@ def limit_words(part: LimitPart) -> str:
     if part.above is not None:
         sides.append(f"above {figure(part.above)}")
     return f"{part.name} {' or '.join(sides)} {part.unit}".strip()
-
-
-def budget(found: BudgetSum, facts: Facts) -> Budget:
-    """A shared ceiling: planned and given parts in per cent of it."""
-    parts = [(p.planned, Part(name=p.name, ml=float(p.percent), text=f"{p.name} {p.amount}")) for p in found.parts]
-    return Budget(
-        id=found.id,
-        title=found.title,
-        warn_percent=float(found.warn_percent),
-        planned=tuple(p for planned, p in parts if planned),
-        given=tuple(p for planned, p in parts if not planned),
-        percent=float(found.percent),
-        text=". ".join(found.apart),
-        working=working_shape(found.working, found.title, facts.sources),
-        state=found.state,
-        expired=tuple(f"{p.name} {p.amount}" for p in found.expired),
-        memory=found.memory,
-    )
 
 
 def risk_flags(work: PlanWork, facts: Facts) -> tuple[RiskFlag, ...]:

@@ -10,16 +10,9 @@ from collections.abc import Iterable
 from decimal import Decimal
 
 from spiracle.case.facts import Facts
+from spiracle.case.moments import on_board
 from spiracle.refusals import Unknown
 from spiracle.sheets.plan_request import OrderAsked, PlanRequest
-
-KETAMINE_MINUTES = Decimal(40)
-OPIOID_MINUTES = Decimal(240)
-ON_BOARD = (
-    ("alpha-2 agonist", "alpha2-on-board", None),
-    ("full mu opioid", "full-mu-opioid-recent", OPIOID_MINUTES),
-    ("NSAID", "nsaid-recent", None),
-)
 
 
 def moments(order: OrderAsked, request: PlanRequest, facts: Facts) -> frozenset[str]:
@@ -38,20 +31,11 @@ def moments(order: OrderAsked, request: PlanRequest, facts: Facts) -> frozenset[
 
 
 def _on_board(order: OrderAsked, others: Iterable[OrderAsked], request: PlanRequest, facts: Facts) -> Iterable[str]:
+    """A drug of which nobody said when counts as just given."""
     own = _drug(order.drug, facts)
     ordered = {_drug(o.drug, facts) for o in others} - {own}
-    for group, condition, within in ON_BOARD:
-        members = set(facts.drugs.classes.get(group, ())) - {own}
-        if members & ordered or _given(members, within, request):
-            yield condition
-    if "acepromazine" in ordered or _given({"acepromazine"}, None, request):
-        yield "acepromazine-on-board"
-    if _given({"ketamine"}, KETAMINE_MINUTES, request):  # an order has no time yet, so it can't be "recent"
-        yield "ketamine-recent"
-
-
-def _given(drugs: set[str], within: Decimal | None, request: PlanRequest) -> bool:
-    return any(g.drug in drugs and (within is None or g.minutes is None or g.minutes <= within) for g in request.given)
+    went = [(g.drug, Decimal(0) if g.minutes is None else g.minutes) for g in request.given]
+    return on_board(own, ordered, went, facts)
 
 
 def _drug(name: str, facts: Facts) -> str:

@@ -17,6 +17,7 @@ from spiracle.case.events import (
     DosingWeightSet,
     DrugGiven,
     DrugOrdered,
+    GivenBefore,
     HistoryTaken,
     LimitOrdered,
     MachineAssigned,
@@ -31,13 +32,14 @@ from spiracle.case.events import (
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
 from spiracle.case.prepared import vial_of
-from spiracle.case.pushes import amount_given, doses_given
+from spiracle.case.pushes import amount_given
 from spiracle.case.streams import streams
-from spiracle.drugs import DosingWeight, LocalDose, budgets
+from spiracle.drugs import DosingWeight
 from spiracle.quantity import Quantity, figure, read, read_age_days
 from spiracle.refusals import Missing, Refusal
+from spiracle.sheets.budgets import shared_budgets
 from spiracle.sheets.plan import laid_out
-from spiracle.sheets.plan_around import airway_plan, breathing_plan, budget, fluid_plan, limit_rows, risk_flags
+from spiracle.sheets.plan_around import airway_plan, breathing_plan, fluid_plan, limit_rows, risk_flags
 from spiracle.sheets.plan_lines import drug_line
 from spiracle.sheets.plan_request import (
     AirwayInputs,
@@ -51,9 +53,9 @@ from spiracle.sheets.plan_request import (
     TubeStocked,
 )
 from spiracle.sheets.plan_shapes import Caution, Plan
-from spiracle.sheets.plan_work import OrderWork, PlanWork, shelf_of, work_out
+from spiracle.sheets.plan_work import PlanWork, shelf_of, work_out
 from spiracle.sheets.said_once import said_once
-from spiracle.sheets.shapes import Budget, DrugLine, PlanSheet
+from spiracle.sheets.shapes import DrugLine, PlanSheet
 from spiracle.sheets.worked_shape import number, refused
 
 PCV_NAMES = {"pcv", "packed cell volume", "haematocrit", "hematocrit", "hct"}
@@ -80,7 +82,7 @@ def plan_sheet(case: Case, facts: Facts, now: datetime) -> PlanSheet:
         breathing=breathing_plan(work, facts),
         fluids=fluid_plan(work, facts),
         limits=limit_rows(work, facts),
-        budgets=_budgets(work, case, facts, now),
+        budgets=shared_budgets(case, facts, now, work),
         cautions=risk_flags(work, facts),
         sent_to=to,
         signed_by="" if signed is None else signed.signed_by,
@@ -120,15 +122,31 @@ def request_of(case: Case, facts: Facts, now: datetime) -> PlanRequest:
             LimitAsked(reading=o.reading, below=o.below, above=o.above, action=o.action, ordered_by=orderer(o, facts))
             for o in case.live(LimitOrdered)
         ),
-        given=tuple(
-            DrugInBody(drug=g.drug, amount=amount_given(g), minutes=_minutes(g.happened_at, now))
-            for g in case.live(DrugGiven)
-        ),
+        given=_went_in(case, facts, now),
     )  # fmt: skip
 
 
 def _minutes(then: datetime, now: datetime) -> Decimal:
     return Decimal(max(0, int((now - then).total_seconds()) // 60))
+
+
+def _went_in(case: Case, facts: Facts, now: datetime) -> tuple[DrugInBody, ...]:
+    """What is in the body as recorded: pushes, doses of before the case, and what a pump gave."""
+    pushes = [
+        DrugInBody(drug=g.drug, amount=amount_given(g), minutes=_minutes(g.happened_at, now))
+        for g in case.live(DrugGiven)
+    ]
+    before = [
+        DrugInBody(drug=b.drug, amount=amount_given(b), minutes=_minutes(b.given_at, now))
+        for b in case.live(GivenBefore)
+    ]
+    ran = [
+        DrugInBody(drug=s.drug, amount=s.amount(now),
+                   minutes=_minutes(now if s.infusion.stopped is None else s.infusion.stopped.happened_at, now))
+        for s in streams(case, facts)
+        if s.holds is not None
+    ]  # fmt: skip
+    return (*before, *pushes, *ran)
 
 
 def _lines(work: PlanWork, facts: Facts) -> tuple[DrugLine, ...]:
@@ -317,24 +335,3 @@ def _airway(case: Case) -> AirwayInputs:
         tracheal_diameter=None if trachea is None else Quantity.of(trachea, "mm"),
         tube_id=None if tube is None else Quantity.of(tube, "mm"),
     )
-
-
-# ---- shared ceilings
-
-
-def _budgets(work: PlanWork, case: Case, facts: Facts, now: datetime) -> tuple[Budget, ...]:
-    """Planned and given parts of every ceiling that two drugs or two givers share."""
-    counted = dict.fromkeys(drug for kind in facts.drugs.budgets for drug in kind.drugs)
-    given = doses_given(case, counted, facts)
-    begun = {g.order for g in case.live(DrugGiven) if g.order} | {s.order for s in streams(case, facts) if s.order}
-    planned = [_planned(o) for o in work.orders if o.asked.order not in begun]
-    weight = DosingWeight(kg=work.request.patient.basis.number("kg"), estimated=work.request.patient.estimated)
-    doses = [*given, *(p for p in planned if p is not None)]
-    return tuple(budget(b, facts) for b in budgets(doses, weight, work.request.patient.species, facts.drugs, now))
-
-
-def _planned(order: OrderWork) -> LocalDose | None:
-    made = order.made
-    if made.drug is None or made.amount is None or made.row is None or made.row.infusion:
-        return None
-    return LocalDose(drug=made.drug.id, amount=made.delivered or made.amount, at=None, planned=True)

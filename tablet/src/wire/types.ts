@@ -1874,6 +1874,8 @@ export interface FluidGiven {
   order?: string;
   said_by?: string;
   reason?: string;
+  bag?: string;
+  confirmed?: boolean;
 }
 
 export interface FluidLost {
