@@ -197,7 +197,7 @@ def test_a_window_that_is_over_is_listed() -> None:
 
 
 def test_sugar_is_held_against_its_vein() -> None:
-    """D6: above 5 % harms a limb vein (vetgirl_dextrose); a great vein takes more. 10 and 25 % are from memory."""
+    """U14: above 5 % harms a limb vein (vetgirl_dextrose); a great vein takes more. 10 and 25 % are from memory."""
     t = Telling()
     t.tell(ev.CatheterPlaced, site="left cephalic", size="22 G")
     run = {"infusion": "sugar", "drug": "dextrose_10", "rate_ml_h": d("20"), "by": "vet", "purpose": "hypoglycaemia"}
@@ -226,7 +226,7 @@ def bag(t: Telling, ml: str) -> None:
 
 
 def test_no_bolus_from_a_bag_with_potassium() -> None:
-    """D6: 20 mL of 2 mEq/mL in a litre is 40 mEq/L: over 10 (from memory) no bolus comes from it."""
+    """U14: 20 mL of 2 mEq/mL in a litre is 40 mEq/L: over 10 (from memory) no bolus comes from it."""
     t = Telling()
     bag(t, "20")
     bolus = {"fluid": "isotonic_crystalloid", "volume_ml": d("50")}
@@ -240,7 +240,7 @@ def test_no_bolus_from_a_bag_with_potassium() -> None:
 
 
 def test_potassium_by_the_hour_is_shown() -> None:
-    """D6: 40 mEq/L at 20 mL/h in 10 kg is 0.08 mEq/kg/h, 16 % of 0.5."""
+    """U14: 40 mEq/L at 20 mL/h in 10 kg is 0.08 mEq/kg/h, 16 % of 0.5."""
     t = Telling()
     bag(t, "20")
     t.tell(

@@ -1,4 +1,4 @@
-"""Allergies as told, held against a drug by its names and by the classes it belongs to."""
+"""Allergies as told, held against a drug by its names, the classes it belongs to and what else is in its vials. Carries U15."""
 
 from __future__ import annotations
 
@@ -18,12 +18,15 @@ SHORT = 4  # a name of fewer letters is matched whole, never inside another word
 
 
 def allergy_to(case: Case, drug: str, facts: Facts) -> str:
-    """The allergy told that names this drug, one of its synonyms or a class it is in; empty where none does."""
+    """The allergy told that names this drug, one of its synonyms, a class it is in or a part of its vials; empty where none does."""
     told = case.last(AllergiesAsked)
     if told is None or not told.allergies:
         return ""
     found = facts.drugs.drug(drug)
     names = {_plain(n) for n in (found.id, found.name, *found.synonyms)}
+    names |= {
+        _plain(f.holds) for f in facts.drugs.formulations if f.drug == found.id and f.holds
+    }  # what else is in the vial
     classes = {_plain(name) for name, drugs in facts.drugs.classes.items() if found.id in drugs} | {_plain(found.group)}
     for allergy in told.allergies:
         said = _plain(allergy)

@@ -1,6 +1,6 @@
 """What may not go into this vein, or not as a bolus: sugar too strong for a limb vein, a bag with potassium in it.
 
-Carries U24's neighbours of the vein (D6, C7): the figures are rows of the ceilings' table.
+Carries U14. The figures are rows of the ceilings' table.
 """
 
 from __future__ import annotations

@@ -14,10 +14,11 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from spiracle.case import events as ev
+from spiracle.case.by_vein import BOLUS
 from spiracle.case.fold import Case
 from spiracle.case.loads import as_dose, running_doses, stretches
 from spiracle.case.prepared import dosing_weight
-from spiracle.case.pushes import doses_given, local_dose, route_of
+from spiracle.case.pushes import doses_given, drug_id, hand_name, local_dose, rescues, route_of, troubled
 from spiracle.case.running import per_time
 from spiracle.case.standing import orders, species
 from spiracle.case.streams import Stream, streams
@@ -36,12 +37,28 @@ WORD = "or a named veterinarian says so with a reason."
 FULL = Decimal(100)
 AHEAD = timedelta(hours=4)  # how far a rate is looked at: longer than most cases, and where a sum has levelled out
 STEP = timedelta(minutes=5)
+AN_HOUR_OR_TWO = 120  # minutes after which it is told in hours
 BY_VEIN = frozenset({"IV", "IO"})
 
 
 def filled(case: Case, kind: BudgetFacts, facts: Facts, at: datetime) -> list[LocalDose]:
-    """All that is in a ceiling at `at`: pushes, doses of before the case, and what pumps have left in the body."""
-    return [*doses_given(case, kind.drugs, facts), *running_doses(case, kind, facts, at)]
+    """All that is in a ceiling at `at`: pushes, rescue doses, fluids by bolus, doses of before the case, and what pumps left."""
+    return [
+        *doses_given(case, kind.drugs, facts),
+        *rescues(case, kind.drugs, facts),
+        *_boluses(case, kind, facts),
+        *running_doses(case, kind, facts, at),
+    ]
+
+
+def _boluses(case: Case, kind: BudgetFacts, facts: Facts) -> list[LocalDose]:
+    """Fluids that went in by bolus."""
+    return [
+        LocalDose(drug=drug_id(f.fluid, facts), amount=Quantity.of(f.volume_ml, "mL"), at=f.happened_at, route="IV",
+                  purpose=BOLUS, by=f.by)
+        for f in case.live(ev.FluidGiven)
+        if drug_id(f.fluid, facts) in kind.drugs
+    ]  # fmt: skip
 
 
 def sum_of(kind: BudgetFacts, doses: Iterable[LocalDose], case: Case, facts: Facts, at: datetime) -> BudgetSum | None:
@@ -104,8 +121,18 @@ def draw_under(case: Case, event: ev.SyringeDrawn, order: ev.DrugOrdered, holds:
             _block(_Question(case, kind, facts, at, holds), filled(case, kind, facts, at), this, "Draw")
 
 
-def push_under(case: Case, event: ev.DrugGiven, amount: Quantity, facts: Facts) -> None:
-    """A push with all that was given and runs."""
+def push_under(case: Case, event: ev.DrugGiven, amount: Quantity, facts: Facts, *, emergency: bool = False) -> None:
+    """A push with all that was given and runs. What is of an emergency row, or given in trouble, is asked about and not refused."""
+    try:
+        _push(case, event, amount, facts)
+    except OverLimit as over:
+        if not emergency and not troubled(case):
+            raise
+        if not event.confirmed:
+            raise AskAgain(over.field, over.says, "Give less, or confirm it.") from over
+
+
+def _push(case: Case, event: ev.DrugGiven, amount: Quantity, facts: Facts) -> None:
     this, at = local_dose(case, event, amount, facts), event.happened_at
     holds = None if not event.volume_ml else amount / Quantity.of(event.volume_ml, "mL")
     for kind in _kinds(this, facts):
@@ -183,10 +210,10 @@ def _block(q: _Question, before: list[LocalDose], this: LocalDose, verb: str) ->
     if total.percent > FULL:
         room = q.room(before, this.drug)
         does = f"{verb} at most {room}, {WORD}" if room not in {"", "nothing"} else f"{verb} none of it, {WORD}"
-        raise OverLimit("dose", _reaches(total), does)
+        raise OverLimit("dose", _reaches(q, total), does)
     if total.percent + total.exempt_percent > FULL and verb == "Give" and not q.confirmed:
         told = ", ".join(f"{p.amount} of {p.name}" for p in total.exempt)
-        raise AskAgain("dose", f"{told} went in for the rhythm or in arrest; with it {_reaches(total, total.exempt)}",
+        raise AskAgain("dose", f"{told} went in for the rhythm or in arrest; with it {_reaches(q, total, total.exempt)}",
                        "Give less, or confirm it.")  # fmt: skip
 
 
@@ -199,34 +226,41 @@ def _by_vein(q: _Question, before: list[LocalDose], this: LocalDose) -> None:
     if hard is not None and hard.percent > FULL:
         room = q.room([d for d in before if not d.running or q.kind.infusions == "sum"], this.drug)
         does = f"Give at most {room}, {WORD}" if room not in {"", "nothing"} else f"Give none of it, {WORD}"
-        raise OverLimit("dose", _reaches(hard), does)
+        raise OverLimit("dose", _reaches(q, hard), does)
     if not q.confirmed:
-        raise AskAgain("dose", _reaches(total), "Give less, or confirm it.")
+        raise AskAgain("dose", _reaches(q, total), "Give less, or confirm it.")
 
 
 def _asked(q: _Question, before: list[LocalDose], this: LocalDose) -> None:
     """A ceiling that asks and never stops."""
     total = q.add([*before, this])
     if total is not None and _counts(total, this) and total.percent > FULL and not q.confirmed:
-        raise AskAgain("dose", _reaches(total), "Ask the veterinarian, then confirm it.")
+        raise AskAgain("dose", _reaches(q, total), "Ask the veterinarian, then confirm it.")
 
 
 def _counts(total: BudgetSum, this: LocalDose) -> bool:
     return any(p.drug == this.drug and p.amount == this.amount for p in total.parts)
 
 
-def _reaches(total: BudgetSum, also: tuple[BudgetPart, ...] = ()) -> str:
-    """The sum and what it is made of, in one sentence."""
+def _reaches(q: _Question, total: BudgetSum, also: tuple[BudgetPart, ...] = ()) -> str:
+    """The sum and the entries it is made of, in one sentence."""
     parts = [*total.parts, *also]
-    each = ", ".join(f"{p.name} {p.amount} ({_how(p)}) {figure(p.percent, 3)} %" for p in parts)
+    each = ", ".join(f"{p.name} {p.amount} ({_how(q, p)}) {figure(p.percent, 3)} %" for p in parts)
     whole = figure(sum((p.percent for p in parts), Decimal(0)), 3)
     return f"{total.title} would reach {whole} % of its shared ceiling: {each}."
 
 
-def _how(part: BudgetPart) -> str:
+def _how(q: _Question, part: BudgetPart) -> str:
+    """Which entry it is: when it went in, and by whom."""
     if part.running:
         return part.told or "running"
-    return "planned" if part.planned else "given"
+    if part.planned:
+        return "planned"
+    minutes = None if part.at is None else int((q.at - part.at).total_seconds() // 60)
+    if minutes is None or minutes <= 0:
+        return "this dose" if minutes == 0 else "given"
+    ago = f"{minutes} min" if minutes < AN_HOUR_OR_TWO else f"{minutes // 60} h"
+    return f"given {ago} ago by {hand_name(part.by, q.facts)}" if part.by else f"given {ago} ago"
 
 
 # ---- pumps
@@ -281,7 +315,7 @@ def _mine(
 
 def _over_ahead(q: _Question, total: BudgetSum, minutes: int) -> None:
     if q.kind.infusions == "sum" and not q.kind.ask and minutes == 0:
-        raise OverLimit("rate", _reaches(total), f"Stop it, {WORD}")
+        raise OverLimit("rate", _reaches(q, total), f"Stop it, {WORD}")
     if not q.confirmed:
         when = "now" if minutes == 0 else f"in about {minutes} min"
-        raise AskAgain("rate", f"At this rate, {when}: {_reaches(total)}", "Run it slower, or confirm it.")
+        raise AskAgain("rate", f"At this rate, {when}: {_reaches(q, total)}", "Run it slower, or confirm it.")

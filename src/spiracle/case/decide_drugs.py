@@ -26,6 +26,7 @@ from spiracle.case.drawing import asked_in_trouble, known_form
 from spiracle.case.fold import Case
 from spiracle.case.intervals import opioid_again
 from spiracle.case.limits import not_cautioned, row_for, under_order, under_stops, why_never
+from spiracle.case.pain_again import nsaid_again
 from spiracle.case.prepared import dosing_weight
 from spiracle.case.pushes import drug_id, emergency_drugs, is_plain_amount, route_of, troubled
 from spiracle.case.ruling import Rules
@@ -96,6 +97,8 @@ def _held(case: Case, event: ev.DrugGiven, drug: Drug, amount: Quantity, facts: 
         holds = amount / Quantity.of(event.volume_ml, "mL")
         sugar_for_vein(case, drug, holds, facts, "concentration", asks=False, confirmed=event.confirmed)
     _limits(case, event, order, drug, amount, facts)
+    if not troubled(case):
+        nsaid_again(case, event, drug, facts)
     opioid_again(case, event, drug, facts)
 
 
@@ -246,7 +249,7 @@ def _limits(
             asked_in_trouble(case, stop, confirmed=event.confirmed)
         if order is None or not (order.over_hard_by and order.reason):
             under_stops(case, event, amount, row, weight, facts)
-    push_under(case, event, amount, facts)
+    push_under(case, event, amount, facts, emergency=row.emergency)
 
 
 def preoxygenation_ended(case: Case, _event: ev.PreoxygenationEnded, _facts: Facts, _now: datetime) -> None:

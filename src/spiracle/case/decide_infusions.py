@@ -223,8 +223,8 @@ def _held(run: Run) -> None:
     _vein(run)
     if run.drug.group in FLUID_GROUPS:
         _fluid(run)
-        return
-    _drug(run)
+    else:
+        _drug(run)
     run_under(run)
 
 

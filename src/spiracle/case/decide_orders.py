@@ -153,13 +153,20 @@ def plan_approved(case: Case, event: ev.PlanApproved, facts: Facts, _now: dateti
     if unnamed:
         raise Contradiction("orders", f"{', '.join(unnamed)} came after this page was drawn.", "Look again, then sign.")
     for order in stand.values():
-        refusal = prepared(case, order, facts, event.happened_at).refusal
-        if refusal is not None:
-            raise _line(facts.drugs.name(order.drug), refusal)
-        try:
-            order_under(case, order, facts, event.happened_at)
-        except OverLimit as over:
-            raise OverLimit(f"{facts.drugs.name(order.drug)}, {over.field}", over.says, over.accepts or "") from over
+        _may_be_signed(case, order, facts, event.happened_at)
+
+
+def _may_be_signed(case: Case, order: ev.DrugOrdered, facts: Facts, at: datetime) -> None:
+    """A line with a volume, under the ceilings it shares with the others. An emergency row warns and never stops."""
+    name, made = facts.drugs.name(order.drug), prepared(case, order, facts, at)
+    if made.refusal is not None:
+        raise _line(name, made.refusal)
+    if made.row is not None and made.row.emergency:
+        return
+    try:
+        order_under(case, order, facts, at)
+    except OverLimit as over:
+        raise OverLimit(f"{name}, {over.field}", over.says, over.accepts or "") from over
 
 
 def _line(name: str, refusal: Refusal) -> Refusal:

@@ -14,7 +14,7 @@ from spiracle.case.allergies import ask_about_allergy
 from spiracle.case.ceilings import draw_under
 from spiracle.case.fold import Case
 from spiracle.case.limits import not_cautioned, order_fits
-from spiracle.case.pushes import emergency_drugs, troubled
+from spiracle.case.pushes import emergency_drugs, is_preserved, troubled
 from spiracle.case.standing import weight_in_use
 from spiracle.case.strengths import ask_about_strength, made_here, on_the_shelf
 from spiracle.drugs import Drug
@@ -41,6 +41,7 @@ def may_be_drawn(
     if not event.confirmed:
         _what_is_in_it(case, event, drug, order, vial, holds, facts)
     _expiry(case, event, word=word)
+    _opened(case, event, drug, facts, word=word)
     passed = order is not None and bool(order.over_hard_by and order.reason)
     ask_about_allergy(case, event.drug, facts, word or passed or event.confirmed or troubled(case))
     if word:
@@ -130,3 +131,47 @@ def _expiry(case: Case, event: ev.SyringeDrawn, *, word: bool) -> None:
     if last_day(text) < (today.year, today.month, today.day) and not word:
         raise OutOfRange("expires", f"the vial expired {text}.",
                          "Take another vial, or a named veterinarian says so with a reason.")  # fmt: skip
+
+
+# ---- opened vials
+
+KEEPS = 28  # days a vial with a preservative is used after its first puncture: common practice, from memory
+
+
+def _opened(case: Case, event: ev.SyringeDrawn, drug: Drug, facts: Facts, *, word: bool) -> None:
+    """A vial that was opened before: refused past what its form keeps, asked about past what vials keep at large."""
+    text = event.opened.strip()
+    if not text or troubled(case) or word:
+        return
+    opened = _day(text)
+    since = (event.happened_at.date() - opened).days
+    if since < 0:
+        raise OutOfRange("opened", f"{text} is still to come.", "Write the date on the vial.")
+    keeps = _keeps(event, drug, facts)
+    days = "1 day" if since == 1 else f"{since} days"
+    if keeps is not None and since > keeps:
+        until = "for the day it was opened" if keeps == 0 else f"for {keeps} days"
+        raise OutOfRange("opened", f"the vial was opened {days} ago and keeps {until}.",
+                         "Take another vial, or a named veterinarian says so with a reason.")  # fmt: skip
+    if keeps is None and since > KEEPS and not event.confirmed:
+        raise AskAgain("opened", f"the vial was opened {days} ago; vials are kept {KEEPS} days (from memory).",
+                       "Take another vial, or confirm it.")  # fmt: skip
+
+
+def _day(text: str) -> date:
+    if re.fullmatch(r"\d{4}-\d{2}-\d{2}", text) is None:
+        raise NotAQuantity("opened", f"{text!r} cannot be read as a day.", "Write it like 2026-11-24.")
+    year, month, day = last_day(text)
+    try:
+        return date(year, month, day)
+    except ValueError as fault:
+        raise OutOfRange("opened", f"{text} is not a date.", "Write it like 2026-11-24.") from fault
+
+
+def _keeps(event: ev.SyringeDrawn, drug: Drug, facts: Facts) -> int | None:
+    """What the form of this vial keeps: by the words on it, else the least of the forms of its strength."""
+    rows = [f for f in facts.drugs.formulations if f.drug == drug.id and f.keeps_days is not None]
+    plain = is_preserved(event.form) or is_preserved(event.vial_concentration)
+    if event.form or plain:
+        rows = [f for f in rows if is_preserved(f.form) == plain]
+    return min((f.keeps_days for f in rows if f.keeps_days is not None), default=None)

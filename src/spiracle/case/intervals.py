@@ -41,13 +41,13 @@ class Before:
 
 def opioid_again(case: Case, event: ev.DrugGiven, drug: Drug, facts: Facts) -> None:
     """Asks where another long opioid was given within its own interval; the pushes of one order are held by the order."""
-    if event.confirmed or not _opioid(drug) or _lasts(drug.id, route_of(event.route, facts), case, facts) is None:
+    if event.confirmed or not _opioid(drug) or soonest(drug.id, route_of(event.route, facts), case, facts) is None:
         return
     for one in _doses(case, facts):
         if one.order and one.order == event.order:
             continue
         known = facts.drugs.drug(one.drug)
-        lasts = _lasts(one.drug, one.route, case, facts) if _opioid(known) else None
+        lasts = soonest(one.drug, one.route, case, facts) if _opioid(known) else None
         apart = event.happened_at - one.at
         if lasts is not None and timedelta(0) <= apart < lasts:
             minutes = int(apart.total_seconds() // 60)
@@ -82,8 +82,9 @@ def _opioid(drug: Drug) -> bool:
     return drug.group.startswith(OPIOIDS)
 
 
-def _lasts(drug: str, route: str, case: Case, facts: Facts) -> timedelta | None:
-    """The shortest interval that a row of this drug and route tells; None for what works for less than an hour, or no row does."""
+def soonest(drug: str, route: str, case: Case, facts: Facts) -> timedelta | None:
+    """How soon a drug may be given again by a route: the shortest interval that a row tells; None for what works for less than
+    an hour, or where no row tells one."""
     rows = [r for r in facts.drugs.every(drug, str(species(case))) if route in r.routes and not r.infusion]
     told = [span for r in rows if (span := interval_of(r)) is not None]
     shortest = min(told, default=None)

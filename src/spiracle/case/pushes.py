@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from spiracle.case import events as ev
@@ -31,6 +32,14 @@ def drug_id(name: str, facts: Facts) -> str:
         return facts.drugs.drug(name).id
     except Refusal:
         return ""
+
+
+def hand_name(hand: str, facts: Facts) -> str:
+    """The name of a hand, as this hospital knows it; as written where it does not."""
+    try:
+        return facts.hospital.person(hand).name
+    except Refusal:
+        return hand
 
 
 def route_of(text: str, facts: Facts) -> str:
@@ -124,11 +133,23 @@ def doses_given(case: Case, drugs: Iterable[str], facts: Facts) -> list[LocalDos
     return [*(dose for dose in given_before(case, facts) if dose.drug in wanted), *here]
 
 
+def rescues(case: Case, drugs: Iterable[str], facts: Facts) -> list[LocalDose]:
+    """The pushes that no limit counts: rescue doses out of the emergency tables. They are in the body all the same."""
+    able = emergency_drugs(case, facts) & frozenset(drugs)
+    return [
+        replace(local_dose(case, g, held, facts), rescue=True)
+        for g in given(case)
+        if g.emergency and drug_id(g.drug, facts) in able and (held := amount_given(g)) is not None
+    ]
+
+
 def given_before(case: Case, facts: Facts) -> list[LocalDose]:
-    """Doses of the ward and elsewhere, as the shared ceilings count them: at the time they were given, whoever gave them."""
+    """Doses of the ward and elsewhere, as the shared ceilings count them: at the time they were given, whoever gave them. Which
+    of two forms it was is not told: where this hospital stocks one form only, it is taken to be that."""
     return [
         LocalDose(drug=drug_id(b.drug, facts), amount=Quantity.of(b.amount, b.unit), at=b.given_at,
-                  route=route_of(b.route, facts), by=b.by_whom or b.by)
+                  route=route_of(b.route, facts), by=b.by_whom or b.by,
+                  strength=PRESERVED if is_preserved(_stocked(b.drug, facts)) else "")
         for b in case.live(ev.GivenBefore)
     ]  # fmt: skip
 

@@ -26,7 +26,8 @@ State = Literal["room", "warn", "ask", "stop"]
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LocalDose:
     """A dose given or planned. `amount` is a total (mg, mL). A planned `infusion` is shown beside the sum, never in it; one that
-    is `running` counts by what is estimated to be in the body, with `told` saying how that came about."""
+    is `running` counts by what is estimated to be in the body, with `told` saying how that came about. A `rescue` stands beside
+    every sum that stops."""
 
     drug: str
     amount: Quantity
@@ -39,6 +40,7 @@ class LocalDose:
     by: str = ""
     running: bool = False
     told: str = ""
+    rescue: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +146,8 @@ def cumulative(
             continue
         part, line = _part(dose, ceilings, weight, formulary)
         inputs.append(line)
-        where = exempt if dose.purpose in facts.exempt else expired if _old(dose, facts, now) else counted
+        free = dose.purpose in facts.exempt or (dose.rescue and not facts.ask)
+        where = expired if _old(dose, facts, now) else exempt if free else counted
         where.append(part)
     total = sum((p.percent for p in counted), Decimal(0))
     sources = tuple(dict.fromkeys((*facts.sources, *(s for c in ceilings.values() for s in c[1]))))

@@ -174,7 +174,8 @@ class FormulationFacts(Strict, frozen=True, kw_only=True):
     """What else is in the vial, and what follows from it. Read as a caution of the drug, and told beside its strengths.
 
     `form`: how the vial reads. `strengths`: the listed strengths that are of this form; none: every vial of the drug.
-    `no_infusion`: a vial known to be of this form is not run as a rate.
+    `no_infusion`: a vial known to be of this form is not run as a rate. `keeps_days`: how many days after it was opened it may
+    still be drawn from; 0 is the day itself.
     """
 
     id: str
@@ -192,6 +193,7 @@ class FormulationFacts(Strict, frozen=True, kw_only=True):
     tell_apart: bool = False
     no_infusion: bool = False
     memory: bool = False
+    keeps_days: int | None = None
 
 
 class SecondFacts(Strict, frozen=True, kw_only=True):

@@ -28,6 +28,7 @@ from spiracle.sheets.protocols import protocol_flags
 from spiracle.sheets.record import record, record_gaps
 from spiracle.sheets.recover import recover
 from spiracle.sheets.shapes import CaseView, EmergencySheet, LogLine, PlanSheet
+from spiracle.sheets.syringes import told_at_push
 from spiracle.sheets.told import Told, told
 
 
@@ -73,7 +74,7 @@ def _plan(t: Told) -> PlanSheet:
         )
         for x in plan.lines
     )
-    lines = with_cards(t, lines)
+    lines = told_at_push(t, with_cards(t, lines))
     limits = tuple(msgspec.structs.replace(x, whose=hand(x.whose)) for x in plan.limits)
     return msgspec.structs.replace(
         plan,

@@ -17,6 +17,7 @@ from spiracle.sheets.countersign import due_signatures
 from spiracle.sheets.maintain import ends_at, row_due
 from spiracle.sheets.names import joined, kg_text
 from spiracle.sheets.recover import next_look, outcome_due
+from spiracle.sheets.repeats import repeats
 from spiracle.sheets.shapes import Due
 from spiracle.sheets.told import Told
 
@@ -38,6 +39,7 @@ def due(t: Told) -> tuple[Due, ...]:
         *_bags(t),
         *_look(t),
         *_analgesia(t),
+        *repeats(t),
         *_call(t),
         *due_signatures(t),
     ]

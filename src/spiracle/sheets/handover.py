@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from spiracle.case import events as ev
+from spiracle.case.syringes import Infusion, bag_of
 from spiracle.quantity import figure
 from spiracle.sheets.collar import about, allergies
 from spiracle.sheets.names import joined, minutes_text, with_unit
@@ -77,6 +78,11 @@ def _drugs(t: Told) -> str:
         said.append(
             f"{t.names.drug(drug)} {with_unit(last.amount, last.unit)} {t.names.clock(last.happened_at)}, {ago} ago"
         )
+    for b in t.case.live(ev.GivenBefore):
+        said.append(joined((
+            f"{t.names.drug(b.drug)} {with_unit(b.amount, b.unit)} {t.names.clock(b.given_at)}", b.where or "before the case",
+            f"{minutes_text(t.now - b.given_at)} ago",
+        )))  # fmt: skip
     return joined(said, "; ")
 
 
@@ -84,8 +90,16 @@ def _fluids(t: Told) -> str:
     from spiracle.sheets.maintain import fluids_in, losses
 
     went_in, lost = fluids_in(t), losses(t)
-    now = joined((f"{t.names.drug(i.started.drug)} {figure(i.rate_ml_h)} mL/h" for i in t.infusions if i.running), "; ")
+    now = joined((_runs(t, i) for i in t.infusions if i.running), "; ")
     return joined((now, f"{went_in.text} mL in" if went_in else "", f"{lost.text} mL lost" if lost else ""), "; ")
+
+
+def _runs(t: Told, infusion: Infusion) -> str:
+    """What runs, a bag by the drugs that are in it."""
+    bag = bag_of(t.case, infusion.started.bag)
+    parts = joined((t.names.drug(p.drug) for p in bag.mixed.parts), " + ") if bag is not None else ""
+    fluid = t.names.drug(infusion.started.drug)
+    return f"{f'{parts} in {fluid}' if parts else fluid} {figure(infusion.rate_ml_h)} mL/h"
 
 
 def _readings(t: Told) -> str:

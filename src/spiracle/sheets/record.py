@@ -11,6 +11,7 @@ from spiracle.case.fold import Line
 from spiracle.case.syringes import Syringe
 from spiracle.quantity import figure
 from spiracle.sheets.chart import gap_id, gaps, late_minutes
+from spiracle.sheets.differences import differences
 from spiracle.sheets.element_tests import watch_lacking
 from spiracle.sheets.elements import missing
 from spiracle.sheets.given import given_line, per_kg_text, summed
@@ -39,6 +40,7 @@ def record(t: Told, found: tuple[RecordGap, ...]) -> RecordSheet:
         can_sign={s.role for s in signed} != {"technician", "veterinarian"},
         pages_hint=2 + len(log) // LOG_ON_A_PAGE,
         given=tuple(given_line(t, line) for line in t.case.every(ev.DrugGiven)),
+        differences=differences(t),
     )
 
 

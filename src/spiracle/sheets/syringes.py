@@ -5,11 +5,15 @@ from __future__ import annotations
 from datetime import datetime
 from decimal import Decimal
 
+import msgspec
+
 from spiracle.case.events import DrugOrdered, SyringeDrawn, Weighed
 from spiracle.case.syringes import Syringe
 from spiracle.drugs import Barrel, DoseRow, DosingWeight, OrderedDose
+from spiracle.drugs.hub import hub_words, scale_words
 from spiracle.quantity import Quantity, figure, unit
 from spiracle.refusals import Refusal
+from spiracle.sheets.at_push import Board, at_push
 from spiracle.sheets.given import concentration, given_line, ladder
 from spiracle.sheets.names import joined, kg_text
 from spiracle.sheets.phases import present
@@ -28,12 +32,12 @@ DUE_IN = {
 def drawn_syringes(t: Told, lines: tuple[DrugLine, ...]) -> tuple[DrawnSyringe, ...]:
     """All syringes that stand, the one that is due on top, else in the order of drawing."""
     planned = {line.order: line for line in lines}
-    phase = present(t)
-    found = [drawn_syringe(t, s, planned.get(s.drawn.order), phase) for s in t.syringes]
+    phase, board = present(t), Board(t)
+    found = [drawn_syringe(t, s, planned.get(s.drawn.order), phase, board) for s in t.syringes]
     return tuple(sorted(found, key=lambda d: not d.due))
 
 
-def drawn_syringe(t: Told, s: Syringe, planned: DrugLine | None, phase: str) -> DrawnSyringe:
+def drawn_syringe(t: Told, s: Syringe, planned: DrugLine | None, phase: str, board: Board) -> DrawnSyringe:
     e = s.drawn
     order = t.orders.get(e.order)
     barrel = barrel_of(t, e)
@@ -69,8 +73,26 @@ def drawn_syringe(t: Told, s: Syringe, planned: DrugLine | None, phase: str) -> 
         ladder=syringe_ladder(t, e, order, barrel),
         last_given=_last(t, s),
         diluted=diluted(e),
+        at_push=at_push(board, e.drug, order, dose_row(t, order)),
+        hub="" if barrel is None else hub_words(Quantity.of(e.volume_ml, "mL"), barrel, t.facts.drugs.fineness),
+        scale="" if barrel is None else scale_words(Quantity.of(e.volume_ml, "mL"), barrel),
         due=not s.pushes and left > 0 and any(p in purpose for p in DUE_IN.get(phase, ())),
     )
+
+
+def told_at_push(t: Told, lines: tuple[DrugLine, ...]) -> tuple[DrugLine, ...]:
+    """The lines of a plan with what is said as each is about to go in."""
+    board = Board(t)
+    found = []
+    for line in lines:
+        order = t.orders.get(line.order)
+        said = at_push(board, line.drug, order, dose_row(t, order)) if _known(t, line.drug) else None
+        found.append(msgspec.structs.replace(line, at_push=said))
+    return tuple(found)
+
+
+def _known(t: Told, drug: str) -> bool:
+    return any(d.id == drug for d in t.facts.drugs.drugs)
 
 
 def diluted(e: SyringeDrawn) -> str:
