@@ -49,6 +49,19 @@ def running(t: Telling, purpose: str = "analgesia") -> None:
 # ---- what runs
 
 
+def test_the_worked_example() -> None:
+    """U24: larynx 0.6, block 2.0 and 50 mcg/kg/min for 30 min in a dog: 4.1 mg/kg by adding, 3.84 as estimated, 76.8 % of 5: warned."""
+    t = Telling()
+    t.order("o1", "lidocaine", "local block", "infiltration", "2", "2.6")
+    running(t)
+    t.tell(ev.DrugGiven, **block("lidocaine", "6", "0.3", "20 mg/mL", "o1", site="larynx"))
+    t.tell(ev.DrugGiven, **block("lidocaine", "20", "1", "20 mg/mL", "o1", site="flank"), confirmed=True)
+    t.at(30)
+    one = shown(t)
+    assert one.percent == pytest.approx(76.8, abs=0.1) and one.state == "warn"
+    assert sorted(p.ml for p in one.given) == [12, 40] and one.running[0].ml == pytest.approx(24.8, abs=0.1)
+
+
 def test_what_runs_counts_by_what_is_estimated_to_be_there() -> None:
     """U24: 10 kg dog, 50 mcg/kg/min for 30 min is 15 mg; about 12.4 mg are still there, 24.8 % of 50 mg; shown as a prediction."""
     t = Telling()
@@ -135,6 +148,33 @@ def test_a_block_after_the_rhythm_is_asked_about() -> None:
            route="IV", purpose="arrhythmia")  # fmt: skip
     t.at(10).order("o1", "bupivacaine", "local block", "infiltration", "1.6", "1.6")
     push = block("bupivacaine", "16", "3.2", "5 mg/mL", "o1")
+    t.refused(AskAgain, "dose", ev.DrugGiven, **push)
+    t.tell(ev.DrugGiven, **push, confirmed=True)
+
+
+def test_a_rescue_dose_is_listed_and_asked_about() -> None:
+    """U24: an emergency push is written whatever the sum is; a block after it is asked about."""
+    t = Telling()
+    t.order("o1", "lidocaine", "local block", "infiltration", "4", "4")
+    t.tell(ev.ArrestBegan)
+    t.tell(ev.DrugGiven, drug="lidocaine", amount=d("20"), unit="mg", volume_ml=d("1"), concentration="20 mg/mL", route="IV",
+           emergency=True)  # fmt: skip
+    one = shown(t)
+    assert len(one.exempt) == 1 and not one.given and one.percent == 80  # the order is planned still
+    t.at(5).tell(ev.ArrestEnded, outcome="rosc")
+    t.at(20).refused(AskAgain, "dose", ev.DrugGiven, **block("lidocaine", "40", "2", "20 mg/mL", "o1"))
+
+
+def test_in_trouble_a_ceiling_asks_and_does_not_stop() -> None:
+    """U24, D36: nothing waits for a limit while the animal is in trouble; the question stays."""
+    t = Telling()
+    t.order("o1", "lidocaine", "local block", "infiltration", "4", "4")
+    t.tell(ev.GivenBefore, drug="lidocaine", amount=d("30"), unit="mg", route="infiltration",
+           given_at=NINE - timedelta(hours=1), by_whom="night nurse")  # fmt: skip
+    push = block("lidocaine", "40", "2", "20 mg/mL", "o1")
+    over = t.at(10).refused(OverLimit, "dose", ev.DrugGiven, **push)
+    assert "30 mg (given 70 min ago by night nurse)" in over.says and "40 mg (this dose)" in over.says
+    t.tell(ev.TroubleBegan, trouble="t1", kind="hypotension")
     t.refused(AskAgain, "dose", ev.DrugGiven, **push)
     t.tell(ev.DrugGiven, **push, confirmed=True)
 
@@ -281,3 +321,56 @@ def test_an_nsaid_after_a_steroid_is_stopped() -> None:
     over = t.refused(OverLimit, "caution", ev.DrugGiven, drug="carprofen", amount=d("20"), unit="mg", volume_ml=d("0.4"),
                      concentration="50 mg/mL", route="SC", order="o1")  # fmt: skip
     assert "Gut perforation" in over.says
+
+
+def test_the_same_nsaid_waits_for_its_interval() -> None:
+    """U14, U25: carprofen of the ward, three hours ago; its row tells 12 to 24 h. A named word with a reason passes and stays."""
+    t = Telling()
+    t.tell(ev.GivenBefore, drug="carprofen", amount=d("20"), unit="mg", route="SC", given_at=NINE - timedelta(hours=3),
+           where="the ward", by_whom="night nurse")  # fmt: skip
+    t.order("o1", "carprofen", "analgesia", "SC", "2", "2")
+    push = {"drug": "carprofen", "amount": d("20"), "unit": "mg", "volume_ml": d("0.4"), "concentration": "50 mg/mL", "route": "SC",
+            "order": "o1"}  # fmt: skip
+    over = t.refused(OverLimit, "drug", ev.DrugGiven, **push)
+    assert "3 h ago on the ward by night nurse" in over.says and "every 12 h" in over.says
+    t.at(600).tell(ev.DrugGiven, **push)
+
+
+# ---- other ceilings
+
+
+def test_preserved_propofol_counts_by_push_and_pump() -> None:
+    """U24: 24 mg/kg in one anaesthetic (noah_propofol_ba): 6 by hand and 12 mg/kg/h for an hour in 10 kg are 180 of 240 mg, 75 %."""
+    t = Telling()
+    vial = "10 mg/mL with benzyl alcohol"
+    t.tell(ev.DrugGiven, drug="propofol", amount=d("60"), unit="mg", volume_ml=d("6"), concentration="10 mg/mL",
+           form="with benzyl alcohol", route="IV", purpose="induction", by="vet", said_by="vet", reason="no other")  # fmt: skip
+    t.tell(ev.InfusionStarted, infusion="p", drug="propofol", rate_ml_h=d("12"), concentration=vial, by="vet", said_by="vet",
+           reason="no other", confirmed=True)  # fmt: skip
+    t.at(60)
+    one = shown(t, "propofol with benzyl alcohol")
+    assert one.percent == pytest.approx(75) and one.state == "warn"
+    assert "all that ran in" in one.running[0].text
+
+
+def test_a_syringe_of_another_strength_is_told_too() -> None:
+    """U24: 80 % is left of 50 mg: 40 mg are 2 mL of the vial and 8 mL of what was thinned to 5 mg/mL."""
+    t = Telling()
+    t.order("o1", "lidocaine", "local block", "infiltration", "1", "1")
+    t.tell(ev.SyringeDrawn, syringe="s1", order="o1", drug="lidocaine", vial_concentration="20 mg/mL", concentration="5 mg/mL",
+           volume_ml=d("2"), drug_volume_ml=d("0.5"), diluent="sodium chloride 0.9 %", diluent_volume_ml=d("1.5"), barrel="3 mL",
+           confirmed=True)  # fmt: skip
+    t.tell(
+        ev.DrugGiven, drug="lidocaine", amount=d("5"), unit="mg", volume_ml=d("1"), syringe="s1", order="o1", **BLOCK
+    )
+    t.tell(ev.DrugGiven, drug="lidocaine", amount=d("5"), unit="mg", volume_ml=d("0.25"), concentration="20 mg/mL", order="o1",
+           site="flank", confirmed=True, **BLOCK)  # fmt: skip
+    left = {x.strength: x.volume.text for x in shown(t).left if x.drug == "lidocaine" and x.volume}
+    assert left == {"20 mg/mL 2 %": "2", "5 mg/mL": "8"}
+
+
+def test_starch_by_bolus_is_in_its_ceiling() -> None:
+    """C7: what went in as a fluid counts as what went in as a push: 50 mL of the day's 200 in a dog of 10 kg (aaha2013_p10)."""
+    t = Telling()
+    t.tell(ev.FluidGiven, fluid="colloid_hes", volume_ml=d("50"), by="vet")
+    assert shown(t, "starch").percent == pytest.approx(25)

@@ -80,6 +80,10 @@ SEEDED = [
      "'lidocaine-dog-nowhere' is not a row"),
     ("drugs-budgets", '"lidocaine-dog-local-block-max-total-infiltration-or-perineural"', '"atropine-dog-cpr-iv-io"', "",
      "is of a drug it does not count"),
+    ("drugs-budgets", 'exempt = ["arrest"]', 'exempt = ["arest"]', "", "nothing is given for 'arest'"),
+    ("drugs-budgets", 'drug = "lidocaine"\nspecies', 'drug = "lidocain"\nspecies', "", "'lidocain' is not a drug"),
+    ("drugs-budgets", "stop_percent = 10", "stop_percent = 4", "", "a stop is no lower than a question"),
+    ("drugs-budgets", 'sources = ["wilcke1983"]', "sources = []", "", "lidocaine-dog: has no source"),
     # a diluent, a strength, a drug and a row that are not there
     ("drugs-circulation", 'name = "sodium chloride 0.9 %"', 'name = "tap water"', "", "its diluent 'tap water' is not on the list"),
     ("drugs-circulation", 'text = "0.4 mg/mL"', 'text = "nearly 0.4"', "", "its strength 'nearly 0.4' cannot be read"),

@@ -206,6 +206,30 @@ def budgets(file: DrugFile) -> Iterator[str]:
                 yield f"budget {budget.id}: its limit {row_id!r} is not a row."
             elif rows[row_id].drug not in budget.drugs:
                 yield f"budget {budget.id}: its limit {row_id!r} is of a drug it does not count."
+    purposes = {r.purpose for r in file.dose} | {p for r in file.dose for p in r.purposes}
+    for budget in file.budget:
+        for purpose in budget.exempt:
+            if purpose not in purposes:
+                yield f"budget {budget.id}: nothing is given for {purpose!r}, which it leaves out."
+    yield from _beside(file)
+
+
+def _beside(file: DrugFile) -> Iterator[str]:
+    """What a ceiling is worked with: known drugs, sources, limits in order, and two figures that disagree told."""
+    drugs = {d.id for d in file.drug}
+    for owner, named, read in (
+        *((e.id, (e.drug,), e.sources) for e in file.elimination),
+        *((v.id, v.drugs, v.sources) for v in file.vein),
+        *((b.id, (b.drug,), b.sources) for b in file.bolus_bag),
+    ):
+        if not read:
+            yield f"{owner}: has no source."
+        for drug in named:
+            if drug not in drugs:
+                yield f"{owner}: {drug!r} is not a drug."
+    for vein in file.vein:
+        if not vein.ask_percent <= vein.stop_percent <= vein.great_percent:
+            yield f"{vein.id}: a great vein takes no less than a limb's, and a stop is no lower than a question."
 
 
 def names(file: DrugFile) -> Iterator[str]:

@@ -11,11 +11,13 @@ from spiracle.case.events import DrugGiven
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
 from spiracle.case.prepared import dosing_weight, shelf
-from spiracle.case.running import comes_to, now_running, of_drug, rate_stops
+from spiracle.case.running import comes_to, is_drug, now_running, of_drug, rate_stops
 from spiracle.case.standing import species
 from spiracle.case.streams import streams
+from spiracle.case.syringes import syringes
 from spiracle.drugs import BudgetPart, BudgetSum, DosingWeight, LocalDose, amount_of, left_of
 from spiracle.drugs.rows import Stop
+from spiracle.drugs.stock import Drug, Strength
 from spiracle.drugs.table import BudgetFacts
 from spiracle.quantity import Quantity, down_to, figure
 from spiracle.refusals import Refusal
@@ -116,6 +118,7 @@ def _left(total: BudgetSum, kind: BudgetFacts, case: Case, facts: Facts, weight:
         drug = facts.drugs.drug(name)
         listed = facts.drugs.strengths_of(drug, stocked) if drug.id in own else ()
         strengths = [s for s in listed if s.quantity is not None and (not kind.form or kind.form in s.printed)]
+        strengths += _thinned(case, drug, strengths, facts)
         amount = _worked(left, total, drug.name)
         if not strengths:
             yield BudgetLeft(drug=drug.id, name=drug.name, amount=_num(amount, total, facts))
@@ -125,6 +128,22 @@ def _left(total: BudgetSum, kind: BudgetFacts, case: Case, facts: Facts, weight:
                 drug=drug.id, name=drug.name, strength=strength.printed, amount=_num(amount, total, facts),
                 volume=None if ml is None else _num(_in_ml(left, ml, strength.printed, amount), total, facts),
             )  # fmt: skip
+
+
+def _thinned(case: Case, drug: Drug, listed: Iterable[Strength], facts: Facts) -> list[Strength]:
+    """What is in syringes of it that are not empty, where it is another strength than the vials'."""
+    known, found = [s.quantity for s in listed], []
+    for each in syringes(case):
+        if not is_drug(facts, each.drawn.drug, drug.id) or each.left_ml <= 0:
+            continue
+        try:
+            holds = facts.drugs.strength(drug, each.drawn.concentration)
+        except Refusal:
+            continue
+        if holds.quantity is not None and holds.quantity not in known:
+            known.append(holds.quantity)
+            found.append(holds)
+    return found
 
 
 def _worked(left: Quantity, total: BudgetSum, name: str) -> Worked[Quantity]:
