@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 from spiracle.case import events as ev
 from spiracle.case.events import Event
 from spiracle.quantity import figure
-from spiracle.sheets.names import joined, kg_text, observed, unit_text
+from spiracle.sheets.names import capital, joined, kg_text, observed, unit_text
 from spiracle.sheets.shapes import AssessSheet, Fact, RiskFlag
 from spiracle.sheets.told import Told
 from spiracle.sheets.words import SAYS, words
@@ -26,6 +26,7 @@ def assess(t: Told) -> AssessSheet:
         facts=(*_identity(t), *_examination(t), *_told(t)),
         results=tuple(_result(t, r) for r in t.case.live(ev.ResultNoted)),
         medicines=tuple(_medicine(t, m) for m in t.case.live(ev.MedicineNoted)),
+        before=tuple(_before(t, b) for b in t.case.live(ev.GivenBefore)),
         previous=tuple(_previous(t, p) for p in t.case.live(ev.PreviousAnaesthesiaNoted)),
         flags=flags(t),
         conditions=tuple(sorted({c for h in t.case.live(ev.HistoryTaken) for c in h.conditions})),
@@ -44,6 +45,14 @@ def _fact(t: Told, id_: str, label: str, event: Event | None, value: str, note: 
     return Fact(
         id=id_, label=label, value=value, event_id=event.id, at=event.happened_at, by=t.names.hand(event.by), note=note
     )
+
+
+def _before(t: Told, b: ev.GivenBefore) -> Fact:
+    """A dose of the ward or elsewhere: what, how much, when and by whom."""
+    value = f"{figure(b.amount)} {unit_text(b.unit)} {b.route}"
+    note = joined((t.names.day_clock(b.given_at), b.where, b.by_whom))
+    return Fact(id=f"before {b.id}", label=capital(t.names.drug(b.drug)), value=value, event_id=b.id, at=b.happened_at,
+                by=t.names.hand(b.by), note=note)  # fmt: skip
 
 
 def _last(t: Told, id_: str, label: str, kind: type[E], say: Callable[[E], str]) -> Fact:

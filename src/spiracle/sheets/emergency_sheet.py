@@ -234,6 +234,7 @@ def _drug(item: Item, facts: Facts, given: tuple[datetime, ...], recorded_words:
         given=given,
         refusal=None if item.refusal is None else refused(item.refusal),
         group=item.group,
+        undoes=recorded_words,
     )
 
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from spiracle.case.facts import Facts
+from spiracle.case.prepared import shelf as shelf_of_hospital
 from spiracle.drugs import CautionHit, Dilution, DosingWeight, in_unit, ladder
+from spiracle.drugs.syringe import usable
 from spiracle.quantity import Quantity, figure
 from spiracle.sheets.plan_bases import OtherWork
 from spiracle.sheets.plan_drugs import give_words, memory_of, strength_words
@@ -51,7 +53,7 @@ def drug_line(work: OrderWork, facts: Facts, weight: DosingWeight, shelf: Mappin
         holds_ml=None if made.barrel is None else float(made.barrel.holds.number("mL")),
         volume_ml=None if made.drawn is None else float(made.drawn.number("mL")),
         pushes=tuple(float(p.number("mL")) for p in made.pushes),
-        dilution=None if made.dilution is None else _dilution(made.dilution, facts),
+        dilution=None if made.dilution is None else _dilution(made.dilution, made.drawn, facts),
         conditions=made.conditions,
         cautions=tuple(caution_flag(h, facts) for h in work.cautions if h.matched),
         cautions_at_large=tuple(caution_flag(h, facts) for h in work.cautions if not h.matched),
@@ -124,7 +126,7 @@ def _shown(work: OrderWork, weight: DosingWeight, value: Quantity | None, name: 
                working=whole)  # fmt: skip
 
 
-def _dilution(dilution: Dilution, facts: Facts) -> DilutionShape:
+def _dilution(dilution: Dilution, dose: Quantity | None, facts: Facts) -> DilutionShape:
     return DilutionShape(
         concentration=str(dilution.concentration),
         drug_volume=number(dilution.drug_volume),
@@ -133,7 +135,18 @@ def _dilution(dilution: Dilution, facts: Facts) -> DilutionShape:
         total=number(Worked(dilution.total, dilution.working), "dilution", facts.sources),
         label=dilution.label,
         memory=dilution.memory,
+        barrel=_mixed_in(dilution, dose, facts),
+        steps=dilution.steps,
     )
+
+
+def _mixed_in(dilution: Dilution, dose: Quantity | None, facts: Facts) -> str:
+    """The smallest syringe of this hospital on which the whole mixture and the dose out of it are marks."""
+    parts = [dilution.total.number("mL"), *(() if dose is None else (dose.number("mL"),))]
+    for barrel in usable(facts.drugs.barrels_of(shelf_of_hospital(facts)), dilution.concentration):
+        if all(ml <= barrel.holds.value and ml % barrel.mark.value == 0 for ml in parts):
+            return barrel.name
+    return ""
 
 
 def caution_flag(hit: CautionHit, facts: Facts) -> RiskFlag:

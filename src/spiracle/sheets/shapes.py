@@ -188,6 +188,7 @@ class AssessSheet(Shape, frozen=True, kw_only=True):
     facts: tuple[Fact, ...]
     results: tuple[Fact, ...] = ()
     medicines: tuple[Fact, ...] = ()
+    before: tuple[Fact, ...] = ()
     previous: tuple[Fact, ...] = ()
     flags: tuple[RiskFlag, ...] = ()
     conditions: tuple[str, ...] = ()
@@ -225,6 +226,9 @@ class Ladder(Shape, frozen=True, kw_only=True):
 
 
 class DilutionShape(Shape, frozen=True, kw_only=True):
+    """`barrel`: the syringe it is mixed in and given from, on whose marks both the whole and the dose are; empty where no one
+    syringe shows both."""
+
     concentration: str
     drug_volume: Num
     diluent_volume: Num
@@ -232,6 +236,8 @@ class DilutionShape(Shape, frozen=True, kw_only=True):
     total: Num
     label: str
     memory: bool = False
+    barrel: str = ""
+    steps: tuple[str, ...] = ()
 
 
 class OtherBasis(Shape, frozen=True, kw_only=True):
@@ -879,6 +885,8 @@ class Trouble(Shape, frozen=True, kw_only=True):
 
 
 class EmergencyDrug(Shape, frozen=True, kw_only=True):
+    """`undoes`: what this patient was given that it reverses, as recorded."""
+
     drug: str
     name: str
     syringe_class: SyringeClass = "other"
@@ -899,6 +907,7 @@ class EmergencyDrug(Shape, frozen=True, kw_only=True):
     given: tuple[datetime, ...] = ()
     refusal: Refused | None = None
     group: Literal["arrest", "reversal", "other", "shock"] = "arrest"
+    undoes: str = ""
 
 
 class EmergencySheet(Shape, frozen=True, kw_only=True):

@@ -1,5 +1,5 @@
 /** What can be given from the pad: a syringe drawn for this patient, or a line of the plan that is not drawn yet. */
-import type { DrawnSyringe, DrugLine, Fields, Ladder, Refused, Rung } from "../wire/types";
+import type { AtPush, DrawnSyringe, DrugLine, Fields, Ladder, Refused, Rung } from "../wire/types";
 
 export interface Giveable {
   key: string;
@@ -23,6 +23,9 @@ export interface Giveable {
   void: string;
   due: boolean;
   refusal: Refused | null;
+  atPush: AtPush | null;
+  hub: string;
+  scale: string;
 }
 
 export function fromSyringe(s: DrawnSyringe): Giveable {
@@ -48,6 +51,9 @@ export function fromSyringe(s: DrawnSyringe): Giveable {
     void: s.void,
     due: s.due,
     refusal: null,
+    atPush: s.at_push,
+    hub: s.hub,
+    scale: s.scale,
   };
 }
 
@@ -74,6 +80,9 @@ export function fromLine(l: DrugLine): Giveable {
     void: "",
     due: false,
     refusal: l.refusal,
+    atPush: l.at_push,
+    hub: l.hub,
+    scale: l.scale,
   };
 }
 

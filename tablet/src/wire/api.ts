@@ -71,8 +71,13 @@ export const api = {
     call(`/api/emergency?species=${part(species)}&weight=${part(`${kg} kg`)}`),
   post: (id: string, events: AnyEvent[]): Promise<Answers> => call(`/api/cases/${part(id)}/events`, { events }),
   would: (id: string, events: AnyEvent[]): Promise<Answers> => call(`/api/cases/${part(id)}/would`, { events }),
-  print: (id: string, sheet: "record" | "labels" | "emergency" | "plan", paper: string): string =>
-    `/api/cases/${part(id)}/${sheet}.pdf?paper=${paper}`,
+  print: (
+    id: string,
+    sheet: "record" | "labels" | "emergency" | "plan" | "infusions",
+    paper: string,
+    only: readonly string[] = [],
+  ): string =>
+    `/api/cases/${part(id)}/${sheet}.pdf?paper=${paper}${only.length ? `&syringe=${only.map(part).join(",")}` : ""}`,
 };
 
 export interface Listener {

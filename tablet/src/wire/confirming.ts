@@ -8,6 +8,7 @@ const ASKED: Record<Asked, true> = {
   SyringeDrawn: true,
   BagMixed: true,
   DrugGiven: true,
+  FluidGiven: true,
   InfusionStarted: true,
   InfusionChanged: true,
   InfusionStopped: true,

@@ -142,6 +142,7 @@ export interface AssessSheet {
   facts: Fact[];
   results: Fact[];
   medicines: Fact[];
+  before: Fact[];
   previous: Fact[];
   flags: RiskFlag[];
   conditions: string[];
@@ -248,6 +249,8 @@ export interface DilutionShape {
   total: Num;
   label: string;
   memory: boolean;
+  barrel: string;
+  steps: string[];
 }
 
 export interface Refused {
@@ -875,6 +878,7 @@ export interface EmergencyDrug {
   given: string[];
   refusal: Refused | null;
   group: "arrest" | "other" | "reversal" | "shock";
+  undoes: string;
 }
 
 export interface LogLine {

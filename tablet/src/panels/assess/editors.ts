@@ -211,6 +211,32 @@ export const EDITORS: Record<string, Editor> = {
       ...(values.last ? { last_at: ago(values.last) } : {}),
     }),
   },
+  "a dose before": {
+    title: "A dose given before this case",
+    event: "GivenBefore",
+    asks: () => [
+      text("drug", "Drug", false),
+      figure("amount", "Amount that went in", "", false),
+      choice("unit", "Of what", ["mg", "mcg", "mL", "IU", "mEq", "g"], false),
+      choice(
+        "route",
+        "Route",
+        ["IM", "IV", "SC", "PO", "OTM", "infiltration", "perineural", "epidural", "topical"],
+        false,
+      ),
+      figure("hours", "Given, hours ago", "h"),
+      figure("minutes", "and minutes", "min"),
+      text("where", "Where (the ward, at home)"),
+      text("by_whom", "By whom"),
+    ],
+    fields: (values, asks) => {
+      const { hours, minutes, ...told } = answered(asks, values) as Record<string, string>;
+      // neither hours nor minutes: no time is made up, and the core asks for it
+      return hours || minutes
+        ? { ...told, given_at: ago(String(Number(hours ?? 0) + Number(minutes ?? 0) / 60)) }
+        : told;
+    },
+  },
   "a result": {
     title: "A result",
     event: "ResultNoted",

@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { cycleOf, drugState, nextStep } from "./arrest";
+import { cycleOf, drugState, inFront, nextStep } from "./arrest";
 
 const T = Date.parse("2026-11-24T10:48:00Z");
 const s = (n: number): number => T + n * 1000;
@@ -22,6 +22,23 @@ describe("the cycle clock", () => {
 
   it("a tablet whose clock stands behind the call still shows the first cycle", () => {
     expect(cycleOf(T, s(-3), 120)).toEqual({ number: 1, leftMs: 120_000, open: 1 });
+  });
+});
+
+describe("the keys in front", () => {
+  const drug = (id: string, group: "arrest" | "reversal", undoes = "") => ({ drug: id, group, undoes }) as never;
+  const names = (all: { drug: string }[]): string[] => all.map((d) => d.drug);
+  it("U26: a reversal stands there only for a drug the record holds, whichever comes first in the list", () => {
+    const all = [
+      drug("naloxone", "reversal"),
+      drug("atropine", "arrest"),
+      drug("atipamezole", "reversal", "dexmedetomidine 20 mcg"),
+      drug("epinephrine", "arrest"),
+    ];
+    expect(names(inFront(all))).toEqual(["epinephrine", "atropine", "atipamezole"]);
+  });
+  it("nothing given, nothing to undo", () => {
+    expect(names(inFront([drug("naloxone", "reversal"), drug("epinephrine", "arrest")]))).toEqual(["epinephrine"]);
   });
 });
 

@@ -35,6 +35,16 @@ export function drugState(
   return now >= due ? { state: "due", last, due } : { state: "waits", last, due, open: (due - now) / wait };
 }
 
+const ARREST_FIRST = ["epinephrine", "atropine"];
+const IN_FRONT = 4;
+
+/** The keys in front: the first two of the arrest, then what reverses drugs this patient was given, by what the record holds. */
+export function inFront(drugs: readonly EmergencyDrug[]): EmergencyDrug[] {
+  const first = ARREST_FIRST.flatMap((id) => drugs.find((d) => d.drug === id && d.group === "arrest") ?? []);
+  const undo = drugs.filter((d) => d.group === "reversal" && d.undoes);
+  return [...first, ...undo].slice(0, IN_FRONT);
+}
+
 /** What comes next, in one sentence; the ECG at the pause chooses between shock and pressing on. */
 export function nextStep(cycle: Cycle, rhythm: string, shock: string, left: string): string {
   if (["VF", "VT, no pulse"].includes(rhythm) && shock) return `Shock ${shock} once, then press again at once.`;
