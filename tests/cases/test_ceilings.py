@@ -82,6 +82,17 @@ def test_a_cat_keeps_all_of_it() -> None:
     assert one.percent == pytest.approx(1.2 / 16 * 100, abs=0.01)
 
 
+def test_what_stopped_long_ago_is_listed_as_over() -> None:
+    """U24: also where nothing is taken to have gone, the window of six hours (from memory) ends with the pump."""
+    t = Telling("cat", "4")
+    t.tell(ev.InfusionStarted, by="vet", said_by="vet", reason="tried once, on purpose", **drip(ml_h="0.6"))
+    t.at(60).tell(ev.InfusionStopped, infusion="run")
+    t.at(410)
+    assert shown(t).percent == pytest.approx(7.5, abs=0.01) and not shown(t).expired
+    t.at(430)
+    assert shown(t).percent == 0 and len(shown(t).expired) == 1
+
+
 def test_a_sick_liver_keeps_all_of_it() -> None:
     """U24: in what slows a drug's way out nothing is taken to have gone."""
     t = Telling()
@@ -374,3 +385,34 @@ def test_starch_by_bolus_is_in_its_ceiling() -> None:
     t = Telling()
     t.tell(ev.FluidGiven, fluid="colloid_hes", volume_ml=d("50"), by="vet")
     assert shown(t, "starch").percent == pytest.approx(25)
+
+
+def test_etomidate_in_its_solvent_adds_up() -> None:
+    """U14: red cells broke in dogs after 5.9 mg/kg in all (moon1994): 2 + 2 + 2 mg/kg on a veterinarian's word is 102 %, and
+    says so."""
+    t = Telling()
+    push = {"drug": "etomidate", "amount": d("20"), "unit": "mg", "volume_ml": d("10"), "concentration": "2 mg/mL", "route": "IV",
+            "purpose": "induction", "by": "vet", "said_by": "vet", "reason": "again, on purpose"}  # fmt: skip
+    for n, (percent, state) in enumerate(((2000 / 59, "room"), (4000 / 59, "room"), (6000 / 59, "ask"))):
+        t.at(30 * n).tell(ev.DrugGiven, **push)
+        total = shown(t, "etomidate in propylene glycol")
+        assert (total.percent, total.state) == (pytest.approx(percent), state)
+
+
+def test_a_planned_dose_of_the_preserved_vial_counts() -> None:
+    """U24: 20 mg/kg went in before, 6 more are ordered of the preserved vial, 108 % of 24: the order is not taken."""
+    t = Telling()
+    t.tell(ev.DrugGiven, drug="propofol", amount=d("200"), unit="mg", volume_ml=d("20"), concentration="10 mg/mL",
+           form="with benzyl alcohol", route="IV", purpose="induction", by="vet", said_by="vet", reason="no other")  # fmt: skip
+    more = {
+        "drug": "propofol",
+        "purpose": "induction",
+        "route": "IV",
+        "low": d("4"),
+        "unit": "mg/kg",
+        "ordered_by": "vet",
+    }
+    vial = "10 mg/mL with benzyl alcohol"
+    over = t.refused(OverLimit, "dose", ev.DrugOrdered, order="p", high=d("6"), concentration=vial, **more)
+    assert "108 %" in over.says and "at most 40 mg" in over.accepts
+    t.tell(ev.DrugOrdered, order="p", high=d("6"), concentration="10 mg/mL", **more)

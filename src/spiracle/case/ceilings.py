@@ -17,8 +17,18 @@ from spiracle.case import events as ev
 from spiracle.case.by_vein import BOLUS
 from spiracle.case.fold import Case
 from spiracle.case.loads import as_dose, running_doses, stretches
-from spiracle.case.prepared import dosing_weight
-from spiracle.case.pushes import doses_given, drug_id, hand_name, local_dose, rescues, route_of, troubled
+from spiracle.case.prepared import dosing_weight, vial_of
+from spiracle.case.pushes import (
+    doses_given,
+    drug_id,
+    form_mark,
+    hand_name,
+    local_dose,
+    rescues,
+    route_of,
+    stocked_form,
+    troubled,
+)
 from spiracle.case.running import per_time
 from spiracle.case.standing import orders, species
 from spiracle.case.streams import Stream, streams
@@ -89,8 +99,9 @@ def as_planned(case: Case, order: ev.DrugOrdered, facts: Facts) -> LocalDose | N
         return None
     if len(amount.unit.parts) != 1:
         return None
+    form = form_mark(vial_of(case, order)) or form_mark(stocked_form(drug, facts))
     return LocalDose(drug=drug, amount=amount, planned=True, route=route_of(order.route, facts), purpose=purpose,
-                     by=order.ordered_by)  # fmt: skip
+                     by=order.ordered_by, strength=form)  # fmt: skip
 
 
 # ---- what holds
@@ -114,7 +125,8 @@ def draw_under(case: Case, event: ev.SyringeDrawn, order: ev.DrugOrdered, holds:
         return  # what a pump will take of it is held at the pump
     drug = facts.drugs.drug(event.drug)
     this = LocalDose(drug=drug.id, amount=Quantity.of(event.volume_ml, "mL") * holds, planned=True,
-                     route=route_of(order.route, facts), purpose=_purpose(order.purpose, facts))  # fmt: skip
+                     route=route_of(order.route, facts), purpose=_purpose(order.purpose, facts),
+                     strength=form_mark(event.form) or form_mark(event.vial_concentration))  # fmt: skip
     for kind in _kinds(this, facts):
         if not kind.ask:
             at = event.happened_at

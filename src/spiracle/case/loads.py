@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from spiracle.case.animal import conditions
 from spiracle.case.fold import Case
-from spiracle.case.pushes import PRESERVED, is_preserved, route_of
+from spiracle.case.pushes import form_mark, route_of, stocked_form
 from spiracle.case.standing import order, species
 from spiracle.case.streams import Stream, streams
 from spiracle.case.syringes import syringe
@@ -57,9 +57,11 @@ def as_dose(
     told = "all that ran in" if half_life is None else (
         f"estimated to be in the body still, of {_amount(plain, stream)} that ran in; half of it gone in {figure(half_life)} min"
     )  # fmt: skip
+    stopped = stream.infusion.stopped
+    ended = stopped.happened_at if stopped is not None and stopped.happened_at <= at else None
     return LocalDose(
-        drug=stream.drug, amount=amount, route=route_of(stream.route, facts), purpose=_purpose(stream, facts, case),
-        strength=PRESERVED if preserved(case, stream) else "", running=True, told=told, by=stream.infusion.started.by,
+        drug=stream.drug, amount=amount, at=ended, route=route_of(stream.route, facts), purpose=_purpose(stream, facts, case),
+        strength=form_ran(case, stream, facts), running=True, told=told, by=stream.infusion.started.by,
     )  # fmt: skip
 
 
@@ -86,14 +88,15 @@ def _purpose(stream: Stream, facts: Facts, case: Case) -> str:
         return ""
 
 
-def preserved(case: Case, stream: Stream) -> bool:
-    """Whether what runs has benzyl alcohol in it: by the words on its syringe, its bag's vial or what was said of it."""
+def form_ran(case: Case, stream: Stream, facts: Facts) -> str:
+    """Which form of a drug runs: by the words on its syringe, its bag's vial or what was said of it, else the only one stocked."""
     started = stream.infusion.started
     drawn = syringe(case, started.syringe) if started.syringe else None
     words = [drawn.drawn.form, drawn.drawn.vial_concentration] if drawn is not None else [started.concentration]
     if stream.part is not None:
         words = [stream.part.vial_concentration]
-    return any(is_preserved(w) for w in words)
+    found = next((mark for w in words if (mark := form_mark(w))), "")
+    return found or form_mark(stocked_form(stream.drug, facts))
 
 
 def _stretches(stream: Stream, at: datetime) -> list[Ran]:

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from spiracle.case.facts import Facts
 
 PRESERVED = "benzyl alcohol"
+LIPID = "lipid"
 _PLAIN = re.compile(r"\b(?:without|no|free|unpreserved)\b", re.IGNORECASE)
 
 
@@ -106,7 +107,7 @@ def form_of(case: Case, push: ev.DrugGiven, facts: Facts) -> str:
     texts += [picked[-1].form, picked[-1].concentration] if picked else []
     texts += [ordered[-1].concentration] if ordered else []
     found = next((words for t in texts if (words := _words(t))), "")
-    return found or _stocked(push.drug, facts)
+    return found or stocked_form(push.drug, facts)
 
 
 def _words(text: str) -> str:
@@ -114,7 +115,8 @@ def _words(text: str) -> str:
     return re.sub(r"^[\d.,]+\s*(?:\S+/m[lL]|%)", "", text.strip()).strip(" ()")
 
 
-def _stocked(name: str, facts: Facts) -> str:
+def stocked_form(name: str, facts: Facts) -> str:
+    """The form of a drug that this hospital stocks; nothing where it stocks more than one, or none."""
     drug = drug_id(name, facts)
     own = (
         shelf(facts).strengths.get(drug, ())
@@ -149,18 +151,26 @@ def given_before(case: Case, facts: Facts) -> list[LocalDose]:
     return [
         LocalDose(drug=drug_id(b.drug, facts), amount=Quantity.of(b.amount, b.unit), at=b.given_at,
                   route=route_of(b.route, facts), by=b.by_whom or b.by,
-                  strength=PRESERVED if is_preserved(_stocked(b.drug, facts)) else "")
+                  strength=form_mark(stocked_form(b.drug, facts)))
         for b in case.live(ev.GivenBefore)
     ]  # fmt: skip
 
 
 def local_dose(case: Case, push: ev.DrugGiven, amount: Quantity, facts: Facts) -> LocalDose:
     """A push as the shared ceilings count it."""
-    preserved = is_preserved(form_of(case, push, facts))
     return LocalDose(
         drug=drug_id(push.drug, facts), amount=amount, at=push.happened_at, route=route_of(push.route, facts),
-        strength=PRESERVED if preserved else "", purpose=purpose_of(case, push, facts), by=push.by,
+        strength=form_mark(form_of(case, push, facts)), purpose=purpose_of(case, push, facts), by=push.by,
     )  # fmt: skip
+
+
+def form_mark(form: str) -> str:
+    """The word of a form that a shared ceiling asks for; nothing for what no ceiling does.
+
+    >>> form_mark("with benzyl alcohol"), form_mark("lipid emulsion"), form_mark("plain emulsion")
+    ('benzyl alcohol', 'lipid', '')
+    """
+    return PRESERVED if is_preserved(form) else LIPID if LIPID in form.casefold() else ""
 
 
 def is_preserved(form: str) -> bool:

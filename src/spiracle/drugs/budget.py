@@ -187,7 +187,7 @@ def _belongs(dose: LocalDose, facts: BudgetFacts) -> bool:
         return False
     if dose.running and facts.infusions == "apart":
         return False
-    if facts.form and facts.form not in dose.strength:
+    if (facts.form and facts.form not in dose.strength) or (facts.unless_form and facts.unless_form in dose.strength):
         return False
     return not (facts.id == "fluid boluses" and (dose.infusion or dose.purpose == "maintenance fluid"))
 

@@ -260,7 +260,8 @@ class BudgetFacts(Strict, frozen=True, kw_only=True):
     """A shared ceiling. `limits` names the row whose cumulative stop is the ceiling, per drug and species.
 
     `exempt`: purposes that are never held to it, and are shown beside it. `infusions`: what runs by a pump stands apart, or
-    counts by what is estimated to be in the body still, or in full.
+    counts by what is estimated to be in the body still, or in full. `form`: only this form of the drug counts; `unless_form`: every
+    form but this one.
     """
 
     id: str
@@ -278,6 +279,7 @@ class BudgetFacts(Strict, frozen=True, kw_only=True):
     note: str = ""
     exempt: tuple[str, ...] = ()
     infusions: Literal["apart", "load", "sum"] = "apart"
+    unless_form: str = ""
 
 
 class EliminationFacts(Strict, frozen=True, kw_only=True):

@@ -11,6 +11,7 @@ from spiracle.case.events import DrugGiven
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
 from spiracle.case.prepared import dosing_weight, shelf
+from spiracle.case.pushes import form_mark
 from spiracle.case.running import comes_to, is_drug, now_running, of_drug, rate_stops
 from spiracle.case.standing import species
 from spiracle.case.streams import streams
@@ -54,8 +55,9 @@ def _planned(order: OrderWork) -> LocalDose | None:
     if made.drug is None or made.amount is None or made.row is None or made.row.infusion:
         return None
     return LocalDose(
-        drug=made.drug.id, amount=made.delivered or made.amount, planned=True, route=made.route, purpose=made.purpose
-    )
+        drug=made.drug.id, amount=made.delivered or made.amount, planned=True, route=made.route, purpose=made.purpose,
+        strength=form_mark(made.strength.printed if made.strength is not None else ""),
+    )  # fmt: skip
 
 
 def _budget(
@@ -117,7 +119,7 @@ def _left(total: BudgetSum, kind: BudgetFacts, case: Case, facts: Facts, weight:
             continue
         drug = facts.drugs.drug(name)
         listed = facts.drugs.strengths_of(drug, stocked) if drug.id in own else ()
-        strengths = [s for s in listed if s.quantity is not None and (not kind.form or kind.form in s.printed)]
+        strengths = [s for s in listed if s.quantity is not None and _counts(s, kind)]
         strengths += _thinned(case, drug, strengths, facts)
         amount = _worked(left, total, drug.name)
         if not strengths:
@@ -128,6 +130,12 @@ def _left(total: BudgetSum, kind: BudgetFacts, case: Case, facts: Facts, weight:
                 drug=drug.id, name=drug.name, strength=strength.printed, amount=_num(amount, total, facts),
                 volume=None if ml is None else _num(_in_ml(left, ml, strength.printed, amount), total, facts),
             )  # fmt: skip
+
+
+def _counts(strength: Strength, kind: BudgetFacts) -> bool:
+    """Whether a vial is of the form that a ceiling counts."""
+    without = kind.unless_form and kind.unless_form in strength.printed.casefold()
+    return not without and (not kind.form or kind.form in strength.printed)
 
 
 def _thinned(case: Case, drug: Drug, listed: Iterable[Strength], facts: Facts) -> list[Strength]:
