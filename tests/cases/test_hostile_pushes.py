@@ -297,9 +297,9 @@ def test_preserved_propofol_has_a_ceiling(how: str) -> None:
     if how == "form":
         more["form"] = form
     if how == "label":
-        t.tell(
-            ev.SyringeDrawn, **{**drawn("propofol", "50", "10 mg/mL", "o1"), "vial_concentration": f"10 mg/mL {form}"}
-        )
+        fill = {**drawn("propofol", "50", "10 mg/mL", "o1"), "vial_concentration": f"10 mg/mL {form}"}
+        assert "at most 240 mg, 24 mL" in t.refused(OverLimit, "dose", ev.SyringeDrawn, **fill).accepts
+        t.tell(ev.SyringeDrawn, **fill, said_by="vet", reason="drawn up at once")
         more["syringe"] = "s1"
     if how == "picked":
         t.tell(ev.VialPicked, order="o1", drug="propofol", concentration="10 mg/mL", form=form)
