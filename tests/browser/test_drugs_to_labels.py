@@ -95,7 +95,7 @@ def test_a_label_opens_its_syringe_and_nobody_elses(tablet: Page, demo: Server) 
     """U21, U22: the code typed by a hand scanner opens the Give pad at that syringe; in another case it is refused in words."""
     hand = Hand(tablet, demo.url)
     board = tablet.request.get(f"{demo.url}/api/board").json()
-    cases = {c["name"]: c["case"] for c in board["cases"]}
+    cases = {line["name"]: line["case"] for part in ("now", "to_come", "ended") for line in board[part]}
     sorrel = cases["Sorrel"]
     syringe = next(s for s in view_of(tablet, demo, sorrel)["prepare"]["drawn"] if s["name"].lower() == "alfaxalone")
     code = f"{demo.url}/#/case/{sorrel}/syringe/{syringe['syringe']}"
