@@ -192,10 +192,14 @@ def _able(small: Small, bench: _Bench) -> dict[Wish, Decimal]:
     ml = small.volume.number("mL")
     found: dict[Wish, Decimal] = {}
     for factor in dict.fromkeys(_folds(small.conc, small.drug.made_up)):
+        if ml * factor > _TOTALS[-1]:
+            continue
+        dose = bench.dose(ml, factor, small.conc)
+        if dose is None or not bench.fineness.within(dose.error_percent):
+            continue
         for total in _TOTALS:
-            pair = _wished(ml, small.conc, Wish(factor, total), bench)
-            if pair is not None:
-                found[Wish(factor, total)] = pair[1].error_percent
+            if ml * factor <= total and bench.mix(factor, total, small.conc) is not None:
+                found[Wish(factor, total)] = dose.error_percent
     return found
 
 

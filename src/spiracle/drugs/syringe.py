@@ -35,6 +35,10 @@ class Barrel:
     dead_sources: tuple[str, ...] = ()
     dead_memory: bool = False
 
+    def __hash__(self) -> int:
+        """By its id alone: rows of recipes are kept by the syringes they are made with."""
+        return hash(self.id)
+
     @property
     def marks(self) -> int:
         return int(self.holds.value / self.mark.value)

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
+from functools import lru_cache
 
 from spiracle.quantity.units import Unit, unit
 from spiracle.refusals import OutOfRange, UnlikeUnits
+
+_NOTHING = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,16 +33,18 @@ class Quantity:
 
     def _like(self, other: Quantity) -> Decimal:
         """`other`'s number in this unit."""
-        if other.unit == self.unit:
+        if other.unit.parts == self.unit.parts:
             return other.value
-        if other.unit.dimension != self.unit.dimension:
+        ratio = _ratio(other.unit.parts, self.unit.parts)
+        if ratio is None:
             raise UnlikeUnits("unit", f"{other} and {self} are unlike.", f"Give both in {self.unit}.")
-        (above, below), (mine_above, mine_below) = other.unit.factor, self.unit.factor
-        return other.value * (above * mine_below) / (below * mine_above)
+        return other.value * ratio[0] / ratio[1]
 
     def to(self, symbol: str | Unit) -> Quantity:
         target = symbol if isinstance(symbol, Unit) else unit(symbol)
-        return Quantity(Quantity(Decimal(0), target)._like(self), target)
+        if target.parts == self.unit.parts:
+            return self
+        return Quantity(Quantity(_NOTHING, target)._like(self), target)
 
     def number(self, symbol: str | Unit) -> Decimal:
         """The bare number in a named unit: the only way out of a quantity."""
@@ -86,13 +91,30 @@ class Quantity:
         return f"{figure(self.value)} {symbol}".strip()
 
 
+@lru_cache(maxsize=4096)
+def _ratio(of: tuple[tuple[str, int], ...], to_: tuple[tuple[str, int], ...]) -> tuple[Decimal, Decimal] | None:
+    """Above and below the line between two units, kept apart so that nothing is rounded before the number is; None: unlike."""
+    one, other = Unit(of), Unit(to_)
+    if one.dimension != other.dimension:
+        return None
+    (above, below), (mine_above, mine_below) = one.factor, other.factor
+    return above * mine_below, below * mine_above
+
+
 def _meet(left: Quantity, right: Quantity) -> Quantity:
     """`right` written in `left`'s symbols where both measure the same thing, so that mg * (mL/g) is mL."""
+    target = _met(left.unit.parts, right.unit.parts)
+    return right if target is None else right.to(target)
+
+
+@lru_cache(maxsize=4096)
+def _met(left: tuple[tuple[str, int], ...], right: tuple[tuple[str, int], ...]) -> Unit | None:
+    """The unit to write the right one in; None where it stays as it is."""
     from spiracle.quantity.units import SYMBOLS
 
-    mine = {SYMBOLS[s][0]: s for s, _ in left.unit.parts}
-    parts = tuple((mine.get(SYMBOLS[s][0], s), e) for s, e in right.unit.parts)
-    return right if parts == right.unit.parts else right.to(Unit(parts))
+    mine = {SYMBOLS[s][0]: s for s, _ in left}
+    parts = tuple((mine.get(SYMBOLS[s][0], s), e) for s, e in right)
+    return None if parts == right else Unit(parts)
 
 
 def down_to(value: Decimal, step: Decimal) -> Decimal:

@@ -104,32 +104,48 @@ class Unit:
         return _factor(self.parts)
 
     def __str__(self) -> str:
-        top = [s for s, e in self.parts for _ in range(e) if e > 0]
-        bottom = [s for s, e in self.parts for _ in range(-e) if e < 0]
-        return "·".join(top) + "".join(f"/{s}" for s in bottom)
+        return _words(self.parts)
 
     @property
     def ucum(self) -> str:
         """The same unit in UCUM's case-sensitive codes, for exports."""
-        top = [UCUM.get(s, s) for s, e in self.parts for _ in range(e) if e > 0]
-        bottom = [UCUM.get(s, s) for s, e in self.parts for _ in range(-e) if e < 0]
-        return ".".join(top) + "".join(f"/{s}" for s in bottom)
+        return _ucum(self.parts)
 
     def times(self, other: Unit, sign: int = 1) -> Unit:
         """The product (sign 1) or quotient (sign -1); like bases in unlike symbols are refused, so convert first."""
-        exponents = dict(self.parts)
-        for symbol, exponent in other.parts:
-            exponents[symbol] = exponents.get(symbol, 0) + sign * exponent
-        left = tuple((s, e) for s, e in exponents.items() if e)
-        bases = [SYMBOLS[s][0] for s, _ in left]
-        if len(bases) != len(set(bases)):
+        made = _product(self.parts, other.parts, sign)
+        if made is None:
             raise UnlikeUnits(
                 "unit", f"{self} with {other} mixes two symbols of one kind.", "Convert one of them first."
             )
-        return Unit(left)
+        return made
 
 
 NUMBER = Unit(())
+
+
+@lru_cache(maxsize=4096)
+def _product(one: tuple[tuple[str, int], ...], other: tuple[tuple[str, int], ...], sign: int) -> Unit | None:
+    exponents = dict(one)
+    for symbol, exponent in other:
+        exponents[symbol] = exponents.get(symbol, 0) + sign * exponent
+    left = tuple((s, e) for s, e in exponents.items() if e)
+    bases = [SYMBOLS[s][0] for s, _ in left]
+    return Unit(left) if len(bases) == len(set(bases)) else None
+
+
+@lru_cache(maxsize=512)
+def _ucum(parts: tuple[tuple[str, int], ...]) -> str:
+    top = [UCUM.get(s, s) for s, e in parts for _ in range(e) if e > 0]
+    bottom = [UCUM.get(s, s) for s, e in parts for _ in range(-e) if e < 0]
+    return ".".join(top) + "".join(f"/{s}" for s in bottom)
+
+
+@lru_cache(maxsize=512)
+def _words(parts: tuple[tuple[str, int], ...]) -> str:
+    top = [s for s, e in parts for _ in range(e) if e > 0]
+    bottom = [s for s, e in parts for _ in range(-e) if e < 0]
+    return "·".join(top) + "".join(f"/{s}" for s in bottom)
 
 
 @lru_cache(maxsize=512)
