@@ -118,6 +118,28 @@ def test_the_emergency_sheet_is_one_page_and_says_when_it_is_void(facts: Facts, 
     )  # never in a cat's arrest (2024 guideline summary)
 
 
+@pytest.mark.parametrize(("species", "kg", "paper", "least"), [
+    ("cat", "4.2", "a4", 6), ("dog", "12.4", "a4", 6), ("dog", "62", "a4", 6), ("dog", "0.8", "letter", 5.7),
+])  # fmt: skip
+def test_the_emergency_sheet_can_be_read_at_arm_s_length(
+    facts: Facts, species: str, kg: str, paper: str, least: float
+) -> None:
+    """U28: with what one hospital stocks nothing is set smaller than six points, a little less on Letter where most is
+    diluted; each volume is more than twice that. Six points is our own least, from memory of what small print may be."""
+    sheet = emergency_sheet(species, Quantity.of(kg, "kg"), "scale", facts, None, NOW)
+    page = PdfReader(io.BytesIO(pdf.emergency_pdf(sheet, facts, paper, NOW, "nobody"))).pages[0]
+    sizes: list[tuple[float, str]] = []
+    page.extract_text(
+        visitor_text=lambda text, cm, tm, _font, size: (
+            sizes.append((abs(size * tm[3] * cm[3]), text)) if text.strip() else None
+        )
+    )
+    assert min(size for size, _ in sizes) >= least
+    volumes = {d.volume.text for d in sheet.drugs if d.volume}
+    largest = {v: max((size for size, text in sizes if text.strip() == v), default=0) for v in volumes}
+    assert min(largest.values()) > 2 * least, largest
+
+
 WEIGHTS = {"dog": ("0.3", "1", "2.7", "5", "12.4", "31", "60", "90"), "cat": ("0.3", "0.9", "2.2", "4.2", "7.5", "12")}
 
 
