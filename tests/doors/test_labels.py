@@ -9,9 +9,12 @@ from datetime import UTC, datetime
 from importlib.resources import files
 from zoneinfo import ZoneInfo
 
+import pypdfium2
 import pytest
 import segno
+import zxingcpp
 from msgspec.structs import replace
+from PIL import Image
 from pypdf import PdfReader
 
 from spiracle.case.facts import Facts
@@ -93,6 +96,29 @@ def full(drawn: CaseView) -> CaseView:
                     rate=num("21", "mL/h"), lasts=num("23.8", "h"), parts=parts, mixed=True)  # fmt: skip
     return replace(drawn, prepare=replace(drawn.prepare, drawn=(*syringes, void)), plan=replace(drawn.plan, bags=(bag,)),
                    maintain=replace(drawn.maintain, running=(run,)))  # fmt: skip
+
+
+def pictures(raw: bytes) -> list[Image.Image]:
+    """The pages as a printer of 300 dots to the inch without colour sets them."""
+    document = pypdfium2.PdfDocument(raw)
+    try:
+        return [page.render(scale=300 / 72).to_pil().convert("L") for page in document]
+    finally:
+        document.close()
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter", "62x29"])
+def test_a_camera_reads_every_code_in_black_and_white(full: CaseView, facts: Facts, paper: str) -> None:
+    """U21, U22: decoded by zxing-cpp, which knows nothing of how the code was made (ISO/IEC 18004), from a grey picture."""
+    read = [
+        code.text
+        for page in pictures(pdf.labels_pdf(full, facts, paper, NOW, base=BASE))
+        for code in zxingcpp.read_barcodes(page)
+    ]
+    kinds = [("syringe", s.syringe) for s in full.prepare.drawn if not s.void]
+    wanted = {address(BASE, full.case, kind, id_) for kind, id_ in (*kinds, ("bag", "bag1"), ("infusion", "run1"))}
+    assert wanted <= set(read), wanted - set(read)
+    assert all(text.startswith(BASE) and full.case in text for text in read)
 
 
 def pages_of(raw: bytes) -> list[str]:
