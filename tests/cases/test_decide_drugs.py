@@ -166,7 +166,13 @@ def test_local_anaesthetics_share_one_ceiling() -> None:
     already; 0.8 mg/kg is 40 % and fits."""
     t = Telling()
     t.order("o1", "lidocaine", "local block", "infiltration", "3", "3")
-    block = {"drug": "bupivacaine", "purpose": "local block", "route": "infiltration", "unit": "mg/kg", "ordered_by": "vet"}
+    block = {
+        "drug": "bupivacaine",
+        "purpose": "local block",
+        "route": "infiltration",
+        "unit": "mg/kg",
+        "ordered_by": "vet",
+    }
     refusal = t.refused(OverLimit, "dose", ev.DrugOrdered, order="o2", low=d("1"), high=d("1"), **block)
     assert "110 %" in refusal.says and "at most 8 mg" in refusal.accepts
     t.order("o2", "bupivacaine", "local block", "infiltration", "0.8", "0.8")

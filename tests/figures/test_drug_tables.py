@@ -27,8 +27,8 @@ def by_id(row: DoseRow) -> str:
 
 def test_the_tables_hold_what_was_brought_over() -> None:
     """541 rows as first written down, and four more: maropitant by vein and the reversal of an alpha-2 agonist
-    written per kg have a row of their own in each species. One fewer: the two rows of methadone by muscle in cats are one. One more: the sum
-    of etomidate in propylene glycol that is asked about."""
+    written per kg have a row of their own in each species. One fewer: the two rows of methadone by muscle in cats are
+    one. One more: the sum of etomidate in propylene glycol that is asked about."""
     figures = sum(len(formulary().figures(kind)) for kind in FIGURE_KINDS)
     assert len(ROWS) + figures == 541 + 4 - 1 + 1
     assert len(formulary().drugs) == 104 and len(formulary().classes) == 29

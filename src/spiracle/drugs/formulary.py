@@ -84,7 +84,9 @@ class Formulary:
         self.fineness = _fineness(file, error_percent)
         self.tolerances: tuple[ToleranceFacts, ...] = file.tolerance
         self.budgets: tuple[BudgetFacts, ...] = file.budget
-        self.eliminations: Mapping[tuple[str, str], EliminationFacts] = {(e.drug, e.species): e for e in file.elimination}
+        self.eliminations: Mapping[tuple[str, str], EliminationFacts] = {
+            (e.drug, e.species): e for e in file.elimination
+        }
         self.veins: tuple[VeinFacts, ...] = file.vein
         self.bolus_bags: tuple[BolusBagFacts, ...] = file.bolus_bag
         self.mixing: Mapping[str, MixingFacts] = {m.drug: m for m in file.mixing}
