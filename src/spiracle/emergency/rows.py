@@ -30,7 +30,8 @@ class Row(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
 class ItemRow(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A drug on the sheet. `row` is the dose row of the formulary it must agree with; `strength` is the printed vial.
 
-    `reverses`: the drugs whose presence in this animal brings it to the front. `cap`: a ceiling per animal.
+    `reverses`: the drugs whose presence in this animal brings it to the front; `only_if_had`: without one of them the line is
+    left out. `cap`: a ceiling per animal.
     """
 
     id: str
@@ -54,6 +55,7 @@ class ItemRow(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
     reverses: tuple[str, ...] = ()
     cap: Decimal | None = None
     cap_unit: str = ""
+    only_if_had: bool = False
 
 
 class ShockRow(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -350,7 +350,11 @@ def emergency_plan(
     if not kg.is_finite() or not Decimal("0.1") <= kg <= 150:
         raise OutOfRange("weight", f"{kg} kg is no weight for this sheet.", "Give 0.1 to 150 kg.")
     t = table.timing
-    rows = sorted((r for r in table.item if species in r.species), key=lambda r: r.order)
+    had = frozenset(on_board)
+    rows = sorted(
+        (r for r in table.item if species in r.species and (not r.only_if_had or had & set(r.reverses))),
+        key=lambda r: r.order,
+    )
     folds = folds_of(rows, kg, strengths, table)
     items = [
         item
