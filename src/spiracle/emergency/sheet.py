@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
@@ -249,7 +250,10 @@ Folds = Mapping[tuple[str, str], Decimal]
 def folds_of(rows: Sequence[ItemRow], kg: Decimal, strengths: Mapping[str, Sequence[str]], table: Table) -> Folds:
     """The one dilution of each vial on this sheet: the weakest that any of its lines needs. Two would be taken for each other."""
     found: dict[tuple[str, str], Decimal] = {}
+    several = Counter(row.drug for row in rows)
     for row in rows:
+        if several[row.drug] == 1:
+            continue  # nothing on this sheet to agree with
         for strength in strengths_of(row, strengths.get(row.drug, ())):
             thin = _pour(row, dose_amount(row, kg), strength, table, ()).dilution
             if thin is not None:

@@ -6,7 +6,7 @@ order, the airway, breathing, circulation and emergency rooms answer for the sam
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache, partial
 
@@ -175,7 +175,10 @@ class FluidWork:
 
 @dataclass(frozen=True, slots=True)
 class PlanWork:
-    """Everything worked out for one animal. A room that refused leaves its refusal instead of its answer."""
+    """Everything worked out for one animal. A room that refused leaves its refusal instead of its answer.
+
+    `for_emergency` works the emergency sheet when somebody reads it: a case has a sheet of its own, and most plans need none.
+    """
 
     request: PlanRequest
     conditions: frozenset[str]
@@ -185,10 +188,14 @@ class PlanWork:
     airway: AirwayChoice | None
     breathing: BreathingChoice | None
     fluids: FluidWork
-    emergency: EmergencyPlan
+    for_emergency: Callable[[], EmergencyPlan]
     lean: Worked[Quantity] | None = None
     limits: tuple[LimitAsked, ...] = ()
     refusals: Mapping[str, Refusal] = field(default_factory=dict)
+
+    @property
+    def emergency(self) -> EmergencyPlan:
+        return self.for_emergency()
 
 
 def work_out(request: PlanRequest, facts: Facts) -> PlanWork:
@@ -207,7 +214,7 @@ def work_out(request: PlanRequest, facts: Facts) -> PlanWork:
         airway=_airway(request, facts, conditions, refusals),
         breathing=_breathing(request, facts, refusals),
         fluids=_fluids(request, facts, conditions),
-        emergency=emergency_work(request, facts, orders),
+        for_emergency=partial(emergency_work, request, facts, orders),
         lean=lean,
         limits=request.limits,
         refusals=refusals,
