@@ -17,13 +17,14 @@ from decimal import Decimal
 from fractions import Fraction
 
 from measuring import Result
+from plan_laws import broken, lost
 from spiracle.case.facts import Facts
 from spiracle.doors.tables import load_facts
-from spiracle.drugs import DoseRow, Prepared
+from spiracle.drugs import DoseRow
 from spiracle.quantity import Quantity
 from spiracle.sheets.plan import laid_out
 from spiracle.sheets.plan_request import OrderAsked, Patient, PlanRequest, Stock
-from spiracle.sheets.plan_work import OrderWork, work_out
+from spiracle.sheets.plan_work import work_out
 
 NOW = datetime(2026, 11, 24, 8, 0, tzinfo=UTC)
 PLANS = 10_000
@@ -76,65 +77,6 @@ def request(chance: random.Random, facts: Facts, rows: dict[str, list[DoseRow]])
     return PlanRequest(patient=patient, orders=tuple(orders), stock=stock)
 
 
-def exact(q: Quantity) -> Fraction:
-    """The number in base units as a whole fraction."""
-    above, below = q.unit.factor
-    return Fraction(q.value) * Fraction(above) / Fraction(below)
-
-
-def whole(q: Quantity, kg: Fraction) -> Fraction:
-    """A dose for this animal in base units: per kg (or lb) times its weight in the base unit, per animal as it is."""
-    body = any(symbol in {"kg", "lb"} and power == -1 for symbol, power in q.unit.parts)
-    return exact(q) * kg * exact(Quantity.of(1, "kg")) if body else exact(q)
-
-
-def broken(work: OrderWork, kg: Fraction) -> str:
-    """The law this line breaks, if it breaks one."""
-    made = work.made
-    if made.refusal is not None:
-        return "a refused line shows a volume" if made.drawn is not None or made.rate is not None else ""
-    if made.delivered is None:
-        return ""
-    return _amounts(work, made, made.delivered, kg) or _marks(made) or _recipe(made)
-
-
-def _amounts(work: OrderWork, made: Prepared, delivered: Quantity, kg: Fraction) -> str:
-    """What is delivered: never over the order, what volume times strength gives, under every stop of one dose."""
-    given, shown = exact(delivered), made.rate if made.rate is not None else made.drawn
-    if given > whole(work.asked.high, kg):
-        return f"delivers {delivered} of {made.amount}"
-    if shown is None:
-        return "an amount without a volume"
-    if made.concentration is not None and exact(shown) * exact(made.concentration) != given:
-        return f"{shown} of {made.concentration} is not {delivered}"
-    row = made.row
-    for stop in () if row is None or row.emergency else row.stops:
-        alike = stop.at.unit.dimension == work.asked.high.unit.dimension
-        if stop.basis == "single" and not stop.ask and alike and given > whole(stop.at, kg):
-            return f"{delivered} is over the {stop.words}"
-    return ""
-
-
-def _marks(made: Prepared) -> str:
-    if made.barrel is None or made.drawn is None:
-        return ""
-    if Fraction(made.drawn.value) % Fraction(made.barrel.mark.value):
-        return f"{made.drawn} is no mark of {made.barrel.name}"
-    return f"{made.drawn} does not fit {made.barrel.name}" if made.drawn > made.barrel.holds else ""
-
-
-def _recipe(made: Prepared) -> str:
-    mix = made.dilution
-    if mix is None:
-        return ""
-    if mix.drug_volume + mix.diluent_volume != mix.total:
-        return "a recipe does not add up"
-    for part, barrel in ((mix.drug_volume, mix.drug_barrel), (mix.diluent_volume, mix.diluent_barrel)):
-        if Fraction(part.value) % Fraction(barrel.mark.value):
-            return f"{part} of a recipe is no mark of {barrel.name}"
-    return ""
-
-
 def soak(facts: Facts, plans: int, seed: int = 20261124) -> tuple[float, int, int]:
     """Seconds, lines worked and lines refused of so many plans; a broken law is an error."""
     rows: dict[str, list[DoseRow]] = {s: [r for r in facts.drugs.pickable(s) if r.unit.parts] for s in ("dog", "cat")}
@@ -148,6 +90,8 @@ def soak(facts: Facts, plans: int, seed: int = 20261124) -> tuple[float, int, in
         if n % LAID_OUT == 0:
             laid_out(work, facts, NOW)
         kg = Fraction(asked.patient.basis.number("kg"))
+        if lost(work):
+            raise SystemExit(f"plan {n} of seed {seed}: {lost(work)}")
         for line in work.orders:
             lines += 1
             refused += line.made.refusal is not None

@@ -36,7 +36,8 @@ from spiracle.refusals import Contradiction, Missing, NotAllowed, NotOneOf, Refu
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
-    from spiracle.sheets.shapes import Board, CaseView, ProtocolDraft, ProtocolOffers, ProtocolsSheet
+    from spiracle.sheets.scanned import Kind
+    from spiracle.sheets.shapes import Board, CaseView, ProtocolDraft, ProtocolOffers, ProtocolsSheet, Scanned
 
 ENDED_FOR = timedelta(hours=24)
 SAME_VIEW = timedelta(seconds=1)
@@ -126,6 +127,33 @@ class Door:
             self._views.popitem(last=False)
         return view
 
+    async def get_scanned(self, request: Request) -> Response:
+        """What a label's code stands for. `of` is the case that the code names, where it is not the open one."""
+        from spiracle.sheets.scanned import KINDS
+
+        case, asked = case_of(request), request.path_params
+        one_of("kind", asked["kind"], KINDS)
+        named = request.query_params.get("of") or case
+        return answer(await run_in_threadpool(self._scanned, case, uuid_of(named), asked["kind"], asked["id"]))
+
+    def _scanned(self, case: str, named: str, kind: Kind, id_: str) -> Scanned:
+        from spiracle.sheets.scanned import has, of_another, scanned, unknown
+        from spiracle.sheets.told import told
+
+        now = self.clock.now()
+        here = told(self._patient(case)[0], self.facts, now)
+        found = scanned(here, kind, id_) if named == case else None
+        if found is not None:
+            return found
+        for other in [named] if named != case else self.store.open_cases(now - ENDED_FOR):
+            folded, seq = self.store.case(other)
+            if other in {case, LEDGER} or not seq:
+                continue
+            owner = told(folded, self.facts, now)
+            if named != case or has(owner, kind, id_):
+                raise Turned(409, of_another(here, owner, kind, id_))
+        raise Turned(404, unknown(here, kind, id_))
+
     async def get_board(self, _request: Request) -> Response:
         return answer(await run_in_threadpool(self._board))
 
@@ -199,7 +227,10 @@ def stream(live: Live, case: str, first: bytes) -> Response:
 
 
 def case_of(request: Request) -> str:
-    text: str = request.path_params["case"]
+    return uuid_of(request.path_params["case"])
+
+
+def uuid_of(text: str) -> str:
     try:
         sound = str(UUID(text)) == text
     except ValueError:
@@ -274,6 +305,7 @@ def build_app(
         get("/api/cases/{case}", door.get_case),
         get("/api/cases/{case}/protocols", door.get_offers),
         get("/api/cases/{case}/as-protocol", door.get_draft),
+        get("/api/cases/{case}/scanned/{kind}/{id}", door.get_scanned),
         get("/api/cases/{case}/live", door.get_live),
         get("/api/cases/{case}/log", door.get_log),
         get("/api/cases/{case}/{sheet}.pdf", door.get_paper),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal
+from functools import lru_cache
 
 from spiracle.drugs.table import BarrelFacts, ToleranceFacts
 from spiracle.quantity import Quantity, down_to, figure
@@ -113,15 +114,26 @@ def usable(barrels: Iterable[Barrel], concentration: Quantity | None) -> tuple[B
     gets a scale in mL. U-40 is for insulin of 40 IU/mL and for nothing else; U-100 (a unit is 0.01 mL) serves drugs not in IU.
     """
     in_iu = concentration is not None and concentration.unit.parts[0][0] == _IU
+    own = concentration.number("IU/mL") if in_iu and concentration is not None else None
+    return _usable(tuple(barrels), own)
+
+
+@lru_cache(maxsize=1024)
+def _usable(barrels: tuple[Barrel, ...], iu_per_ml: Decimal | None) -> tuple[Barrel, ...]:
+    """`iu_per_ml`: the strength of what is in IU; None for a drug that is not."""
     found = []
     for barrel in barrels:
         per_ml = barrel.units_per_ml
-        if per_ml is not None:
-            same = in_iu and concentration is not None and concentration.number("IU/mL") == per_ml
-            if not same and (in_iu or barrel.scale == _U40):
-                continue
-        found.append(barrel)
-    return tuple(sorted(found, key=lambda b: b.size))
+        foreign = iu_per_ml != per_ml and (iu_per_ml is not None or barrel.scale == _U40)
+        if per_ml is None or not foreign:
+            found.append(barrel)
+    return by_size(tuple(found))
+
+
+@lru_cache(maxsize=1024)
+def by_size(barrels: tuple[Barrel, ...]) -> tuple[Barrel, ...]:
+    """The smaller and finer first."""
+    return tuple(sorted(barrels, key=lambda b: b.size))
 
 
 def percent(part: Decimal, whole: Decimal) -> Decimal:
@@ -151,7 +163,7 @@ def measure(volume: Quantity, barrels: Iterable[Barrel], fineness: Fineness) -> 
 
     None: no syringe can show it; dilute.
     """
-    able = [shown(volume, b) for b in sorted(barrels, key=lambda b: b.size) if measurable(volume, b, fineness)]
+    able = [shown(volume, b) for b in by_size(tuple(barrels)) if measurable(volume, b, fineness)]
     for found in able:
         if -found.error_percent <= fineness.error_limit:
             return found
@@ -160,7 +172,7 @@ def measure(volume: Quantity, barrels: Iterable[Barrel], fineness: Fineness) -> 
 
 def exact(volume: Quantity, barrels: Iterable[Barrel], fineness: Fineness) -> Barrel | None:
     """The smallest syringe on which this volume is itself a mark and is measurable."""
-    for barrel in sorted(barrels, key=lambda b: b.size):
+    for barrel in by_size(tuple(barrels)):
         if measurable(volume, barrel, fineness) and shown(volume, barrel).error_percent == 0:
             return barrel
     return None
@@ -172,7 +184,7 @@ def shared(volume: Quantity, barrels: Iterable[Barrel], fineness: Fineness) -> t
     None at all: it takes more syringes than are filled for one dose, and is drawn from a bag or a bottle.
     """
     ml = volume.number("mL")
-    sizes = sorted(barrels, key=lambda b: b.size)
+    sizes = by_size(tuple(barrels))
     for count in range(2, int(fineness.most_syringes) + 1):
         for barrel in sizes:
             step = barrel.mark.value

@@ -602,6 +602,33 @@ class DrawnSyringe(Shape, frozen=True, kw_only=True):
     scale: str = ""
 
 
+class ScannedPart(Shape, frozen=True, kw_only=True):
+    """One drug of what was scanned, with what is said as it is about to go in."""
+
+    drug: str
+    name: str
+    strength: str = ""
+    order: str = ""
+    at_push: AtPush | None = None
+
+
+class Scanned(Shape, frozen=True, kw_only=True):
+    """What a label's code stands for in the open case. `may_give` False: `why_not` says what is wrong with it."""
+
+    kind: Literal["syringe", "bag", "infusion"]
+    id: str
+    case: str
+    patient: str
+    event_id: str
+    name: str
+    state: Literal["stands", "void", "expired", "empty", "thrown away", "given back", "stopped", "struck"]
+    says: str
+    may_give: bool = True
+    why_not: str = ""
+    left: Num | None = None
+    parts: tuple[ScannedPart, ...] = ()
+
+
 class PrepareSheet(Shape, frozen=True, kw_only=True):
     lists: tuple[CheckList, ...]
     to_draw: tuple[DrugLine, ...]
