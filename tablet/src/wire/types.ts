@@ -1148,6 +1148,29 @@ export interface ProtocolDraftLimit {
   action: string;
 }
 
+export interface Scanned {
+  kind: "bag" | "infusion" | "syringe";
+  id: string;
+  case: string;
+  patient: string;
+  event_id: string;
+  name: string;
+  state: "empty" | "expired" | "given back" | "stands" | "stopped" | "struck" | "thrown away" | "void";
+  says: string;
+  may_give: boolean;
+  why_not: string;
+  left: Num | null;
+  parts: ScannedPart[];
+}
+
+export interface ScannedPart {
+  drug: string;
+  name: string;
+  strength: string;
+  order: string;
+  at_push: AtPush | null;
+}
+
 export interface ProtocolLine {
   drug: string;
   purpose: string;
