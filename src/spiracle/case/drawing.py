@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from spiracle.case import events as ev
 from spiracle.case.allergies import ask_about_allergy
 from spiracle.case.ceilings import draw_under
+from spiracle.case.draw_asks import NO_DATE, asked_of_a_draw
 from spiracle.case.fold import Case
 from spiracle.case.limits import not_cautioned, order_fits
 from spiracle.case.pushes import emergency_drugs, is_preserved, troubled
@@ -42,6 +43,8 @@ def may_be_drawn(
         _what_is_in_it(case, event, drug, order, vial, holds, facts)
     _expiry(case, event, word=word)
     _opened(case, event, drug, facts, word=word)
+    if not word and not troubled(case):
+        asked_of_a_draw(case, event, drug, order, facts)
     passed = order is not None and bool(order.over_hard_by and order.reason)
     ask_about_allergy(case, event.drug, facts, word or passed or event.confirmed or troubled(case))
     if word:
@@ -125,7 +128,7 @@ def last_day(text: str) -> tuple[int, int, int]:
 
 def _expiry(case: Case, event: ev.SyringeDrawn, *, word: bool) -> None:
     text = event.expires.strip()
-    if not text or troubled(case):
+    if text in {"", NO_DATE} or troubled(case):
         return
     today = event.happened_at.date()
     if last_day(text) < (today.year, today.month, today.day) and not word:

@@ -17,6 +17,9 @@ Naming = Literal["INN", "USAN", "BAN"]  # whose names of drugs the hospital read
 LabelPaper = Literal["a4", "letter", "62x29"]  # what its labels are printed on unless told otherwise
 
 
+DrawAsk = Literal["expiry", "lot of controlled drugs", "signed plan for controlled drugs"]
+
+
 class Strict(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Root of the overlay's rows: an unknown key is refused."""
 
@@ -28,12 +31,21 @@ class Person(Strict, frozen=True, kw_only=True):
     role: Role
 
 
+class StockedVial(Strict, frozen=True, kw_only=True):
+    """A lot that stands on the shelf. Offered at the draw only while it is the one of its strength."""
+
+    strength: str
+    lot: str = ""
+    expires: str = ""
+
+
 class StockedDrug(Strict, frozen=True, kw_only=True):
     """A drug on the shelf with each strength that stands there, as printed on the vial."""
 
     drug: str
     strengths: tuple[str, ...]
     note: str = ""
+    vials: tuple[StockedVial, ...] = ()
 
 
 class StockedBag(Strict, frozen=True, kw_only=True):
@@ -100,6 +112,7 @@ class Hospital(Strict, frozen=True, kw_only=True):
     names: Naming = "INN"
     shown: dict[str, str] = {}
     label: LabelPaper = "a4"
+    draw_asks: tuple[DrawAsk, ...] = ()  # what no syringe is drawn without, but in an emergency
 
     def person(self, id_: str) -> Person:
         """A person by id; an unknown hand is refused."""

@@ -363,7 +363,8 @@ class DrugLine(Shape, frozen=True, kw_only=True):
     """One order as a line of the plan: order in the veterinarian's words, then what goes in the syringe.
 
     `cautions` are those that name something this animal has; `cautions_at_large` the drug's others, one touch away.
-    `vial` is the strength it is drawn from, which a signature names; `strength` what the syringe then holds.
+    `vial` is the strength it is drawn from, which a signature names; `strength` what the syringe then holds. `lot` and
+    `expires` are the picked vial's, or the shelf's where one lot of this strength stands there; else empty.
     """
 
     order: str
@@ -412,6 +413,8 @@ class DrugLine(Shape, frozen=True, kw_only=True):
     protocol: str = ""
     at_push: AtPush | None = None
     card: InfusionCard | None = None
+    lot: str = ""
+    expires: str = ""
 
 
 class Refused(Shape, frozen=True, kw_only=True):
@@ -600,6 +603,7 @@ class DrawnSyringe(Shape, frozen=True, kw_only=True):
     at_push: AtPush | None = None
     hub: str = ""
     scale: str = ""
+    ran: Num | None = None
 
 
 class ScannedPart(Shape, frozen=True, kw_only=True):

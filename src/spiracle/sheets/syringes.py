@@ -7,6 +7,7 @@ from decimal import Decimal
 
 import msgspec
 
+from spiracle.case.draw_asks import only_vial
 from spiracle.case.events import DrugOrdered, SyringeDrawn, Weighed
 from spiracle.case.syringes import Syringe
 from spiracle.drugs import Barrel, DoseRow, DosingWeight, OrderedDose
@@ -76,6 +77,7 @@ def drawn_syringe(t: Told, s: Syringe, planned: DrugLine | None, phase: str, boa
         at_push=at_push(board, e.drug, order, dose_row(t, order)),
         hub="" if barrel is None else hub_words(Quantity.of(e.volume_ml, "mL"), barrel, t.facts.drugs.fineness),
         scale="" if barrel is None else scale_words(Quantity.of(e.volume_ml, "mL"), barrel),
+        ran=Num(text=figure(s.ran_ml), unit="mL") if s.ran_ml else None,
         due=not s.pushes and left > 0 and any(p in purpose for p in DUE_IN.get(phase, ())),
     )
 
@@ -86,8 +88,13 @@ def told_at_push(t: Told, lines: tuple[DrugLine, ...]) -> tuple[DrugLine, ...]:
     found = []
     for line in lines:
         order = t.orders.get(line.order)
-        said = at_push(board, line.drug, order, dose_row(t, order)) if _known(t, line.drug) else None
-        found.append(msgspec.structs.replace(line, at_push=said))
+        if not _known(t, line.drug):
+            found.append(line)
+            continue
+        said = at_push(board, line.drug, order, dose_row(t, order))
+        vial = only_vial(t.case, order, t.facts.drugs.drug(line.drug), line.vial, t.facts) if order is not None else None
+        lot, expires = ("", "") if vial is None else (vial.lot, vial.expires)
+        found.append(msgspec.structs.replace(line, at_push=said, lot=lot, expires=expires))
     return tuple(found)
 
 

@@ -239,6 +239,8 @@ export interface DrugLine {
   protocol: string;
   at_push: AtPush | null;
   card: InfusionCard | null;
+  lot: string;
+  expires: string;
 }
 
 export interface DilutionShape {
@@ -541,6 +543,7 @@ export interface DrawnSyringe {
   at_push: AtPush | null;
   hub: string;
   scale: string;
+  ran: Num | null;
 }
 
 export interface GivenLine {
