@@ -194,3 +194,67 @@ def test_a_bag_is_handed_over_by_its_drugs() -> None:
     t.at(10)
     handed = dict(view(t).recover.handover)
     assert "ketamine in" in handed["Fluids"].casefold()
+
+
+# ---- what made it so, what undoes it, from which vial
+
+
+def flags_of(t: Telling, order: str) -> dict[str, str]:
+    found = next(x for x in view(t).plan.lines if x.order == order).at_push
+    assert found is not None
+    return {f.title: f.changes for f in found.with_on_board}
+
+
+def test_a_caution_of_the_moment_names_the_dose_that_makes_it_true() -> None:
+    """U25: which drug, when, by whom and where, and for how long such a dose is counted."""
+    t = Telling()
+    t.tell(ev.GivenBefore, drug="dexmedetomidine", amount=d("50"), unit="mcg", route="IM", by_whom="night nurse",
+           where="the ward", given_at=NINE - timedelta(hours=1))  # fmt: skip
+    t.order("o2", "atropine", "anticholinergic", "IV", "0.02", "0.02")
+    (said_so,) = flags_of(t, "o2").values()
+    assert "Dexmedetomidine 50 mcg IM the ward, 08:00 by night nurse" in said_so
+    assert "counted for 8 h, from memory" in said_so
+
+
+def test_a_reversal_before_its_agonist_and_an_agonist_before_its_reversal() -> None:
+    """U25, U26: naloxone undoes methadone, pain relief too; after naloxone methadone may not work. Both wear off (from memory)."""
+    t = Telling()
+    t.order()
+    t.order("o2", "naloxone", "reversal", "IV", "0.002", "0.002")
+    assert not flags_of(t, "o1") and not flags_of(t, "o2")
+    t.draw()
+    t.tell(ev.DrugGiven, **t.push("0.2", "2"))
+    t.at(10)
+    assert "Methadone 2 mg IM, 09:00 by TE" in flags_of(t, "o2")["what it undoes"]
+    t.tell(ev.DrugGiven, drug="naloxone", amount=d("0.02"), unit="mg", volume_ml=d("0.05"), concentration="0.4 mg/mL", order="o2",
+           route="IV", confirmed=True)  # fmt: skip
+    t.at(20)
+    assert "Naloxone 0.02 mg IV, 09:10 by TE" in flags_of(t, "o1")["its reversal went in"]
+    t.at(60 * 9)
+    assert "its reversal went in" not in flags_of(t, "o1") and "what it undoes" not in flags_of(t, "o2")
+
+
+def test_times_to_come_say_whether_they_are_from_memory() -> None:
+    t = Telling()
+    t.order()
+    t.draw()
+    found = said(t)
+    assert found.times_memory or found.times_cited, "a time is from somewhere, or it is marked"
+
+
+def test_another_vial_than_ordered_is_a_difference() -> None:
+    """U29: the order names 5 mg/mL, the syringe was drawn from 10 mg/mL; a dilution of the ordered vial is none."""
+    t = Telling()
+    t.order("o1", "midazolam", "premedication", "IM", "0.2", "0.2", concentration="1 mg/mL")
+    t.draw("s1", "o1", "midazolam", "0.4", "5 mg/mL", confirmed=True)
+    t.tell(ev.DrugGiven, **t.push("0.4", "2", drug="midazolam"))
+    assert [x.difference for x in view(t).record.differences] == ["from 5 mg/mL instead of 1 mg/mL"]
+
+
+def test_the_handover_tells_the_wards_clock() -> None:
+    """U20: methadone of the ward is due four hours after it; pain relief that nobody planned stays not known."""
+    t = Telling()
+    t.tell(ev.GivenBefore, **ward("methadone", "2", 120))
+    handed = dict(view(t).recover.handover)
+    assert "Methadone again at the soonest Mon 11:00" in handed["Falls due again"]
+    assert "needs an order" in handed["Falls due again"] and "pain relief" in handed["Not known"]

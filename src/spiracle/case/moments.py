@@ -30,6 +30,7 @@ ON_BOARD: tuple[tuple[str, str, timedelta], ...] = (
     ("NSAID", "nsaid-recent", timedelta(hours=24)),
     ("corticosteroid", "steroid-recent", timedelta(hours=24)),
 )
+RECENT = "ketamine-recent"
 _MINUTE = timedelta(minutes=1)
 
 
@@ -62,19 +63,20 @@ def went_in(case: Case, facts: Facts, at: datetime, but: str = "") -> list[tuple
 
 def on_board(own: str, ordered: set[str], went: Iterable[tuple[str, Decimal]], facts: Facts) -> Iterable[str]:
     """The conditions that other drugs make for this one: those ordered beside it, and those that went in not long ago."""
-    had_ = tuple(went)
-
-    def had(drugs: set[str], within: timedelta) -> bool:
-        return any(drug in drugs and minutes <= Decimal(within // _MINUTE) for drug, minutes in had_)
-
-    for group, condition, within in ON_BOARD:
-        members = set(facts.drugs.classes.get(group, ())) - {own}
-        if members & ordered or had(members, within):
+    had = tuple(went)
+    for condition, members, within in makers(own, facts):
+        as_ordered = condition != RECENT and members & ordered  # an order has no time yet, so it cannot be "recent"
+        if as_ordered or any(d in members and minutes <= Decimal(within // _MINUTE) for d, minutes in had):
             yield condition
-    if own != "acepromazine" and ("acepromazine" in ordered or had({"acepromazine"}, ACEPROMAZINE)):
-        yield "acepromazine-on-board"
-    if had({"ketamine"}, KETAMINE):  # an order has no time yet, so it cannot be "recent"
-        yield "ketamine-recent"
+
+
+def makers(own: str, facts: Facts) -> Iterable[tuple[str, frozenset[str], timedelta]]:
+    """Each condition that drugs on board make for another drug: which drugs make it, and for how long after they went in."""
+    for group, condition, within in ON_BOARD:
+        yield condition, frozenset(facts.drugs.classes.get(group, ())) - {own}, within
+    if own != "acepromazine":
+        yield "acepromazine-on-board", frozenset({"acepromazine"}), ACEPROMAZINE
+    yield RECENT, frozenset({"ketamine"}), KETAMINE
 
 
 def _minutes(when: datetime, at: datetime) -> Decimal:

@@ -11,9 +11,11 @@ from datetime import timedelta
 from decimal import Decimal
 from functools import cached_property
 
+import msgspec
+
 from spiracle.case import events as ev
 from spiracle.case.intervals import interval_of
-from spiracle.case.moments import on_board, went_in
+from spiracle.case.moments import makers, on_board, went_in
 from spiracle.case.pushes import amount_given, drug_id
 from spiracle.case.standing import plan_state
 from spiracle.case.streams import streams
@@ -27,9 +29,13 @@ from spiracle.sheets.plan_lines import caution_flag
 from spiracle.sheets.shapes import AtPush, BeforeLine, RiskFlag
 from spiracle.sheets.told import Told
 from spiracle.sheets.words_before import order_words
+from spiracle.sheets.worked_shape import cited
 
 MOST = 4  # lines of earlier doses: the newest say what matters
 BACK = timedelta(hours=24)
+# How long an antagonist, and what it undoes, are counted: from memory, long on purpose.
+_TIMES = frozenset({"onset_min", "lasts_min", "interval"})
+UNDOES, UNDONE = timedelta(hours=2), timedelta(hours=8)
 _KINDS = (
     "full mu opioid",
     "partial mu opioid",
@@ -117,6 +123,8 @@ def at_push(board: Board, drug: str, order: ev.DrugOrdered | None, row: DoseRow 
         with_on_board=_with(board, name, t),
         difference="" if order is None else so_far(t, order),
         unsigned=_unsigned(t, order),
+        times_memory=row is not None and (row.facts.memory or bool(_TIMES & set(row.memory_fields))),
+        times_cited=() if row is None else cited(row.sources, t.facts.sources),
     )  # fmt: skip
 
 
@@ -141,13 +149,58 @@ def _kin(drug: str, t: Told) -> frozenset[str]:
 
 
 def _with(board: Board, drug: str, t: Told) -> tuple[RiskFlag, ...]:
-    """Cautions of this drug that something on board makes true; what only other orders make true stands on the plan."""
+    """Cautions of this drug that something on board makes true, with what makes them so; what only other orders make true stands
+    on the plan. Then what undoes it, or what it would undo."""
     if not drug:
         return ()
     went = [(d, m) for d, m in board.minutes if d != drug]
     found = frozenset(on_board(drug, set(), went, t.facts))
-    hits = [h for h in cautions(drug, t.species, found, t.facts.drugs) if h.matched]
-    return tuple(dict.fromkeys(caution_flag(h, t.facts) for h in hits))
+    hits = [h for h in cautions(drug, t.species, found, t.facts.drugs) if h.matched] if found else []
+    told = [_because(board, caution_flag(h, t.facts), drug, frozenset(h.because)) for h in hits]
+    return tuple(dict.fromkeys((*told, *_undone(board, drug), *_undoes(board, drug))))
+
+
+def _because(board: Board, flag: RiskFlag, drug: str, conditions: frozenset[str]) -> RiskFlag:
+    """The caution with the newest dose that makes it true, and for how long such a dose is counted."""
+    for condition, members, within in makers(drug, board.t.facts):
+        last = next((w for w in board.went if w.drug in members), None)
+        if condition in conditions and last is not None:
+            counted = f"counted for {_hours(within)}, from memory and long on purpose"
+            return msgspec.structs.replace(flag, changes=f"{flag.changes} On board: {_told(board, last)}; {counted}.")
+    return flag
+
+
+def _undone(board: Board, drug: str) -> Iterable[RiskFlag]:
+    """Its antagonist went in not long ago: it may not work yet, and more of it works too well later."""
+    back = board.t.facts.drugs.drug(drug).reversal
+    last = _last_within(board, {back} if back else set(), UNDOES)
+    if last is not None:
+        says = f"{_told(board, last)}: this drug may not work as usual; counted for {_hours(UNDOES)}."
+        yield RiskFlag(title="its reversal went in", changes=says, severity="care", memory=True)
+
+
+def _undoes(board: Board, drug: str) -> Iterable[RiskFlag]:
+    """What it would undo: pain relief and sedation that somebody counts on."""
+    facts = board.t.facts
+    known = {w.drug for w in board.went if w.drug}
+    of = {d for d in known if facts.drugs.drug(d).reversal == drug}
+    last = _last_within(board, of, UNDONE)
+    if last is not None:
+        says = f"{_told(board, last)}: its effect ends with this push, pain relief too where it gave any."
+        yield RiskFlag(title="what it undoes", changes=says, severity="care", memory=True)
+
+
+def _last_within(board: Board, drugs: set[str], within: timedelta) -> _Went | None:
+    return next((w for w in board.went if w.drug in drugs and board.t.now - w.line.at <= within), None)
+
+
+def _told(board: Board, went: _Went) -> str:
+    return f"{went.line.text}, {board.t.names.clock(went.line.at)} by {went.line.by}"
+
+
+def _hours(span: timedelta) -> str:
+    minutes = span // timedelta(minutes=1)
+    return f"{minutes} min" if minutes % 60 else f"{minutes // 60} h"
 
 
 def _unsigned(t: Told, order: ev.DrugOrdered | None) -> str:

@@ -10,6 +10,7 @@ from decimal import Decimal
 
 from spiracle.case import events as ev
 from spiracle.case.pushes import route_of
+from spiracle.case.signing import alike
 from spiracle.drugs import amount_of
 from spiracle.quantity import Quantity, figure, unit
 from spiracle.refusals import Refusal
@@ -73,7 +74,18 @@ def _says(t: Told, order: ev.DrugOrdered, given: list[ev.DrugGiven]) -> str:
     words = [_amount(t, order, given)]
     other = {route_of(g.route, t.facts) for g in given} - {route_of(order.route, t.facts)}
     words += [f"by {', '.join(sorted(other))} instead of {order.route}"] if other else []
+    words.append(_strength(t, order, given))
     return joined((w for w in words if w), "; ")
+
+
+def _strength(t: Told, order: ev.DrugOrdered, given: Iterable[ev.DrugGiven]) -> str:
+    """Another vial than the order names; how far it was thinned is a matter of measuring it."""
+    if not order.concentration:
+        return ""
+    vials = {s.drawn.syringe: s.drawn.vial_concentration for s in t.syringes}
+    used = dict.fromkeys(vials.get(g.syringe, "" if g.syringe else g.concentration) for g in given)
+    other = [text for text in used if text and not alike(text, order.concentration)]
+    return f"from {' and '.join(other)} instead of {order.concentration}" if other else ""
 
 
 def _amount(t: Told, order: ev.DrugOrdered, given: list[ev.DrugGiven]) -> str:

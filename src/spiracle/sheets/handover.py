@@ -8,6 +8,7 @@ from spiracle.quantity import figure
 from spiracle.sheets.collar import about, allergies
 from spiracle.sheets.names import joined, minutes_text, with_unit
 from spiracle.sheets.readings import READINGS
+from spiracle.sheets.repeats import repeats
 from spiracle.sheets.shapes import Allergies
 from spiracle.sheets.told import Told
 from spiracle.sheets.words import words
@@ -39,6 +40,7 @@ def _items(t: Told) -> tuple[Item, ...]:
         ("Limits", joined((words(e, t.names).removeprefix("Limit: ") for e in t.case.live(ev.LimitOrdered)), "; ")),
         ("Lines", joined((words(e, t.names) for e in t.case.live(ev.CatheterPlaced)), "; ")),
         ("Pain relief", _analgesia(t)),
+        ("Falls due again", _again(t)),
         ("Resuscitation", _wish(t)),
         ("Owner", joined((owner.phone and f"{owner.name} {owner.phone}") or owner.name for owner in t.case.live(ev.OwnerNamed)[-1:])),
     )  # fmt: skip
@@ -126,6 +128,12 @@ def _trouble(t: Told) -> str:
 def _analgesia(t: Told) -> str:
     plan = t.case.last(ev.AnalgesiaPlanned)
     return words(plan, t.names).removeprefix("Pain relief after: ") if plan else ""
+
+
+def _again(t: Told) -> str:
+    """Each drug whose clock runs on, the ward's too: when it may be given again at the soonest."""
+    again = (f"{d.title} at the soonest {t.names.day_clock(d.at)} ({d.detail})" for d in repeats(t))
+    return joined(again, "; ") or "nothing by its own clock"
 
 
 def _wish(t: Told) -> str:

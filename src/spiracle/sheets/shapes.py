@@ -255,7 +255,8 @@ class OtherBasis(Shape, frozen=True, kw_only=True):
 class AtPush(Shape, frozen=True, kw_only=True):
     """What is said as a drug is about to go in. `before` are earlier doses of it or its kin, newest first; `onset_at` when
     the last dose is expected to work, `next_due` when the order may be repeated; `with_on_board` what else is in the animal
-    and matters; `difference` what was given so far against the order."""
+    and matters; `difference` what was given so far against the order. Times to come are predictions: `times_memory` marks
+    those from memory, `times_cited` says where the others are from."""
 
     order_ref: str = ""
     before: tuple[BeforeLine, ...] = ()
@@ -266,6 +267,8 @@ class AtPush(Shape, frozen=True, kw_only=True):
     with_on_board: tuple[RiskFlag, ...] = ()
     difference: str = ""
     unsigned: str = ""
+    times_memory: bool = False
+    times_cited: tuple[Cited, ...] = ()
 
 
 class BeforeLine(Shape, frozen=True, kw_only=True):

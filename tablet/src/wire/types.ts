@@ -300,6 +300,8 @@ export interface AtPush {
   with_on_board: RiskFlag[];
   difference: string;
   unsigned: string;
+  times_memory: boolean;
+  times_cited: Cited[];
 }
 
 export interface BeforeLine {
