@@ -1,6 +1,6 @@
 """What a label's code stands for, over HTTP: the thing in its own case, a refusal by name in another one.
 
-Carries U21, U22. Doses, marks and volumes were worked by hand; the patients are invented.
+Carries U21, U22, U27. Doses, marks and volumes were worked by hand; the patients are invented.
 """
 
 from __future__ import annotations

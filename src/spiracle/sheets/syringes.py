@@ -92,7 +92,9 @@ def told_at_push(t: Told, lines: tuple[DrugLine, ...]) -> tuple[DrugLine, ...]:
             found.append(line)
             continue
         said = at_push(board, line.drug, order, dose_row(t, order))
-        vial = only_vial(t.case, order, t.facts.drugs.drug(line.drug), line.vial, t.facts) if order is not None else None
+        vial = (
+            only_vial(t.case, order, t.facts.drugs.drug(line.drug), line.vial, t.facts) if order is not None else None
+        )
         lot, expires = ("", "") if vial is None else (vial.lot, vial.expires)
         found.append(msgspec.structs.replace(line, at_push=said, lot=lot, expires=expires))
     return tuple(found)

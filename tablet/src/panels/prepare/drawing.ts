@@ -12,7 +12,7 @@ export const once = (line: DrugLine): boolean =>
   line.vial !== "" &&
   line.barrel !== "";
 
-/** The entry as planned. Lot, expiry and a second pair of eyes are not filled in. */
+/** The entry as planned. Lot and expiry are the shelf's one lot, shown on the key, or empty; nobody else's eyes are filled in. */
 export function mark(line: DrugLine, syringe: string): Fields<"SyringeDrawn"> {
   const ml = line.volume?.text ?? "";
   return {
@@ -24,5 +24,13 @@ export function mark(line: DrugLine, syringe: string): Fields<"SyringeDrawn"> {
     volume_ml: ml,
     drug_volume_ml: ml,
     barrel: line.barrel,
+    lot: line.lot,
+    expires: line.expires,
   };
 }
+
+/** The lot a draw in one touch writes, as it is read from the vial. */
+export const lotOf = (line: DrugLine): string =>
+  line.lot || line.expires
+    ? `${line.lot ? `lot ${line.lot}` : "no lot"}, ${line.expires ? `to ${line.expires}` : "no date"}`
+    : "lot and expiry not noted";
