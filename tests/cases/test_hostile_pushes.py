@@ -298,6 +298,8 @@ def test_preserved_propofol_has_a_ceiling(how: str) -> None:
         more["form"] = form
     if how == "label":
         fill = {**drawn("propofol", "50", "10 mg/mL", "o1"), "vial_concentration": f"10 mg/mL {form}"}
+        assert "12 times the 20 mg to 40 mg" in t.refused(AskAgain, "volume", ev.SyringeDrawn, **fill).says
+        fill["confirmed"] = True
         assert "at most 240 mg, 24 mL" in t.refused(OverLimit, "dose", ev.SyringeDrawn, **fill).accepts
         t.tell(ev.SyringeDrawn, **fill, said_by="vet", reason="drawn up at once")
         more["syringe"] = "s1"

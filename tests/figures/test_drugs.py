@@ -241,10 +241,12 @@ def test_a_confirmed_dose_over_the_stop_still_needs_the_veterinarian() -> None:
 
 
 def test_an_emergency_row_warns_and_is_never_blocked() -> None:
-    """D36: nothing stands before a life-saving dose."""
-    made = ready("epinephrine", "dog", "arrest", "IV", "0.1 mg/kg", "10", strength="1 mg/mL")
+    """D36: nothing stands before a life-saving dose. While nothing is wrong yet, ten times the usual is asked about."""
+    made = ready("epinephrine", "dog", "arrest", "IV", "0.1 mg/kg", "10", strength="1 mg/mL", urgent=True)
     assert made.refusal is None and made.zone is Zone.FORBIDDEN
     assert made.judgement is not None and made.judgement.slip
+    calm = ready("epinephrine", "dog", "arrest", "IV", "0.1 mg/kg", "10", strength="1 mg/mL")
+    assert isinstance(calm.refusal, AskAgain) and calm.refusal.field == "dose"
 
 
 def test_a_dose_of_another_kind_is_refused() -> None:

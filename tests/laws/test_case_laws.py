@@ -148,7 +148,7 @@ def test_given_under_an_order_never_passes_it_without_a_word(tenths: list[int], 
     kg = Decimal(kg10) / 10
     t = Telling(kg=str(kg))
     t.order(low="0.2", high="0.5")
-    t.draw(ml="3", barrel="3 mL")
+    t.draw(ml="3", barrel="3 mL", confirmed=True)
     for minute, n in enumerate(tenths, 1):
         ml = Decimal(n) / 10
         try:

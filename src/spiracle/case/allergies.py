@@ -37,7 +37,7 @@ def allergy_to(case: Case, drug: str, facts: Facts) -> str:
 
 
 def ask_about_allergy(case: Case, drug: str, facts: Facts, passed: bool) -> None:
-    """Asked once: a confirmed entry, or a veterinarian's word with a reason, passes."""
+    """Asked once: an entry that answers it, or a veterinarian's word with a reason, passes."""
     allergy = "" if passed else allergy_to(case, drug, facts)
     if allergy:
         raise AskAgain("drug", f"{drug}: the patient is said to be allergic to {allergy}.",

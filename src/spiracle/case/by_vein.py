@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from spiracle.case import events as ev
 from spiracle.case.fold import Case
+from spiracle.case.questions import Answering, asking
 from spiracle.case.running import is_drug
 from spiracle.case.streams import part_holds
 from spiracle.case.syringes import MixedBag, bag_of, infusions
@@ -29,7 +30,7 @@ _LITRE = Decimal(1000)
 
 
 def sugar_for_vein(
-    case: Case, drug: Drug, holds: Quantity | None, facts: Facts, field: str, *, asks: bool, confirmed: bool
+    case: Case, drug: Drug, holds: Quantity | None, facts: Facts, field: str, entry: Answering, *, asks: bool
 ) -> None:
     """A solution of sugar held against the vein that is there. `asks`: what runs for hours is asked about sooner than a push."""
     row = next((v for v in facts.drugs.veins if drug.id in v.drugs), None)
@@ -42,9 +43,10 @@ def sugar_for_vein(
     said = f"{row.what} {figure(down_to(percent, Decimal('0.1')))} % into {where}"
     if percent > most:
         raise OverLimit(field, f"{said}: at most {figure(most)} % goes there{_memory(row)}.", f"Dilute it, {WORD}")
-    if asks and not great and percent > row.ask_percent and not confirmed:
-        raise AskAgain(field, f"{said}: above {figure(row.ask_percent)} % it harms the vein.",
-                       "Dilute it, run it into a great vein, or confirm it.")  # fmt: skip
+    if asks and not great and percent > row.ask_percent:
+        with asking(entry):
+            raise AskAgain(field, f"{said}: above {figure(row.ask_percent)} % it harms the vein.",
+                           "Dilute it, run it into a great vein, or confirm it.")  # fmt: skip
 
 
 def _memory(row: VeinFacts) -> str:
@@ -83,14 +85,10 @@ def bolus_beside_bag(case: Case, event: ev.FluidGiven, facts: Facts) -> None:
     for hung in infusions(case):
         bag = bag_of(case, hung.started.bag) if hung.running else None
         told = too_much_in(bag, facts)
-        if (
-            told
-            and not event.confirmed
-            and bag is not None
-            and is_drug(facts, event.fluid, facts.drugs.drug(bag.mixed.fluid).id)
-        ):
-            raise AskAgain("fluid", f"The bag that hangs ({bag.mixed.bag}) holds {told}",
-                           "Give the bolus from another bag and confirm that it is another.")  # fmt: skip
+        if told and bag is not None and is_drug(facts, event.fluid, facts.drugs.drug(bag.mixed.fluid).id):
+            with asking(event):
+                raise AskAgain("fluid", f"The bag that hangs ({bag.mixed.bag}) holds {told}",
+                               "Give the bolus from another bag and confirm that it is another.")  # fmt: skip
 
 
 def too_much_in(bag: MixedBag | None, facts: Facts) -> str:

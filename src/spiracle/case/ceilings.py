@@ -27,10 +27,10 @@ from spiracle.case.pushes import (
     rescues,
     route_of,
     stocked_form,
-    troubled,
 )
+from spiracle.case.questions import Answering, answers, asking
 from spiracle.case.running import per_time
-from spiracle.case.standing import orders, species
+from spiracle.case.standing import orders, species, troubled
 from spiracle.case.streams import Stream, streams
 from spiracle.case.syringes import Infusion
 from spiracle.drugs import BudgetPart, BudgetSum, LocalDose, amount_of, cumulative, left_of
@@ -140,7 +140,7 @@ def push_under(case: Case, event: ev.DrugGiven, amount: Quantity, facts: Facts, 
     except OverLimit as over:
         if not emergency and not troubled(case):
             raise
-        if not event.confirmed:
+        with asking(event):
             raise AskAgain(over.field, over.says, "Give less, or confirm it.") from over
 
 
@@ -148,7 +148,7 @@ def _push(case: Case, event: ev.DrugGiven, amount: Quantity, facts: Facts) -> No
     this, at = local_dose(case, event, amount, facts), event.happened_at
     holds = None if not event.volume_ml else amount / Quantity.of(event.volume_ml, "mL")
     for kind in _kinds(this, facts):
-        question = _Question(case, kind, facts, at, holds, event.confirmed)
+        question = _Question(case, kind, facts, at, holds, event)
         before = filled(case, kind, facts, at)
         if kind.ask:
             _asked(question, before, this)
@@ -160,14 +160,18 @@ def _push(case: Case, event: ev.DrugGiven, amount: Quantity, facts: Facts) -> No
 
 @dataclass(frozen=True, slots=True)
 class _Question:
-    """What is asked of one ceiling: in which case, when, of which strength, and whether the question was answered."""
+    """What is asked of one ceiling: in which case, when, of which strength, and by which entry, if one can answer."""
 
     case: Case
     kind: BudgetFacts
     facts: Facts
     at: datetime
     holds: Quantity | None = None
-    confirmed: bool = False
+    entry: Answering | None = None
+
+    def ask(self, question: AskAgain) -> None:
+        if self.entry is None or not answers(self.entry, question):
+            raise question
 
     def add(self, doses: list[LocalDose]) -> BudgetSum | None:
         return sum_of(self.kind, doses, self.case, self.facts, self.at)
@@ -223,10 +227,10 @@ def _block(q: _Question, before: list[LocalDose], this: LocalDose, verb: str) ->
         room = q.room(before, this.drug)
         does = f"{verb} at most {room}, {WORD}" if room not in {"", "nothing"} else f"{verb} none of it, {WORD}"
         raise OverLimit("dose", _reaches(q, total), does)
-    if total.percent + total.exempt_percent > FULL and verb == "Give" and not q.confirmed:
+    if total.percent + total.exempt_percent > FULL and verb == "Give":
         told = ", ".join(f"{p.amount} of {p.name}" for p in total.exempt)
-        raise AskAgain("dose", f"{told} went in for the rhythm or in arrest; with it {_reaches(q, total, total.exempt)}",
-                       "Give less, or confirm it.")  # fmt: skip
+        q.ask(AskAgain("dose", f"{told} went in for the rhythm or in arrest; with it {_reaches(q, total, total.exempt)}",
+                       "Give less, or confirm it."))  # fmt: skip
 
 
 def _by_vein(q: _Question, before: list[LocalDose], this: LocalDose) -> None:
@@ -239,15 +243,14 @@ def _by_vein(q: _Question, before: list[LocalDose], this: LocalDose) -> None:
         room = q.room([d for d in before if not d.running or q.kind.infusions == "sum"], this.drug)
         does = f"Give at most {room}, {WORD}" if room not in {"", "nothing"} else f"Give none of it, {WORD}"
         raise OverLimit("dose", _reaches(q, hard), does)
-    if not q.confirmed:
-        raise AskAgain("dose", _reaches(q, total), "Give less, or confirm it.")
+    q.ask(AskAgain("dose", _reaches(q, total), "Give less, or confirm it."))
 
 
 def _asked(q: _Question, before: list[LocalDose], this: LocalDose) -> None:
     """A ceiling that asks and never stops."""
     total = q.add([*before, this])
-    if total is not None and _counts(total, this) and total.percent > FULL and not q.confirmed:
-        raise AskAgain("dose", _reaches(q, total), "Ask the veterinarian, then confirm it.")
+    if total is not None and _counts(total, this) and total.percent > FULL:
+        q.ask(AskAgain("dose", _reaches(q, total), "Ask the veterinarian, then confirm it."))
 
 
 def _counts(total: BudgetSum, this: LocalDose) -> bool:
@@ -287,7 +290,7 @@ def run_under(run: Run) -> None:
     for kind in facts.drugs.budgets:
         if run.drug.id not in kind.drugs or kind.infusions == "apart" or purpose in kind.exempt:
             continue
-        _projected(run, kind, _Question(case, kind, facts, at, run.holds, run.entry.confirmed))
+        _projected(run, kind, _Question(case, kind, facts, at, run.holds, run.entry))
 
 
 def _projected(run: Run, kind: BudgetFacts, q: _Question) -> None:
@@ -328,6 +331,5 @@ def _mine(
 def _over_ahead(q: _Question, total: BudgetSum, minutes: int) -> None:
     if q.kind.infusions == "sum" and not q.kind.ask and minutes == 0:
         raise OverLimit("rate", _reaches(q, total), f"Stop it, {WORD}")
-    if not q.confirmed:
-        when = "now" if minutes == 0 else f"in about {minutes} min"
-        raise AskAgain("rate", f"At this rate, {when}: {_reaches(q, total)}", "Run it slower, or confirm it.")
+    when = "now" if minutes == 0 else f"in about {minutes} min"
+    q.ask(AskAgain("rate", f"At this rate, {when}: {_reaches(q, total)}", "Run it slower, or confirm it."))

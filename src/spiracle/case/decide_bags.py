@@ -19,6 +19,7 @@ from spiracle.case.drawing import last_day
 from spiracle.case.fold import Case
 from spiracle.case.limits import not_cautioned, order_fits
 from spiracle.case.prepared import vial_of
+from spiracle.case.questions import asking
 from spiracle.case.ruling import Rules
 from spiracle.case.running import SET, comes_to, is_drug, is_fluid, per_time, told, urgent
 from spiracle.case.standing import dosing_weight_kg, orders, species, weight_in_use
@@ -57,8 +58,9 @@ def bag_mixed(case: Case, event: ev.BagMixed, facts: Facts, _now: datetime) -> N
     if urgent(case):
         return
     _together(case, event, fluid, facts, word=word)
-    if not (word or event.confirmed):
-        _at_the_ordered_rate(case, event, facts)
+    if not word:
+        with asking(event):
+            _at_the_ordered_rate(case, event, facts)
 
 
 # ---- the arithmetic
@@ -103,13 +105,16 @@ def _part(case: Case, event: ev.BagMixed, part: ev.BagPart, facts: Facts, *, wor
                       "Say what it was made up to, like 1 mg/mL.")  # fmt: skip
     _on_a_mark(part.drug_volume_ml, drug, facts)
     order = _order(case, event, part, drug, facts, word=word)
-    if not event.confirmed and not urgent(case):
+    if not urgent(case):
         able = [*on_the_shelf(drug, facts), *drug.made_up, *made_here(case, drug, order, facts, event.happened_at)]
-        ask_about_strength(drug, vial, able, "strength")
-        _picked(case, order, drug, vial, facts)
-    _expiry(case, event, part, drug, word=word)
-    passed = word or event.confirmed or urgent(case) or bool(order is not None and order.over_hard_by and order.reason)
-    ask_about_allergy(case, drug.id, facts, passed)
+        with asking(event):
+            ask_about_strength(drug, vial, able, "strength")
+        with asking(event):
+            _picked(case, order, drug, vial, facts)
+    _expiry(case, event, part, drug, facts, word=word)
+    passed = word or urgent(case) or bool(order is not None and order.over_hard_by and order.reason)
+    with asking(event):
+        ask_about_allergy(case, drug.id, facts, passed)
     if not (word or urgent(case)):
         _for_this_animal(case, event, drug, order, facts)
 
@@ -140,11 +145,11 @@ def _picked(case: Case, order: ev.DrugOrdered | None, drug: Drug, vial: Quantity
                        "Read the vial again, or confirm it.")  # fmt: skip
 
 
-def _expiry(case: Case, event: ev.BagMixed, part: ev.BagPart, drug: Drug, *, word: bool) -> None:
+def _expiry(case: Case, event: ev.BagMixed, part: ev.BagPart, drug: Drug, facts: Facts, *, word: bool) -> None:
     text = part.expires.strip()
     if not text or word or urgent(case):
         return
-    today = event.happened_at.date()
+    today = event.happened_at.astimezone(facts.zone).date()
     if last_day(text) < (today.year, today.month, today.day):
         raise OutOfRange("expires", f"the vial of {drug.name} expired {text}.",
                          "Take another vial, or a named veterinarian says so with a reason.")  # fmt: skip
@@ -157,7 +162,7 @@ def _for_this_animal(case: Case, event: ev.BagMixed, drug: Drug, order: ev.DrugO
         return
     if weight_in_use(case) is None:
         raise Missing("weight", "is not known, so no order can be held against its limits.", "Weigh the patient first.")
-    if not order_fits(case, order, facts, at, confirmed=event.confirmed).emergency:
+    if not order_fits(case, order, facts, at, event).emergency:
         not_cautioned(case, drug, order, order.purpose, facts, at)
 
 
@@ -170,8 +175,9 @@ def _together(case: Case, event: ev.BagMixed, fluid: Drug, facts: Facts, *, word
     for found in clashes(fluid.id, tuple(p.drug for p in event.parts), kind, facts.drugs):
         if found.how is Clash.NEVER and not word:
             raise OverLimit("drug", found.says, WORD)
-        if found.how is Clash.ASK and not (word or event.confirmed):
-            raise AskAgain(found.field, found.says, "Ask the pharmacist or the veterinarian, or confirm it.")
+        if found.how is Clash.ASK and not word:
+            with asking(event):
+                raise AskAgain(found.field, found.says, "Ask the pharmacist or the veterinarian, or confirm it.")
 
 
 def _at_the_ordered_rate(case: Case, event: ev.BagMixed, facts: Facts) -> None:

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 from spiracle.case import events as ev
 from spiracle.case.fold import Case
-from spiracle.case.pushes import is_plain_amount
+from spiracle.case.pushes import readable_amount
 from spiracle.case.ruling import Rules
 from spiracle.case.standing import species
 from spiracle.quantity import Quantity
-from spiracle.refusals import Contradiction, OutOfRange, UnlikeUnits
+from spiracle.refusals import Contradiction, OutOfRange
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
@@ -23,10 +23,7 @@ def given_before(case: Case, event: ev.GivenBefore, facts: Facts, _now: datetime
     drug = facts.drugs.drug(event.drug, species(case))
     route = facts.drugs.route(event.route)
     amount = Quantity.of(event.amount, event.unit)
-    if not is_plain_amount(amount):
-        raise UnlikeUnits("unit", f"{event.unit or 'nothing'} is no amount.", "Give what went in, like 2 mg.")
-    if event.amount <= 0:
-        raise OutOfRange("amount", "is zero.", "Give what went in.")
+    readable_amount(amount, drug, facts)
     if event.given_at > event.recorded_at:
         raise Contradiction("given at", "is later than the entry was made.", "Give the time it was given.")
     if event.recorded_at - event.given_at > LONGEST:

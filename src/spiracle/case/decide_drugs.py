@@ -28,15 +28,17 @@ from spiracle.case.intervals import opioid_again
 from spiracle.case.limits import not_cautioned, row_for, under_order, under_stops, why_never
 from spiracle.case.pain_again import nsaid_again
 from spiracle.case.prepared import dosing_weight
-from spiracle.case.pushes import drug_id, emergency_drugs, is_plain_amount, route_of, troubled
+from spiracle.case.pushes import drug_id, is_rescue, readable_amount, route_of
+from spiracle.case.questions import asking
 from spiracle.case.ruling import Rules
 from spiracle.case.running import per_time
-from spiracle.case.standing import given, species
+from spiracle.case.standing import given, species, troubled
 from spiracle.case.strengths import ask_about_strength, made_here, not_a_trap, on_the_shelf, read_holds
 from spiracle.case.syringes import Syringe
-from spiracle.drugs import Drug
-from spiracle.quantity import Quantity, Unit, figure, unit
-from spiracle.refusals import AskAgain, Contradiction, Missing, OutOfRange, OverLimit, UnlikeUnits
+from spiracle.drugs import DoseRow, DosingWeight, Drug, Strength
+from spiracle.drugs.vial import product_fits
+from spiracle.quantity import Quantity, figure, unit
+from spiracle.refusals import AskAgain, Contradiction, Missing, OutOfRange, OverLimit, Refusal, UnlikeUnits
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
@@ -55,9 +57,15 @@ def drug_given(case: Case, event: ev.DrugGiven, facts: Facts, _now: datetime) ->
         facts.drugs.route(event.route)  # refuses, and lists what there is
     known_form(event.form, drug)
     word = said(facts, event.said_by, event.reason)
-    if event.emergency and _is_emergency(case, drug, facts):
+    if event.emergency and is_rescue(case, event, facts):
         _adds_up(case, event, amount, drug, facts)
         _never(case, event, drug, facts, word, emergency=True)
+        return
+    if event.emergency and troubled(case):
+        _adds_up(case, event, amount, drug, facts)
+        _never(case, event, drug, facts, word, emergency=True)
+        if not word:
+            _asked_over(case, event, drug, amount, facts)
         return
     if event.emergency:  # called one, but nothing in the case or the tables says so
         event = msgspec.structs.replace(event, emergency=False)
@@ -66,8 +74,20 @@ def drug_given(case: Case, event: ev.DrugGiven, facts: Facts, _now: datetime) ->
     _held(case, event, drug, amount, facts, word=word)
 
 
-def _is_emergency(case: Case, drug: Drug, facts: Facts) -> bool:
-    return troubled(case) or drug.id in emergency_drugs(case, facts)
+def _asked_over(case: Case, event: ev.DrugGiven, drug: Drug, amount: Quantity, facts: Facts) -> None:
+    """In trouble, what no table has for an emergency waits for no order; over a stop or a ceiling it is asked about."""
+    try:
+        weight = dosing_weight(case)
+        row = row_for(case, event, None, facts, weight)
+    except Refusal:
+        return  # no weight, no row: nothing to hold it against
+    try:
+        under_stops(case, event, amount, row, weight, facts)
+    except OverLimit as over:
+        with asking(event):
+            raise AskAgain(over.field, over.says, "Give less, or confirm it.") from over
+        return  # asked once
+    push_under(case, event, amount, facts, emergency=True)
 
 
 def _held(case: Case, event: ev.DrugGiven, drug: Drug, amount: Quantity, facts: Facts, *, word: bool) -> None:
@@ -82,23 +102,30 @@ def _held(case: Case, event: ev.DrugGiven, drug: Drug, amount: Quantity, facts: 
         if not troubled(case):  # in trouble the order is written when there is time
             _ordered_before(case, order, event.happened_at)
     _twice(case, event, drug.id, facts)
-    if found is None and event.concentration and not event.confirmed:
-        not_a_trap(drug, event.concentration, facts, "concentration")
-        able = [*on_the_shelf(drug, facts), *made_here(case, drug, order, facts, event.happened_at)]
-        ask_about_strength(drug, read_holds(drug, event.concentration, facts), able, "concentration")
+    if found is None and event.concentration:
+        with asking(event):
+            not_a_trap(drug, event.concentration, facts, "concentration")
+            able = [*on_the_shelf(drug, facts), *made_here(case, drug, order, facts, event.happened_at)]
+            ask_about_strength(drug, read_holds(drug, event.concentration, facts), able, "concentration")
     passed = order is not None and bool(order.over_hard_by and order.reason)
-    ask_about_allergy(case, event.drug, facts, word or passed or event.confirmed)
+    with asking(event):
+        ask_about_allergy(case, event.drug, facts, word or passed)
     _never(case, event, drug, facts, word, emergency=False)
     if word:
         own_hand.push(case, event, order, amount, facts)
         return
     _ordered(event, order, facts)
+    text = event.concentration if found is None else found.drawn.vial_concentration
+    if text:
+        _of_its_product(case, event, facts.drugs.strength(drug, text), drug, facts)
     if event.volume_ml and route_of(event.route, facts) == "IV":
         holds = amount / Quantity.of(event.volume_ml, "mL")
-        sugar_for_vein(case, drug, holds, facts, "concentration", asks=False, confirmed=event.confirmed)
+        sugar_for_vein(case, drug, holds, facts, "concentration", event, asks=False)
     _limits(case, event, order, drug, amount, facts)
-    if not troubled(case):
+    try:
         nsaid_again(case, event, drug, facts)
+    except OverLimit as soon:
+        asked_in_trouble(case, soon, event)
     opioid_again(case, event, drug, facts)
 
 
@@ -107,23 +134,9 @@ def _held(case: Case, event: ev.DrugGiven, drug: Drug, amount: Quantity, facts: 
 
 def _amount(event: ev.DrugGiven, drug: Drug, facts: Facts) -> Quantity:
     """An amount above zero in a unit the drug is measured in: others can never be added up later."""
-    given_in = unit(event.unit)
-    amount = Quantity(event.amount, given_in)
-    if not is_plain_amount(amount):
-        raise UnlikeUnits("unit", f"{event.unit or 'nothing'} is no amount.", "Give what went in, like 2 mg.")
-    tops = _tops(drug, facts)
-    if tops and not any(unit(t).dimension == given_in.dimension for t in tops):
-        raise UnlikeUnits("unit", f"{drug.name} is not measured in {event.unit}.",
-                          f"Give it in {' or '.join(sorted(tops))}.")  # fmt: skip
-    if event.amount <= 0:
-        raise OutOfRange("amount", "is zero.", "Give what went in.")
+    amount = Quantity(event.amount, unit(event.unit))
+    readable_amount(amount, drug, facts)
     return amount
-
-
-def _tops(drug: Drug, facts: Facts) -> set[str]:
-    units: list[Unit] = [s.quantity.unit for s in drug.strengths if s.quantity is not None]
-    units += [row.unit for row in facts.drugs.all_rows() if row.drug == drug.id]
-    return {u.parts[0][0] for u in units}
 
 
 def _by_its_name(event: ev.DrugGiven, drug: Drug, order: ev.DrugOrdered | None, facts: Facts) -> None:
@@ -197,22 +210,22 @@ def _ordered_before(case: Case, order: ev.DrugOrdered, at: datetime) -> None:
 
 def _twice(case: Case, event: ev.DrugGiven, drug: str, facts: Facts) -> None:
     """The same drug by the same route so soon after: meant, or the same push entered twice?"""
-    if event.confirmed:
-        return
     soon = INCREMENT_SOON if "induction" in event.purpose else TWICE_SOON
     for other in given(case):
         if drug_id(other.drug, facts) != drug or route_of(other.route, facts) != route_of(event.route, facts):
             continue
         apart = abs(event.happened_at - other.happened_at)
         if apart < soon and (other.site, other.side) == (event.site, event.side):
-            seconds = int(apart.total_seconds())
-            raise AskAgain("drug", f"{event.drug} {event.route} was entered {seconds // 60} min {seconds % 60} s apart from this.",
-                           "Confirm it if it is a second dose.")  # fmt: skip
+            minutes = int(apart.total_seconds() // 60)
+            told = "less than a minute" if minutes == 0 else f"{minutes} min"
+            with asking(event):
+                raise AskAgain("drug", f"{event.drug} {event.route} was entered {told} apart from this.",
+                               "Confirm it if it is a second dose.")  # fmt: skip
 
 
 def _never(case: Case, event: ev.DrugGiven, drug: Drug, facts: Facts, word: bool, *, emergency: bool) -> None:
     """What is never given like this: a veterinarian enters it himself and says why. In an emergency his word is enough."""
-    if emergency and drug.id in emergency_drugs(case, facts):
+    if emergency and is_rescue(case, event, facts):
         return
     route = route_of(event.route, facts)
     why = why_never(case, drug, route, event.purpose, facts, event.happened_at)
@@ -234,6 +247,13 @@ def _ordered(event: ev.DrugGiven, order: ev.DrugOrdered | None, facts: Facts) ->
                             "Give it as ordered, or name the veterinarian who said so.")  # fmt: skip
 
 
+def _of_its_product(case: Case, event: ev.DrugGiven, strength: Strength, drug: Drug, facts: Facts) -> None:
+    try:
+        product_fits(strength, drug, str(species(case)), facts.drugs.route(event.route))
+    except OverLimit as stop:
+        asked_in_trouble(case, stop, event)
+
+
 def _limits(
     case: Case, event: ev.DrugGiven, order: ev.DrugOrdered | None, drug: Drug, amount: Quantity, facts: Facts
 ) -> None:
@@ -246,10 +266,23 @@ def _limits(
         try:
             not_cautioned(case, drug, order, event.purpose, facts, event.happened_at)
         except OverLimit as stop:
-            asked_in_trouble(case, stop, confirmed=event.confirmed)
+            asked_in_trouble(case, stop, event)
         if order is None or not (order.over_hard_by and order.reason):
             under_stops(case, event, amount, row, weight, facts)
+    elif not troubled(case):
+        _asked_of_a_rescue(case, event, row, amount, weight, facts)
     push_under(case, event, amount, facts, emergency=row.emergency)
+
+
+def _asked_of_a_rescue(
+    case: Case, event: ev.DrugGiven, row: DoseRow, amount: Quantity, weight: DosingWeight, facts: Facts
+) -> None:
+    """A drug of an emergency row while nothing is wrong: over its stop it may be a slip, so it is asked about, never stopped."""
+    try:
+        under_stops(case, event, amount, row, weight, facts)
+    except OverLimit as over:
+        with asking(event):
+            raise AskAgain(over.field, over.says, "Give less, or confirm it.") from over
 
 
 def preoxygenation_ended(case: Case, _event: ev.PreoxygenationEnded, _facts: Facts, _now: datetime) -> None:

@@ -18,13 +18,14 @@ from spiracle.case.decide_people import said
 from spiracle.case.decide_spans import inside
 from spiracle.case.fold import Case
 from spiracle.case.prepared import dosing_weight
+from spiracle.case.questions import asking
 from spiracle.case.ruling import Rules
 from spiracle.case.running import FLUID_GROUPS, PLAIN, ROUNDED, is_drug, per_time, told, urgent
 from spiracle.case.standing import species
 from spiracle.drugs import Drug, amount_of, in_unit
 from spiracle.drugs.rows import Stop
 from spiracle.quantity import Quantity, unit
-from spiracle.refusals import Contradiction, Missing, OutOfRange, OverLimit, Unknown
+from spiracle.refusals import AskAgain, Contradiction, Missing, OutOfRange, OverLimit, Unknown
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
@@ -40,14 +41,16 @@ def fluid_given(case: Case, event: ev.FluidGiven, facts: Facts, _now: datetime) 
     inside("minutes", event.minutes)
     word = said(facts, event.said_by, event.reason)
     fluid = _fluid(case, event.fluid, facts)
-    if word or urgent(case):
+    if word:
+        return
+    _beside(case, event, facts)
+    if urgent(case):
         return
     order = standing_order(case, event.order, event.fluid, facts) if event.order else None
     if order is None and fluid.group != PLAIN and not facts.hospital.is_veterinarian(event.by):
         raise Missing(
             "order", f"no order of {fluid.name} is named.", "Name the order, or the veterinarian who said so and why."
         )
-    bolus_beside_bag(case, event, facts)
     kg = dosing_weight(case).kg
     alike = [f for f in case.live(ev.FluidGiven) if is_drug(facts, f.fluid, fluid.id)]
     if order is not None and not per_time(unit(order.unit)):
@@ -55,6 +58,17 @@ def fluid_given(case: Case, event: ev.FluidGiven, facts: Facts, _now: datetime) 
     _stops(case, event, fluid, alike, facts, kg)
     before = [f.volume_ml for f in case.live(ev.FluidGiven)]
     facts.circulation.check_bolus(str(species(case)), kg, before, event.volume_ml)
+
+
+def _beside(case: Case, event: ev.FluidGiven, facts: Facts) -> None:
+    """A bolus out of a bag with potassium in it kills faster than what it is given for: also in an emergency it is asked about."""
+    try:
+        bolus_beside_bag(case, event, facts)
+    except OverLimit as stop:
+        if not urgent(case):
+            raise
+        with asking(event):
+            raise AskAgain(stop.field, stop.says, "Take another bag, or confirm it.") from stop
 
 
 def _fluid(case: Case, name: str, facts: Facts) -> Drug:

@@ -19,6 +19,7 @@ from spiracle.case.decide_people import need_words, own_hand, said
 from spiracle.case.decide_spans import inside
 from spiracle.case.fold import Case
 from spiracle.case.prepared import dosing_weight, ordered_dose
+from spiracle.case.questions import asking
 from spiracle.case.ruling import Rules
 from spiracle.case.run_asked import Run, held_in, in_bag, same_strength, strength_there
 from spiracle.case.running import (
@@ -59,7 +60,7 @@ if TYPE_CHECKING:
 
 NEAR = Decimal("1.05")  # how close to a whole slip a rate is called one: a pump's step and a rounding
 SAME = Decimal("0.02")  # a pump shows tenths of a mL/h and a dose rate three digits
-FAR = Decimal("1.5")  # a total read from the pump that is so much more than rate times time is a slip
+FAR = Decimal("1.5")  # a total read from the pump that is so much more, or less, than rate times time is a slip
 WORD = "Run it slower, or a named veterinarian says so with a reason."
 
 
@@ -109,18 +110,20 @@ def infusion_stopped(case: Case, event: ev.InfusionStopped, _facts: Facts, _now:
     found = _running(case, event.infusion, event.happened_at)
     if event.happened_at < found.since:
         raise Contradiction("infusion", "its rate was changed after that.", "Give the time it stopped.")
-    if not event.total_ml:
+    if event.total_ml is None:
         return
-    inside("fluid volume", event.total_ml)
+    if event.total_ml != 0:
+        inside("fluid volume", event.total_ml)
     _was_there(case, found, event)
     bag, worked = found.started.bag_ml, found.volume_ml(event.happened_at)
-    if not event.confirmed and event.total_ml > (bag or worked * FAR + 1):
-        more = (
-            f"the bag held {figure(bag)} mL" if bag else f"its rates make {figure(worked.quantize(Decimal('0.1')))} mL"
-        )
-        raise AskAgain(
-            "total", f"{figure(event.total_ml)} mL were read, {more}.", "Read the pump again, or confirm it."
-        )
+    made = f"its rates make {figure(worked.quantize(Decimal('0.1')))} mL"
+    over = event.total_ml > (bag or worked * FAR + 1)
+    if over or (event.total_ml + 1) * FAR < worked:  # too little read would take what went in out of every ceiling
+        more = f"the bag held {figure(bag)} mL" if bag and over else made
+        with asking(event):
+            raise AskAgain(
+                "total", f"{figure(event.total_ml)} mL were read, {more}.", "Read the pump again, or confirm it."
+            )
 
 
 def _was_there(case: Case, found: Infusion, event: ev.InfusionStopped) -> None:
@@ -234,9 +237,7 @@ def _vein(run: Run) -> None:
     if run.part is None and run.started.bag and _is_bolus(run):
         bag_for_bolus(run.case, run.started.bag, run.facts)
     if run.route == "IV":
-        sugar_for_vein(
-            run.case, run.drug, run.holds, run.facts, "concentration", asks=True, confirmed=run.entry.confirmed
-        )
+        sugar_for_vein(run.case, run.drug, run.holds, run.facts, "concentration", run.entry, asks=True)
 
 
 def _is_bolus(run: Run) -> bool:
@@ -333,9 +334,10 @@ def _ordered(run: Run, order: ev.DrugOrdered) -> None:
         all_ = " with what runs already" if mine else ""
         raise OverLimit("rate", f"{run.named}{figure(run.entry.rate_ml_h)} mL/h{all_} is {told(runs)}, over the ordered {told(top)}. "
                         f"{slip}".rstrip(), "Run it slower, or have it ordered anew.")  # fmt: skip
-    if slip and not run.entry.confirmed:
-        raise AskAgain("rate", f"{run.named}{figure(run.entry.rate_ml_h)} mL/h is {told(runs)}, ordered {told(top)}. {slip}",
-                       "Look at the pump again, or confirm it.")  # fmt: skip
+    if slip:
+        with asking(run.entry):
+            raise AskAgain("rate", f"{run.named}{figure(run.entry.rate_ml_h)} mL/h is {told(runs)}, ordered {told(top)}. {slip}",
+                           "Look at the pump again, or confirm it.")  # fmt: skip
     dose = ordered_dose(run.case, order, run.facts, run.entry.happened_at)
     row = run.facts.drugs.choose(dose, weight)
     if dose.overridden or row.emergency:
@@ -377,11 +379,12 @@ def _by_hand(run: Run) -> None:
         _not_cautioned(run)
         _under_stops(run, row, weight.kg)
     judged = judge_dose(run.total(of_drug(run.beside, run.drug.id, run.facts), row.unit, weight.kg), row, weight)
-    if judged.asks and not run.entry.confirmed:
+    if judged.asks:
         asked = (
             judged.slip or f"{told(judged.per_row) if judged.per_row else ''} is over what is published ({row.high})"
         )
-        raise AskAgain("rate", f"{asked}.", "Look at the pump again, or confirm it.")
+        with asking(run.entry):
+            raise AskAgain("rate", f"{asked}.", "Look at the pump again, or confirm it.")
 
 
 def _no_row(run: Run) -> Unknown:

@@ -40,6 +40,10 @@ def syringe_drawn(case: Case, event: ev.SyringeDrawn, facts: Facts, _now: dateti
         raise Contradiction("drug", f"{event.drug} is kept as {drug.id}.", f"Enter it as {drug.id}.", use=drug.id)
     word = said(facts, event.said_by, event.reason)
     holds = read(event.concentration, "concentration", "concentration")
+    if holds.value <= 0:
+        raise OutOfRange(
+            "concentration", f"{event.concentration!r} holds nothing.", "Say what the syringe holds, like 10 mg/mL."
+        )
     vial = readable_strength(facts, event.drug, event.vial_concentration)
     known_form(event.form, drug)
     _volumes(event)

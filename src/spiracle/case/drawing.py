@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from datetime import date
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from spiracle.case import events as ev
@@ -15,11 +16,14 @@ from spiracle.case.ceilings import draw_under
 from spiracle.case.draw_asks import NO_DATE, asked_of_a_draw
 from spiracle.case.fold import Case
 from spiracle.case.limits import not_cautioned, order_fits
-from spiracle.case.pushes import emergency_drugs, is_preserved, troubled
-from spiracle.case.standing import weight_in_use
+from spiracle.case.pushes import emergency_drugs, is_preserved
+from spiracle.case.questions import Answering, asking
+from spiracle.case.running import per_time
+from spiracle.case.standing import dosing_weight_kg, species, troubled, weight_in_use
 from spiracle.case.strengths import ask_about_strength, made_here, on_the_shelf
-from spiracle.drugs import Drug
-from spiracle.quantity import Quantity
+from spiracle.drugs import Drug, amount_of
+from spiracle.drugs.vial import belongs, product_fits
+from spiracle.quantity import Quantity, figure, unit
 from spiracle.refusals import AskAgain, Missing, NotAQuantity, OutOfRange, OverLimit, Refusal, Unknown
 
 if TYPE_CHECKING:
@@ -39,20 +43,27 @@ def may_be_drawn(
     case: Case, event: ev.SyringeDrawn, drug: Drug, order: ev.DrugOrdered | None, vial: Quantity | None, holds: Quantity,
     facts: Facts, *, word: bool,
 ) -> None:  # fmt: skip
-    if not event.confirmed:
+    with asking(event):
         _what_is_in_it(case, event, drug, order, vial, holds, facts)
-    _expiry(case, event, word=word)
-    _opened(case, event, drug, facts, word=word)
+    if event.diluent_volume_ml:
+        with asking(event):
+            _diluent(event, drug, facts)
+    if not word:
+        _too_old(case, event, drug, facts)
     if not word and not troubled(case):
         asked_of_a_draw(case, event, drug, order, facts)
+        if order is not None:
+            with asking(event):
+                _not_tenfold(case, event, order, holds)
     passed = order is not None and bool(order.over_hard_by and order.reason)
-    ask_about_allergy(case, event.drug, facts, word or passed or event.confirmed or troubled(case))
+    with asking(event):
+        ask_about_allergy(case, event.drug, facts, word or passed or troubled(case))
     if word:
         return
     try:
         _for_this_animal(case, event, drug, order, holds, facts)
     except OverLimit as stop:
-        asked_in_trouble(case, stop, confirmed=event.confirmed)
+        asked_in_trouble(case, stop, event)
 
 
 def _what_is_in_it(
@@ -65,8 +76,6 @@ def _what_is_in_it(
         ask_about_strength(drug, holds, [*able, *drug.made_up], "concentration")
     else:
         ask_about_strength(drug, vial, able, "strength")
-    if event.diluent_volume_ml:
-        _diluent(event, drug, facts)
 
 
 def _diluent(event: ev.SyringeDrawn, drug: Drug, facts: Facts) -> None:
@@ -87,7 +96,10 @@ def _for_this_animal(
             not_cautioned(case, drug, None, "", facts, at)
         return
     if weight_in_use(case) is not None:
-        row = order_fits(case, order, facts, at, confirmed=event.confirmed)
+        row = order_fits(case, order, facts, at, event)
+        strength = facts.drugs.strength(drug, event.vial_concentration)
+        product_fits(strength, drug, str(species(case)), facts.drugs.route(order.route))
+        belongs(strength, drug, row)
         if not row.emergency:
             not_cautioned(case, drug, order, order.purpose, facts, at)
             draw_under(case, event, order, holds, facts)
@@ -97,12 +109,49 @@ def _for_this_animal(
         )
 
 
-def asked_in_trouble(case: Case, stop: Refusal, *, confirmed: bool) -> None:
+SLIP = Decimal(9)  # a slip of the point, less what a mark and a dose in steps make of it
+
+
+def _not_tenfold(case: Case, event: ev.SyringeDrawn, order: ev.DrugOrdered, holds: Quantity) -> None:
+    """U1: what is in the syringe beside what the order lets go in: a slip of the point is asked about, over and under. What a
+    pump takes is drawn for hours, so a rate is not held to this."""
+    kg = dosing_weight_kg(case)
+    if kg is None or per_time(unit(order.unit)):
+        return
+    drawn = Quantity.of(event.volume_ml, "mL") * holds
+    low, high = (amount_of(Quantity.of(bound, order.unit), kg) for bound in (order.low, order.high))
+    if high.unit.dimension != drawn.unit.dimension or high.value <= 0:
+        return
+    ordered = str(high) if order.low == order.high else f"{low} to {high}"
+    if drawn >= high * SLIP:
+        off = f"{figure(drawn.number(high.unit) / high.value, 2)} times"
+    elif drawn * SLIP <= low:
+        off = f"1/{figure(low.value / drawn.number(low.unit), 2)} of"
+    else:
+        return
+    holding = f"{figure(drawn.number(high.unit), 3)} {high.unit}"
+    raise AskAgain("volume", f"the syringe would hold {holding}: {off} the {ordered} ordered.",
+                   "Read the mark and the strength again, or confirm it.")  # fmt: skip
+
+
+def asked_in_trouble(case: Case, stop: Refusal, event: Answering) -> None:
     """What stops a drug in a planned case is a question while there is trouble."""
     if not troubled(case):
         raise stop
-    if not confirmed:
+    with asking(event):
         raise AskAgain(stop.field, stop.says, "Choose another drug, or confirm it.") from stop
+
+
+def _too_old(case: Case, event: ev.SyringeDrawn, drug: Drug, facts: Facts) -> None:
+    """An old vial is not drawn from; of what an emergency calls for, nothing is asked, and of the rest, whether it is meant."""
+    if troubled(case) and drug.id in emergency_drugs(case, facts):
+        return
+    try:
+        _expiry(event, facts)
+        with asking(event):
+            _opened(event, drug, facts)
+    except OutOfRange as old:
+        asked_in_trouble(case, old, event)
 
 
 # ---- expiry
@@ -126,12 +175,13 @@ def last_day(text: str) -> tuple[int, int, int]:
     return year, of_year, int(day or 31)
 
 
-def _expiry(case: Case, event: ev.SyringeDrawn, *, word: bool) -> None:
+def _expiry(event: ev.SyringeDrawn, facts: Facts) -> None:
+    """Held to the day on the hospital's own wall."""
     text = event.expires.strip()
-    if text in {"", NO_DATE} or troubled(case):
+    if text in {"", NO_DATE}:
         return
-    today = event.happened_at.date()
-    if last_day(text) < (today.year, today.month, today.day) and not word:
+    today = event.happened_at.astimezone(facts.zone).date()
+    if last_day(text) < (today.year, today.month, today.day):
         raise OutOfRange("expires", f"the vial expired {text}.",
                          "Take another vial, or a named veterinarian says so with a reason.")  # fmt: skip
 
@@ -141,13 +191,13 @@ def _expiry(case: Case, event: ev.SyringeDrawn, *, word: bool) -> None:
 KEEPS = 28  # days a vial with a preservative is used after its first puncture: common practice, from memory
 
 
-def _opened(case: Case, event: ev.SyringeDrawn, drug: Drug, facts: Facts, *, word: bool) -> None:
+def _opened(event: ev.SyringeDrawn, drug: Drug, facts: Facts) -> None:
     """A vial that was opened before: refused past what its form keeps, asked about past what vials keep at large."""
     text = event.opened.strip()
-    if not text or troubled(case) or word:
+    if not text:
         return
     opened = _day(text)
-    since = (event.happened_at.date() - opened).days
+    since = (event.happened_at.astimezone(facts.zone).date() - opened).days
     if since < 0:
         raise OutOfRange("opened", f"{text} is still to come.", "Write the date on the vial.")
     keeps = _keeps(event, drug, facts)
@@ -156,7 +206,7 @@ def _opened(case: Case, event: ev.SyringeDrawn, drug: Drug, facts: Facts, *, wor
         until = "for the day it was opened" if keeps == 0 else f"for {keeps} days"
         raise OutOfRange("opened", f"the vial was opened {days} ago and keeps {until}.",
                          "Take another vial, or a named veterinarian says so with a reason.")  # fmt: skip
-    if keeps is None and since > KEEPS and not event.confirmed:
+    if keeps is None and since > KEEPS:
         raise AskAgain("opened", f"the vial was opened {days} ago; vials are kept {KEEPS} days (from memory).",
                        "Take another vial, or confirm it.")  # fmt: skip
 

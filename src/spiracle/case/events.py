@@ -77,6 +77,7 @@ class Weighed(Event, frozen=True, kw_only=True):
     method: Literal["scale", "estimated", "owner", "earlier visit"]
     scale: str = ""
     confirmed: bool = False
+    answered: tuple[str, ...] = ()
 
 
 class BodyConditionScored(Event, frozen=True, kw_only=True):
@@ -491,6 +492,7 @@ class SyringeDrawn(Event, frozen=True, kw_only=True):
     seen_by: str = ""
     form: str = ""
     confirmed: bool = False
+    answered: tuple[str, ...] = ()
     said_by: str = ""
     reason: str = ""
     opened: str = ""
@@ -523,6 +525,7 @@ class BagMixed(Event, frozen=True, kw_only=True):
     parts: tuple[BagPart, ...]
     seen_by: str = ""
     confirmed: bool = False
+    answered: tuple[str, ...] = ()
     said_by: str = ""
     reason: str = ""
 
@@ -564,6 +567,7 @@ class DrugGiven(Event, frozen=True, kw_only=True):
     said_by: str = ""
     reason: str = ""
     confirmed: bool = False
+    answered: tuple[str, ...] = ()
     form: str = ""
 
 
@@ -592,6 +596,7 @@ class InfusionStarted(Event, frozen=True, kw_only=True):
     said_by: str = ""
     reason: str = ""
     confirmed: bool = False
+    answered: tuple[str, ...] = ()
 
 
 class InfusionChanged(Event, frozen=True, kw_only=True):
@@ -605,6 +610,7 @@ class InfusionChanged(Event, frozen=True, kw_only=True):
     reason: str = ""
     said_by: str = ""
     confirmed: bool = False
+    answered: tuple[str, ...] = ()
 
 
 class InfusionStopped(Event, frozen=True, kw_only=True):
@@ -614,6 +620,7 @@ class InfusionStopped(Event, frozen=True, kw_only=True):
     infusion: str
     total_ml: Decimal | None = None
     confirmed: bool = False
+    answered: tuple[str, ...] = ()
 
 
 class FluidGiven(Event, frozen=True, kw_only=True):
@@ -629,6 +636,7 @@ class FluidGiven(Event, frozen=True, kw_only=True):
     reason: str = ""
     bag: str = ""
     confirmed: bool = False
+    answered: tuple[str, ...] = ()
 
 
 class FluidLost(Event, frozen=True, kw_only=True):
@@ -774,6 +782,7 @@ class CuffChecked(Event, frozen=True, kw_only=True):
     volume_ml: Decimal | None = None
     leak_cmh2o: Decimal | None = None
     confirmed: bool = False
+    answered: tuple[str, ...] = ()
     reason: str = ""
 
 
@@ -803,6 +812,7 @@ class ReadingTaken(Event, frozen=True, kw_only=True):
     method: str = ""
     row_at: datetime | None = None
     confirmed: bool = False
+    answered: tuple[str, ...] = ()
 
 
 class PressureTaken(Event, frozen=True, kw_only=True):
@@ -820,6 +830,7 @@ class PressureTaken(Event, frozen=True, kw_only=True):
     quality: Literal["good", "questionable", "invalid", ""] = ""
     row_at: datetime | None = None
     confirmed: bool = False
+    answered: tuple[str, ...] = ()
 
 
 class SignSeen(Event, frozen=True, kw_only=True):
@@ -839,6 +850,7 @@ class GasSet(Event, frozen=True, kw_only=True):
     other: str = ""
     other_l_min: Decimal | None = None
     confirmed: bool = False
+    answered: tuple[str, ...] = ()
 
 
 class VaporiserSet(Event, frozen=True, kw_only=True):

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from spiracle.case import events as ev
 from spiracle.case.limits import EVERY
 from spiracle.case.pushes import amount_given, drug_id, is_plain_amount, route_of
+from spiracle.case.questions import asking
 from spiracle.case.standing import given, species
 from spiracle.drugs import DoseRow, Drug
 from spiracle.quantity import figure
@@ -41,21 +42,22 @@ class Before:
 
 def opioid_again(case: Case, event: ev.DrugGiven, drug: Drug, facts: Facts) -> None:
     """Asks where another long opioid was given within its own interval; the pushes of one order are held by the order."""
-    if event.confirmed or not _opioid(drug) or soonest(drug.id, route_of(event.route, facts), case, facts) is None:
+    if not _opioid(drug) or soonest(drug.id, route_of(event.route, facts), case, facts) is None:
         return
     for one in _doses(case, facts):
         if one.order and one.order == event.order:
             continue
         known = facts.drugs.drug(one.drug)
         lasts = soonest(one.drug, one.route, case, facts) if _opioid(known) else None
-        apart = event.happened_at - one.at
-        if lasts is not None and timedelta(0) <= apart < lasts:
-            minutes = int(apart.total_seconds() // 60)
+        apart = abs(event.happened_at - one.at)
+        if lasts is not None and apart < lasts:
+            when = "ago" if one.at <= event.happened_at else "after this"
             place = f" on {one.where}" if one.where else ""
-            raise AskAgain(
-                "drug", f"{known.name} {one.amount} was given {minutes} min ago{place} by {one.by}, and is given every "
-                f"{_told(lasts)} at the soonest.", "Ask the veterinarian, then confirm it.",
-            )  # fmt: skip
+            with asking(event):
+                raise AskAgain(
+                    "drug", f"{known.name} {one.amount} was given {int(apart.total_seconds() // 60)} min {when}{place} by "
+                    f"{one.by}, and is given every {_told(lasts)} at the soonest.", "Ask the veterinarian, then confirm it.",
+                )  # fmt: skip
 
 
 def _doses(case: Case, facts: Facts) -> Iterable[Before]:

@@ -11,12 +11,15 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from msgspec import structs
+
 from spiracle.case import events as ev
 from spiracle.case.animal import conditions
 from spiracle.case.fold import Case
 from spiracle.case.moments import moments
 from spiracle.case.prepared import dosing_weight, ordered_dose
-from spiracle.case.pushes import counted, route_of, summed
+from spiracle.case.pushes import counted, drug_id, route_of, summed
+from spiracle.case.questions import Answering, answers, asking
 from spiracle.case.standing import species
 from spiracle.drugs import (
     DoseRow,
@@ -40,6 +43,7 @@ if TYPE_CHECKING:
 WORD = "Give less, or a named veterinarian says so with a reason."
 SELDOM = "Choose another drug, or a named veterinarian says so with a reason."
 NONE = Decimal(0)
+A_DAY = timedelta(hours=24)
 EVERY = re.compile(r"\bevery (\d+)(?: to \d+)? (min|h)\b")
 
 
@@ -88,12 +92,17 @@ def found_since(case: Case, order: ev.DrugOrdered) -> frozenset[str]:
     return frozenset(since - before)
 
 
-def order_fits(case: Case, order: ev.DrugOrdered, facts: Facts, at: datetime, *, confirmed: bool = False) -> DoseRow:
+def order_fits(case: Case, order: ev.DrugOrdered, facts: Facts, at: datetime, entry: Answering) -> DoseRow:
     """An order is held again on the weight of now: one written before there was a weight was never held."""
     dose, weight = ordered_dose(case, order, facts, at), dosing_weight(case)
     row = facts.drugs.choose(dose, weight)
-    dose = replace(dose, confirmed=dose.confirmed or confirmed)
-    allow(dose, row, judge(dose, row, weight))
+    judged = judge(dose, row, weight)
+    try:
+        allow(dose, row, judged)
+    except AskAgain as question:
+        if not answers(entry, question):
+            raise
+        allow(replace(dose, confirmed=True), row, judged)
     return row
 
 
@@ -130,7 +139,7 @@ def under_order(
     recent = [g for g in mine if abs(event.happened_at - g.happened_at) < apart]
     if summed(recent, amount).number(top.unit) > top.value:
         raise over
-    if not event.confirmed:
+    with asking(event):
         raise AskAgain("dose", f"{known.name} was given as ordered; with this it is {_short(total, top.unit)} in all.",
                        "Confirm it if the dose is repeated.")  # fmt: skip
 
@@ -152,7 +161,7 @@ def under_stops(
 ) -> None:
     """The sum with this push against every stop of the row. What holds for the animal, or in all, counts by every route."""
     drug = facts.drugs.drug(event.drug)
-    every = counted(case, drug.id, facts)
+    every = [*counted(case, drug.id, facts), *ward_pushes(case, drug.id, event, facts)]
     route = facts.drugs.route(event.route)
     for stop in row.stops:
         if stop.basis == "rate" or stop.ask:
@@ -168,6 +177,22 @@ def under_stops(
             raise OverLimit(
                 "dose", f"{drug.name} would reach {figure(at.value, 4)} {at.unit}, over the {stop.words}.", WORD
             )
+
+
+def ward_pushes(case: Case, drug: str, event: ev.DrugGiven, facts: Facts) -> tuple[ev.DrugGiven, ...]:
+    """Doses of the ward and elsewhere of the last day (from memory), as pushes of this case: they are in the same body. Those of a
+    drug with a shared ceiling count there, by its own window; NSAIDs by
+    their interval."""
+    if drug in facts.drugs.classes.get("NSAID", ()) or any(
+        drug in k.drugs and not k.ask and not k.form for k in facts.drugs.budgets
+    ):
+        return ()
+    return tuple(
+        structs.replace(event, id=b.id, happened_at=b.given_at, drug=b.drug, amount=b.amount, unit=b.unit, route=b.route,
+                        by=b.by, emergency=False)
+        for b in case.live(ev.GivenBefore)
+        if drug_id(b.drug, facts) == drug and abs(event.happened_at - b.given_at) < A_DAY
+    )  # fmt: skip
 
 
 def _all_routes(stop: Stop) -> bool:

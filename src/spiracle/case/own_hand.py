@@ -12,8 +12,7 @@ from typing import TYPE_CHECKING
 from spiracle.case.decide_people import own_hand
 from spiracle.case.limits import row_for
 from spiracle.case.prepared import dosing_weight
-from spiracle.case.pushes import troubled
-from spiracle.case.standing import species
+from spiracle.case.standing import species, troubled
 from spiracle.drugs import DoseRow, DosingWeight, in_unit
 from spiracle.quantity import Quantity
 from spiracle.refusals import Refusal, UnlikeUnits

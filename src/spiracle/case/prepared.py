@@ -9,7 +9,7 @@ from spiracle.case.animal import conditions
 from spiracle.case.events import DrugOrdered, VialPicked
 from spiracle.case.fold import Case
 from spiracle.case.moments import moments
-from spiracle.case.standing import dosing_weight_kg, orders, species, weight_in_use
+from spiracle.case.standing import dosing_weight_kg, orders, species, troubled, weight_in_use
 from spiracle.drugs import DosingWeight, OrderedDose, Prepared, Stock, prepare
 from spiracle.drugs.together import prepare_all
 from spiracle.quantity import Quantity
@@ -55,6 +55,7 @@ def ordered_dose(case: Case, order: DrugOrdered, facts: Facts, at: datetime) -> 
         conditions=tuple(sorted(conditions(case, facts, at) | moments(case, order, facts, at))),
         over_hard_by=order.over_hard_by,
         reason=order.reason,
+        urgent=troubled(case),
     )
 
 

@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING
 from spiracle.case import events as ev
 from spiracle.case.fold import Case
 from spiracle.case.prepared import shelf
-from spiracle.case.standing import given, is_emergency, species
+from spiracle.case.standing import given, species
 from spiracle.case.syringes import syringe
-from spiracle.drugs import LocalDose
-from spiracle.quantity import Quantity
-from spiracle.refusals import Refusal
+from spiracle.drugs import Drug, LocalDose
+from spiracle.quantity import Quantity, Unit, unit
+from spiracle.refusals import OutOfRange, Refusal, UnlikeUnits
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
@@ -72,19 +72,23 @@ def emergency_drugs(case: Case, facts: Facts) -> frozenset[str]:
     return frozenset(i.drug for i in facts.emergency.table.item if kind in i.species)
 
 
-def troubled(case: Case) -> bool:
-    """An emergency case, an arrest that was called, or a trouble that began: and that has not ended."""
-    ended = {e.trouble: e.happened_at for e in case.live(ev.TroubleEnded)}
-    open_ = any(t.trouble not in ended or ended[t.trouble] < t.happened_at for t in case.live(ev.TroubleBegan))
-    began, over = case.last(ev.ArrestBegan), case.last(ev.ArrestEnded)
-    arrest = began is not None and (over is None or over.happened_at < began.happened_at)
-    return is_emergency(case) or arrest or open_
+def rescue_routes(drug: str, case: Case, facts: Facts) -> frozenset[str]:
+    """The ways the emergency tables and the emergency rows give a drug to this species: by another way it is no rescue dose."""
+    kind = str(species(case))
+    told = [i.route for i in facts.emergency.table.item if i.drug == drug and kind in i.species]
+    words = [w for text in told for w in re.split(r"\s+or\s+|,|\s+slow\b", text) if w.strip()]
+    rows = [route for row in facts.drugs.every(drug, kind) if row.emergency for route in row.routes]
+    return frozenset(found for w in (*words, *rows) if (found := route_of(w.strip(), facts)))
+
+
+def is_rescue(case: Case, push: ev.DrugGiven, facts: Facts) -> bool:
+    """A push that was called an emergency's, of a drug and by a route that the tables have for one."""
+    return push.emergency and route_of(push.route, facts) in rescue_routes(drug_id(push.drug, facts), case, facts)
 
 
 def counted(case: Case, drug: str, facts: Facts) -> tuple[ev.DrugGiven, ...]:
     """The pushes of a drug that count against its limits: all but rescue doses out of the emergency tables."""
-    rescue = drug in emergency_drugs(case, facts)
-    return tuple(g for g in given(case) if drug_id(g.drug, facts) == drug and not (g.emergency and rescue))
+    return tuple(g for g in given(case) if drug_id(g.drug, facts) == drug and not is_rescue(case, g, facts))
 
 
 def summed(pushes: Iterable[ev.DrugGiven], this: Quantity) -> Quantity:
@@ -98,12 +102,13 @@ def summed(pushes: Iterable[ev.DrugGiven], this: Quantity) -> Quantity:
 
 
 def form_of(case: Case, push: ev.DrugGiven, facts: Facts) -> str:
-    """Which of several vials of one strength: as entered, else the syringe's, the picked vial's, the only stocked one's."""
+    """Which of several vials of one strength: what stands on its syringe, else as entered, the picked vial's, the only stocked
+    one's."""
     drawn = syringe(case, push.syringe) if push.syringe else None
     picked = [p for p in case.live(ev.VialPicked) if p.order and p.order == push.order]
     ordered = [o for o in case.live(ev.DrugOrdered) if o.order and o.order == push.order]
-    texts = [push.form, push.concentration]
-    texts += [drawn.drawn.form, drawn.drawn.vial_concentration] if drawn is not None else []
+    texts = [drawn.drawn.form, drawn.drawn.vial_concentration] if drawn is not None else []
+    texts += [push.form, push.concentration]
     texts += [picked[-1].form, picked[-1].concentration] if picked else []
     texts += [ordered[-1].concentration] if ordered else []
     found = next((words for t in texts if (words := _words(t))), "")
@@ -127,6 +132,26 @@ def stocked_form(name: str, facts: Facts) -> str:
     return forms.pop() if len(forms) == 1 else ""
 
 
+def measures(drug: Drug, facts: Facts) -> frozenset[str]:
+    """The units a drug is measured in: those of its vials and of its rows. What is given in another can never be added up."""
+    units: list[Unit] = [s.quantity.unit for s in drug.strengths if s.quantity is not None]
+    units += [row.unit for row in facts.drugs.all_rows() if row.drug == drug.id]
+    return frozenset(u.parts[0][0] for u in units)
+
+
+def readable_amount(amount: Quantity, drug: Drug, facts: Facts) -> None:
+    """Refuses what is no amount of this drug."""
+    if not is_plain_amount(amount):
+        raise UnlikeUnits("unit", f"{amount.unit or 'nothing'} is no amount.", "Give what went in, like 2 mg.")
+    able = measures(drug, facts)
+    if able and not any(unit(t).dimension == amount.unit.dimension for t in able):
+        raise UnlikeUnits(
+            "unit", f"{drug.name} is not measured in {amount.unit}.", f"Give it in {' or '.join(sorted(able))}."
+        )
+    if amount.value <= 0:
+        raise OutOfRange("amount", "is zero.", "Give what went in.")
+
+
 def doses_given(case: Case, drugs: Iterable[str], facts: Facts) -> list[LocalDose]:
     """All that counts in the shared ceilings of these drugs: pushes but for rescue doses, and what was given before."""
     wanted = tuple(drugs)
@@ -137,11 +162,11 @@ def doses_given(case: Case, drugs: Iterable[str], facts: Facts) -> list[LocalDos
 
 def rescues(case: Case, drugs: Iterable[str], facts: Facts) -> list[LocalDose]:
     """The pushes that no limit counts: rescue doses out of the emergency tables. They are in the body all the same."""
-    able = emergency_drugs(case, facts) & frozenset(drugs)
+    able = frozenset(drugs)
     return [
         replace(local_dose(case, g, held, facts), rescue=True)
         for g in given(case)
-        if g.emergency and drug_id(g.drug, facts) in able and (held := amount_given(g)) is not None
+        if drug_id(g.drug, facts) in able and is_rescue(case, g, facts) and (held := amount_given(g)) is not None
     ]
 
 
@@ -183,9 +208,10 @@ def is_preserved(form: str) -> bool:
 
 
 def purpose_of(case: Case, push: ev.DrugGiven, facts: Facts) -> str:
-    """What it was given for, as the tables call it: as entered, else as ordered; nothing for a word they do not know."""
+    """What it was given for, as the tables call it: as ordered, else as entered; nothing for a word they do not know. The order
+    comes first: a block is held to its ceiling whatever its push is called."""
     ordered = [o.purpose for o in case.live(ev.DrugOrdered) if push.order and o.order == push.order]
-    for word in (push.purpose, *reversed(ordered)):
+    for word in (*reversed(ordered), push.purpose):
         try:
             return facts.drugs.purpose(word)
         except Refusal:

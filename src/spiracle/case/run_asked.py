@@ -11,6 +11,7 @@ from spiracle.case.decide_orders import standing_order
 from spiracle.case.decide_syringes import there
 from spiracle.case.fold import Case
 from spiracle.case.prepared import prepared, shelf, vial_of
+from spiracle.case.questions import asking
 from spiracle.case.running import FLUID_GROUPS, comes_to, is_drug, others, summed, urgent
 from spiracle.case.standing import species
 from spiracle.case.streams import Stream, part_holds
@@ -123,11 +124,12 @@ def strength_there(run: Run) -> None:
     stocked = run.facts.drugs.strengths_of(run.drug, shelf(run.facts))
     listed = (*stocked, *(s for s in run.drug.strengths if not s.trap))
     there_is = [s.quantity for s in listed if s.quantity is not None] + _made(run)
-    if event.confirmed or any(same_strength(holds, q) for q in there_is):
+    if any(same_strength(holds, q) for q in there_is):
         return
     names = ", ".join(dict.fromkeys(str(q) for q in there_is)) or "none"
-    raise AskAgain("concentration", f"{holds} of {run.drug.name} is not stocked and was not drawn. There is: {names}.",
-                   "Draw it first and name the syringe, or read the label and confirm it.")  # fmt: skip
+    with asking(event):
+        raise AskAgain("concentration", f"{holds} of {run.drug.name} is not stocked and was not drawn. There is: {names}.",
+                       "Draw it first and name the syringe, or read the label and confirm it.")  # fmt: skip
 
 
 def _made(run: Run) -> list[Quantity]:

@@ -28,6 +28,8 @@ from spiracle.case.events import (
     SheetPrinted,
     Species,
     TimeMarked,
+    TroubleBegan,
+    TroubleEnded,
     Weighed,
 )
 from spiracle.case.fold import Case, E, Line
@@ -60,6 +62,15 @@ def species(case: Case) -> Species | None:
 def is_emergency(case: Case) -> bool:
     first = opened(case)
     return first is not None and first.kind == "emergency"
+
+
+def troubled(case: Case) -> bool:
+    """An emergency case, an arrest that was called, or a trouble that began: and that has not ended."""
+    ended = {e.trouble: e.happened_at for e in case.live(TroubleEnded)}
+    open_ = any(t.trouble not in ended or ended[t.trouble] < t.happened_at for t in case.live(TroubleBegan))
+    began, over = case.last(ArrestBegan), case.last(ArrestEnded)
+    arrest = began is not None and (over is None or over.happened_at < began.happened_at)
+    return is_emergency(case) or arrest or open_
 
 
 def weight_in_use(case: Case) -> WeightInUse | None:

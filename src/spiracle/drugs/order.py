@@ -43,7 +43,8 @@ class DosingWeight:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OrderedDose:
-    """What the veterinarian ordered. `conditions` name the animal and the moment: awake, Boxer, ventilated ..."""
+    """What the veterinarian ordered. `conditions` name the animal and the moment: awake, Boxer, ventilated ... `urgent`: there is
+    trouble, and an emergency row asks nothing."""
 
     drug: str
     species: str
@@ -59,19 +60,20 @@ class OrderedDose:
     over_hard_by: str = ""
     reason: str = ""
     confirmed: bool = False
+    urgent: bool = False
 
     @staticmethod
     def of(
         drug: str, species: str, purpose: str, route: str, dose: str, *, row: str = "", strength: str = "",
         conditions: tuple[str, ...] = (), emergency: bool = False, confirmed: bool = False, over_hard_by: str = "",
-        reason: str = "", barrel: str = "",
+        reason: str = "", barrel: str = "", urgent: bool = False,
     ) -> OrderedDose:  # fmt: skip
         """An order with its dose read from text: "0.2 mg/kg" or "2 to 4 mg/kg"."""
         low, high = read_dose(dose)
         return OrderedDose(
             drug=drug, species=species, purpose=purpose, route=route, low=low, high=high, row=row, strength=strength,
             conditions=conditions, emergency=emergency, confirmed=confirmed, over_hard_by=over_hard_by, reason=reason,
-            barrel=barrel,
+            barrel=barrel, urgent=urgent,
         )  # fmt: skip
 
     @property
@@ -220,11 +222,21 @@ def far_over(judged: Judgement, row: DoseRow) -> bool:
 def allow(order: OrderedDose, row: DoseRow, judged: Judgement) -> None:
     """Refuse a dose far over or far under the usual until it is confirmed, then one over its hard stop until it is overridden.
 
-    Emergency rows and orders are never blocked: they warn.
+    Emergency rows and orders are never blocked: they warn. While nothing is wrong yet, a slip in one is asked about.
     """
-    if row.emergency or order.emergency:
+    if order.emergency or (row.emergency and order.urgent):
         return
     forbidden = judged.zone is Zone.FORBIDDEN
+    if row.emergency:
+        if (far_over(judged, row) or judged.under or forbidden) and not order.confirmed and not order.overridden:
+            off = (
+                judged.slip
+                or f"{order.dose_text} of {row.name} is over the stop of {_short(judged.guardrail.hard_high)}"
+            )
+            raise AskAgain(
+                "dose", f"{off}.", "Correct it, or a named veterinarian says with a reason that it is meant."
+            )
+        return
     if (far_over(judged, row) or judged.under) and not order.confirmed and not order.overridden:
         raise AskAgain(
             "dose", f"{judged.slip}.", "Correct it, or a named veterinarian says with a reason that it is meant."

@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from spiracle.drugs.table import ClassName, DiluentFacts, DrugFacts, StrengthFacts
 from spiracle.quantity import Quantity, read
-from spiracle.refusals import NotAQuantity
+from spiracle.refusals import NotAQuantity, OutOfRange
 
 _TEXT = re.compile(r"^\s*([\d.,]+\s*(?:[A-Za-zµμ]+/m[lL]|%))\s*(.*)$")
 _POWDERS = ("powder", "vial", "tablet", "capsule", "patch", "bag", "unit", "gas", "liquid", "puff")
@@ -25,6 +25,7 @@ class Strength:
     memory: bool = False
     trap: bool = False
     only: tuple[str, ...] = ()
+    species: str = ""
     sources: tuple[str, ...] = ()
     origin: str = "spiracle"
 
@@ -103,13 +104,15 @@ def read_strength(text: str, field_: str = "strength") -> tuple[Quantity | None,
             return None, text, ""
         raise NotAQuantity(field_, f"{text!r} is not a strength.", "Write it as on the vial, like 10 mg/mL.")
     quantity = read(found.group(1).strip(), field_, "concentration")
+    if quantity.value <= 0:
+        raise OutOfRange(field_, f"{text!r} holds nothing.", "Write it as on the vial, like 10 mg/mL.")
     words = found.group(2).strip().removeprefix("(").removesuffix(")")
     return quantity, str(quantity), words
 
 
 def strength_of(facts: StrengthFacts) -> Strength:
     quantity, text, _ = (None, facts.form, "") if facts.form else read_strength(facts.text)
-    return Strength(text, quantity, facts.words, facts.memory, facts.trap, facts.only, facts.sources)
+    return Strength(text, quantity, facts.words, facts.memory, facts.trap, facts.only, facts.species, facts.sources)
 
 
 def drug_of(facts: DrugFacts) -> Drug:

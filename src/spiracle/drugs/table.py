@@ -84,7 +84,7 @@ class RowFacts(Strict, frozen=True, kw_only=True):
 class StrengthFacts(Strict, frozen=True, kw_only=True):
     """What stands in the vial. `form` instead of `text`: a powder, tablet, unit or bag. `trap`: a farm or fatal strength.
 
-    `only`: the routes this product is for (a spray is not drawn up).
+    `only`: the routes this product is for (a spray is not drawn up); `species`: the one it is for, where it is for one.
     """
 
     sources: tuple[str, ...]
@@ -94,6 +94,7 @@ class StrengthFacts(Strict, frozen=True, kw_only=True):
     memory: bool = False
     trap: bool = False
     only: tuple[str, ...] = ()
+    species: str = ""
 
 
 class DiluentFacts(Strict, frozen=True, kw_only=True):

@@ -23,6 +23,8 @@ def vial(
     )
     if found is None:
         return None
+    if not (order.overridden or order.emergency):
+        product_fits(found, drug, order.species, route)
     _bound(found, drug, row, order)
     _of_its_form(found, drug, row, route, order, formulary)
     _same_kind(found, drug, order)
@@ -90,22 +92,35 @@ def _powder(drug: Drug, text: str) -> Missing:
     )
 
 
+def product_fits(found: Strength, drug: Drug, species: str, route: str) -> None:
+    """A product that is for one species or one way goes into no other: its strength is made for that way alone."""
+    ways = f" by {' or '.join(found.only)}" if found.only else ""
+    if (found.species and found.species != species) or (found.only and route not in found.only):
+        raise OverLimit(
+            "strength", f"{found.printed} of {drug.name} is for {found.species or 'patient'}s{ways}, not for a {species} by {route}.",
+            "Pick another vial, or a named veterinarian says so with a reason.",
+        )  # fmt: skip
+
+
 def _bound(found: Strength, drug: Drug, row: DoseRow, order: OrderedDose) -> None:
     """A row that belongs to one product, and vials that do not belong in this room."""
-    if row.strength:
-        bound = row.strength
-        quantity = next((s for s in drug.strengths if s.text == bound), None)
-        if quantity is not None and not quantity.same(found):
-            raise Contradiction(
-                "strength", f"This dose of {drug.name} belongs to the {bound} product, not to {found.text}.",
-                "Pick that vial, or another row.",
-            )  # fmt: skip
+    belongs(found, drug, row)
     if found.trap and not order.overridden:
         raise OverLimit(
             "strength",
             f"{found.printed} of {drug.name} is not a vial for dogs and cats{_far(found, drug)}.",
             "Pick another vial.",
         )
+
+
+def belongs(found: Strength, drug: Drug, row: DoseRow) -> None:
+    """A dose of one product is not drawn from another."""
+    bound = next((s for s in drug.strengths if row.strength and s.text == row.strength), None)
+    if bound is not None and not bound.same(found):
+        raise Contradiction(
+            "strength", f"This dose of {drug.name} belongs to the {row.strength} product, not to {found.text}.",
+            "Pick that vial, or another row.",
+        )  # fmt: skip
 
 
 def _of_its_form(

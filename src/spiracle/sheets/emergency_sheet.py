@@ -24,6 +24,7 @@ from spiracle.case.events import (
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
 from spiracle.case.pushes import amount_given
+from spiracle.case.reversals import reversed_at
 from spiracle.case.syringes import infusions
 from spiracle.drugs import DosingWeight, Drug, reverse
 from spiracle.emergency import EmergencyPlan, Item, Shock, Step
@@ -165,12 +166,16 @@ def recorded(case: Case, reversal: str, plan: EmergencyPlan, facts: Facts, now: 
         (g, g.happened_at, "was given") for g in case.live(DrugGiven)
     ]
     before = [(g, g.given_at, "was given before this case") for g in case.live(GivenBefore)]
+    last = reversed_at(case, reversal, facts)
     for given, at, how in (*pushes, *before):
         known, amount = _known(given.drug, facts), amount_given(given)
         if known is None or amount is None or known.reversal != reversal:
             continue
         minutes = max(0, int((now - at).total_seconds() // 60))
         told = f"{known.name} {amount} {given.route} {how} {minutes} min ago"
+        if last is not None and at <= last:
+            words.append(f"{told}, reversed {max(0, int((now - last).total_seconds() // 60))} min ago")
+            continue
         weight = DosingWeight(kg=plan.weight.number("kg"), estimated=plan.estimated)
         back = reverse(known.id, amount, Decimal(minutes), plan.species, weight, facts.drugs)
         if back.refusal is None and back.low is not None and back.high is not None:

@@ -155,3 +155,4 @@ class PlanRequest:
     airway: AirwayInputs = AirwayInputs()
     limits: tuple[LimitAsked, ...] = ()
     given: tuple[DrugInBody, ...] = ()
+    urgent: bool = False

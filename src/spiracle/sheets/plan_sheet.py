@@ -33,6 +33,7 @@ from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
 from spiracle.case.prepared import vial_of
 from spiracle.case.pushes import amount_given
+from spiracle.case.standing import troubled
 from spiracle.case.streams import streams
 from spiracle.drugs import DosingWeight
 from spiracle.quantity import Quantity, figure, read, read_age_days
@@ -123,6 +124,7 @@ def request_of(case: Case, facts: Facts, now: datetime) -> PlanRequest:
             for o in case.live(LimitOrdered)
         ),
         given=_went_in(case, facts, now),
+        urgent=troubled(case),
     )  # fmt: skip
 
 

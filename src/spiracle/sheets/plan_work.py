@@ -111,6 +111,7 @@ def _ordered(order: OrderAsked, request: PlanRequest, said: frozenset[str]) -> O
         conditions=tuple(sorted(said)),
         over_hard_by=order.over_hard_by,
         reason=order.reason,
+        urgent=request.urgent,
     )
 
 

@@ -34,7 +34,8 @@ def _line(case: Case, facts: Facts, now: datetime, found: Reversible) -> DrugLin
     """The amount and its volume from this hospital's vial; or why there is none now, like ketamine a short while ago."""
     back, of = found.reversal, facts.drugs.drug(found.of)
     drug = facts.drugs.drug(back.drug)
-    words = f"for {of.name} {found.recorded}, {figure(found.minutes)} min ago: not an order"
+    ward = ", some of it given before this case as told" if found.before else ""
+    words = f"for {of.name} {found.recorded}, {figure(found.minutes)} min ago{ward}: not an order"
     key = f"reversal of {of.id}"
     if back.refusal is not None or back.low is None or back.high is None:
         return DrugLine(

@@ -8,7 +8,8 @@ from decimal import Decimal
 import msgspec
 
 from spiracle.case.draw_asks import only_vial
-from spiracle.case.events import DrugOrdered, SyringeDrawn, Weighed
+from spiracle.case.events import DosingWeightSet, DrugOrdered, SyringeDrawn, Weighed
+from spiracle.case.running import per_time
 from spiracle.case.syringes import Syringe
 from spiracle.drugs import Barrel, DoseRow, DosingWeight, OrderedDose
 from spiracle.drugs.hub import hub_words, scale_words
@@ -143,7 +144,31 @@ def void(t: Told, e: SyringeDrawn) -> str:
     now = t.weight
     if then is not None and now is not None and then.weight_kg != now.kg:
         return f"drawn for {kg_text(then.weight_kg)}, now {kg_text(now.kg)}"
-    return ""
+    on, dosed = _dosed_at(t, e.happened_at), t.kg
+    if on is not None and dosed and on != dosed:
+        return f"drawn for doses on {kg_text(on)}, now on {kg_text(dosed)}"
+    return _worded_anew(t, e)
+
+
+def _worded_anew(t: Told, e: SyringeDrawn) -> str:
+    """The order was given in other words since it was drawn. A rate is set at the pump: its syringe holds what it held."""
+    worded = [o for o in t.case.live(DrugOrdered) if e.order and o.order == e.order]
+    before = [o for o in worded if o.happened_at <= e.happened_at]
+    if not before or per_time(unit(worded[-1].unit)) or (was := _dose_of(before[-1])) == (now := _dose_of(worded[-1])):
+        return ""
+    return f"drawn for {was}, ordered now {now}"
+
+
+def _dose_of(o: DrugOrdered) -> str:
+    span = figure(o.high) if o.low == o.high else f"{figure(o.low)} to {figure(o.high)}"
+    return f"{span} {o.unit} {o.route}"
+
+
+def _dosed_at(t: Told, at: datetime) -> Decimal | None:
+    """The weight doses were worked on at a time: the scale's, or the one a veterinarian set after it."""
+    every: list[DosingWeightSet | Weighed] = [*t.case.live(DosingWeightSet), *t.case.live(Weighed)]
+    told = [w for w in every if w.happened_at <= at]
+    return max(told, key=lambda w: w.happened_at).weight_kg if told else None
 
 
 def _weight_at(t: Told, at: datetime) -> Weighed | None:

@@ -1,6 +1,19 @@
 import { store, type Written } from "../wire/store.svelte";
 import type { Refused } from "../wire/types";
 
+/** What a hand has said yes to, as an entry carries it: each question by its own sentence. */
+export interface Yes {
+  confirmed: boolean;
+  answered: string[];
+}
+
+export const NO_YES: Yes = { confirmed: false, answered: [] };
+
+/** One more question answered. */
+export function andYes(before: Yes, question: Pick<Refused, "says">): Yes {
+  return { confirmed: true, answered: [...before.answered, question.says] };
+}
+
 /** One entry on its way: the key rests while it is, and a refusal stays to be read with nothing cleared. */
 export class Entering {
   busy = $state(false);
@@ -10,14 +23,18 @@ export class Entering {
   #decide: ((yes: boolean) => void) | null = null;
   #before: Promise<unknown> = Promise.resolve();
 
-  /** True when the entry is written, or kept on this tablet for want of a link. `write` is told whether it was confirmed. */
-  async run(write: (confirmed: boolean) => Promise<Written>): Promise<boolean> {
+  /** True when the entry is written, or kept on this tablet for want of a link. `write` is told what was said yes to: a second question
+   * is asked by itself. */
+  async run(write: (yes: Yes) => Promise<Written>): Promise<boolean> {
     if (this.busy) return false;
     this.answer(false);
-    if (await this.#once(() => write(false))) return true;
-    if (!this.asks) return false;
-    const yes = await new Promise<boolean>((decide) => (this.#decide = decide));
-    return yes && this.#once(() => write(true));
+    for (let said = NO_YES; ;) {
+      if (await this.#once(() => write(said))) return true;
+      const question = this.asks ? this.refused : null;
+      if (!question) return false;
+      if (!(await new Promise<boolean>((decide) => (this.#decide = decide)))) return false;
+      said = andYes(said, question);
+    }
   }
 
   /**

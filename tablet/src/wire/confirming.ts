@@ -18,7 +18,12 @@ const ASKED: Record<Asked, true> = {
   GasSet: true,
 };
 
-/** Whether the same entry, said to be meant, may be sent again. */
-export function mayConfirm(event: AnyEvent, refused: Pick<Refused, "name"> | null): boolean {
-  return refused?.name === "AskAgain" && event.event in ASKED && !(event as { confirmed?: boolean }).confirmed;
+/** Whether the same entry, said to be meant, may be sent again: once for each question. */
+export function mayConfirm(event: AnyEvent, refused: Pick<Refused, "name" | "says"> | null): boolean {
+  return refused?.name === "AskAgain" && event.event in ASKED && !answered(event).includes(refused.says);
+}
+
+/** The questions an entry has said yes to so far. */
+export function answered(event: AnyEvent): readonly string[] {
+  return (event as { answered?: readonly string[] }).answered ?? [];
 }

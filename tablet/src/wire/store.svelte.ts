@@ -1,4 +1,5 @@
 import { SvelteSet } from "svelte/reactivity";
+import { answered } from "./confirming";
 import { api, listen, NoLink } from "./api";
 import { hands } from "./hands.svelte";
 import { Outbox, type Entry, type Landed } from "./outbox";
@@ -302,12 +303,15 @@ class Store {
     await this.flush();
   }
 
-  /** The server asked whether an entry is meant, and a hand says it is: the same entry at its own time, confirmed. */
-  async confirm({ id, event, say, case: of }: Entry): Promise<void> {
+  /** The server asked whether an entry is meant, and a hand says it is: the same entry at its own time, with that one answer. */
+  async confirm({ id, event, say, case: of, refused }: Entry): Promise<void> {
     const stamped = new Set(["event", "id", "case", "happened_at", "recorded_at", "by", "device"]);
     const fields = Object.fromEntries(Object.entries(event).filter(([field]) => !stamped.has(field)));
     await this.seen(id);
-    const again = [event.event, { ...fields, confirmed: true }] as unknown as Write;
+    const again = [
+      event.event,
+      { ...fields, confirmed: true, answered: [...answered(event), ...(refused ? [refused.says] : [])] },
+    ] as unknown as Write;
     await this.writeMany([again], { at: new Date(event.happened_at), say }, of);
   }
 

@@ -1264,6 +1264,7 @@ export interface Weighed {
   method: "earlier visit" | "estimated" | "owner" | "scale";
   scale?: string;
   confirmed?: boolean;
+  answered?: string[];
 }
 
 export interface BodyConditionScored {
@@ -1767,6 +1768,7 @@ export interface SyringeDrawn {
   seen_by?: string;
   form?: string;
   confirmed?: boolean;
+  answered?: string[];
   said_by?: string;
   reason?: string;
   opened?: string;
@@ -1788,6 +1790,7 @@ export interface BagMixed {
   parts: BagPart[];
   seen_by?: string;
   confirmed?: boolean;
+  answered?: string[];
   said_by?: string;
   reason?: string;
 }
@@ -1833,6 +1836,7 @@ export interface DrugGiven {
   said_by?: string;
   reason?: string;
   confirmed?: boolean;
+  answered?: string[];
   form?: string;
 }
 
@@ -1860,6 +1864,7 @@ export interface InfusionStarted {
   said_by?: string;
   reason?: string;
   confirmed?: boolean;
+  answered?: string[];
 }
 
 export interface InfusionChanged {
@@ -1877,6 +1882,7 @@ export interface InfusionChanged {
   reason?: string;
   said_by?: string;
   confirmed?: boolean;
+  answered?: string[];
 }
 
 export interface InfusionStopped {
@@ -1890,6 +1896,7 @@ export interface InfusionStopped {
   infusion: string;
   total_ml?: Decimal | null;
   confirmed?: boolean;
+  answered?: string[];
 }
 
 export interface FluidGiven {
@@ -1908,6 +1915,7 @@ export interface FluidGiven {
   reason?: string;
   bag?: string;
   confirmed?: boolean;
+  answered?: string[];
 }
 
 export interface FluidLost {
@@ -2104,6 +2112,7 @@ export interface CuffChecked {
   volume_ml?: Decimal | null;
   leak_cmh2o?: Decimal | null;
   confirmed?: boolean;
+  answered?: string[];
   reason?: string;
 }
 
@@ -2126,6 +2135,7 @@ export interface ReadingTaken {
   method?: string;
   row_at?: string | null;
   confirmed?: boolean;
+  answered?: string[];
 }
 
 export interface PressureTaken {
@@ -2147,6 +2157,7 @@ export interface PressureTaken {
   quality?: "" | "good" | "invalid" | "questionable";
   row_at?: string | null;
   confirmed?: boolean;
+  answered?: string[];
 }
 
 export interface SignSeen {
@@ -2174,6 +2185,7 @@ export interface GasSet {
   other?: string;
   other_l_min?: Decimal | null;
   confirmed?: boolean;
+  answered?: string[];
 }
 
 export interface VaporiserSet {

@@ -1,0 +1,36 @@
+"""Questions an entry may be asked, each answered by itself: a yes to one is no yes to what was not asked yet.
+
+Carries U4, U9. The answer is the question's own sentence, sent back with the same entry; so the record holds what was asked.
+An entry confirmed without sentences (older records, scripts) was confirmed as a whole.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Protocol
+
+from spiracle.refusals import AskAgain
+
+
+class Answering(Protocol):
+    """An entry that can say yes: in all, and to which sentences."""
+
+    @property
+    def confirmed(self) -> bool: ...
+    @property
+    def answered(self) -> tuple[str, ...]: ...
+
+
+def answers(event: Answering, question: AskAgain) -> bool:
+    return event.confirmed and (not event.answered or question.says in event.answered)
+
+
+@contextmanager
+def asking(event: Answering) -> Iterator[None]:
+    """What is asked inside is passed over once this entry has answered it. One question to a block: the rest of it is skipped."""
+    try:
+        yield
+    except AskAgain as question:
+        if not answers(event, question):
+            raise
