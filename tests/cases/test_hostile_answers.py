@@ -13,7 +13,7 @@ import pytest
 
 from small_house import NINE, Telling, d
 from spiracle.case import events as ev
-from spiracle.refusals import AskAgain, OutOfRange, OverLimit, UnlikeUnits
+from spiracle.refusals import AskAgain, OutOfRange, OverLimit, Unknown, UnlikeUnits
 from spiracle.sheets.case_view import case_view
 from spiracle.sheets.reversal_lines import reversal_lines
 
@@ -305,3 +305,18 @@ def test_a_label_is_void_when_the_dosing_weight_or_the_order_changes() -> None:
     t.draw("s1", "o1", "propofol", "8", "10 mg/mL", barrel="10 mL")
     t.at(5).order("o1", "propofol", "induction", "IV", "1", "2")
     assert void() == "drawn for 2 to 4 mg/kg IV, ordered now 1 to 2 mg/kg IV"
+
+
+def test_two_veins_stand_and_one_of_them_is_small() -> None:
+    """U14: 15 % of sugar with a jugular and a cephalic line open: which of them is asked; 10 and 25 % are from memory."""
+    run: dict[str, Any] = {"drug": "dextrose_10", "rate_ml_h": d("20"), "by": "vet", "purpose": "hypoglycaemia",
+                           "concentration": "150 mg/mL", "infusion": "i1"}  # fmt: skip
+    t = Telling()
+    t.tell(ev.CatheterPlaced, site="left jugular", size="20 G")
+    odd = t.refused(AskAgain, "concentration", ev.InfusionStarted, **run)
+    run |= {"confirmed": True, "answered": (odd.says,)}
+    t.refused(Unknown, "rate", ev.InfusionStarted, **run)  # past the vein: there it is a push, not a pump
+    t.tell(ev.CatheterPlaced, site="right cephalic", size="22 G")
+    asked = t.refused(AskAgain, "concentration", ev.InfusionStarted, **run)
+    assert "15 % into the left jugular" in asked.says and "limb vein is open too" in asked.says
+    t.refused(Unknown, "rate", ev.InfusionStarted, **{**run, "answered": (odd.says, asked.says)})

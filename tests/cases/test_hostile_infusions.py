@@ -265,7 +265,7 @@ def test_a_strength_nobody_stocks_is_asked_about(drug: str, holds: str) -> None:
     t.order("o1", drug, "analgesia", "IV", dose, dose, unit)
     runs = running(drug, "1", concentration=holds, order="o1")
     asked = t.refused(AskAgain, "concentration", ev.InfusionStarted, **runs)
-    assert {"fentanyl": "0.05 mg/mL", "lidocaine": "20 mg/mL"}[drug] in asked.says.replace("50 mcg/mL", "0.05 mg/mL")
+    assert {"fentanyl": "0.05 mg/mL", "lidocaine": "20 mg/mL"}[drug] in asked.accepts.replace("50 mcg/mL", "0.05 mg/mL")
     t.tell(ev.InfusionStarted, **runs, confirmed=True)
 
 

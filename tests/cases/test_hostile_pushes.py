@@ -270,7 +270,7 @@ def test_a_strength_nobody_stocks_is_asked_about() -> None:
     t = Telling()
     t.order()
     push = of_vial("methadone", "2", "1 mg/mL", "2", route="IM", order="o1")
-    assert "10 mg/mL" in t.refused(AskAgain, "concentration", ev.DrugGiven, **push).says
+    assert "10 mg/mL" in t.refused(AskAgain, "concentration", ev.DrugGiven, **push).accepts
     t.refused(AskAgain, "strength", ev.SyringeDrawn, **drawn("methadone", "2", "1 mg/mL", "o1"))
     t.tell(ev.DrugGiven, **push, confirmed=True)
 

@@ -43,6 +43,10 @@ def sugar_for_vein(
     said = f"{row.what} {figure(down_to(percent, Decimal('0.1')))} % into {where}"
     if percent > most:
         raise OverLimit(field, f"{said}: at most {figure(most)} % goes there{_memory(row)}.", f"Dilute it, {WORD}")
+    if great and _limb_vein(case) and percent > row.stop_percent:
+        with asking(entry):
+            raise AskAgain(field, f"{said}: a limb vein is open too, and takes at most {figure(row.stop_percent)} %.",
+                           f"Confirm that it goes into the {great}, and not into the other.")  # fmt: skip
     if asks and not great and percent > row.ask_percent:
         with asking(entry):
             raise AskAgain(field, f"{said}: above {figure(row.ask_percent)} % it harms the vein.",
@@ -64,6 +68,12 @@ def great_vein(case: Case) -> str:
     """The site of a catheter in a vein of the neck or trunk that stands, as it was written; empty where there is none."""
     sites = [c.site for c in case.live(ev.CatheterPlaced) if c.line == "vein" and c.patent]
     return next((s for s in sites if any(word in s.casefold() for word in GREAT)), "")
+
+
+def _limb_vein(case: Case) -> bool:
+    """Whether a vein that is no great one stands too: then which of them is meant is asked."""
+    sites = [c.site.casefold() for c in case.live(ev.CatheterPlaced) if c.line == "vein" and c.patent]
+    return any(not any(word in site for word in GREAT) for site in sites)
 
 
 def _has_vein(case: Case) -> bool:

@@ -128,8 +128,8 @@ def strength_there(run: Run) -> None:
         return
     names = ", ".join(dict.fromkeys(str(q) for q in there_is)) or "none"
     with asking(event):
-        raise AskAgain("concentration", f"{holds} of {run.drug.name} is not stocked and was not drawn. There is: {names}.",
-                       "Draw it first and name the syringe, or read the label and confirm it.")  # fmt: skip
+        raise AskAgain("concentration", f"{holds} of {run.drug.name} is not stocked and was not drawn.",
+                       f"Draw it first and name the syringe, or read the label and confirm it. There is: {names}.")  # fmt: skip
 
 
 def _made(run: Run) -> list[Quantity]:

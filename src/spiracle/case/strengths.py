@@ -65,8 +65,8 @@ def ask_about_strength(drug: Drug, holds: Quantity, able: Iterable[Quantity], fi
     if any(holds.unit.dimension == q.unit.dimension and holds.equals(q) for q in there):
         return
     names = ", ".join(dict.fromkeys(str(q) for q in there)) or "none"
-    raise AskAgain(field, f"{holds} of {drug.name} is not stocked and was not made up here. There is: {names}.",
-                   "Read the label again, or confirm it.")  # fmt: skip
+    raise AskAgain(field, f"{holds} of {drug.name} is not stocked and was not made up here.",
+                   f"Read the label again, or confirm it. There is: {names}.")  # fmt: skip
 
 
 def not_a_trap(drug: Drug, text: str, facts: Facts, field: str) -> None:
