@@ -99,7 +99,7 @@ def test_a_plan_is_kept_as_a_protocol(web: httpx.Client, house: Hand, hand: Hand
     assert answer["written"], answer
     post(web, house, house.entry("ProtocolApproved", protocol="kept", version=1, by="vet"))
     (offer,) = web.get(f"/api/cases/{hand.case}/protocols").json()["offers"]
-    assert (offer["title"], offer["limit_texts"]) == ("Kept", ["map below 60: call"])
+    assert (offer["title"], offer["limit_texts"]) == ("Kept", ["Mean below 60 mmHg: call"])
     taken = [x["written"] for x in post(web, hand, hand.entry("ProtocolStarted", **offer["start"]),
                                         hand.entry("LimitOrdered", ordered_by="vet", **offer["limits"][0]))]  # fmt: skip
     assert taken == [True, True]

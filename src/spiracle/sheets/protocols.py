@@ -14,13 +14,15 @@ from spiracle.case.decide_protocols import why_not
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
 from spiracle.case.ledger import LEDGER
-from spiracle.case.protocols import Version, changes, dose_words, limit_words, protocols, title_of
+from spiracle.case.protocols import Version, changes, dose_words, protocols, title_of
 from spiracle.drugs import DoseRow, DosingWeight, OrderedDose, judge_dose
 from spiracle.quantity import Quantity
 from spiracle.refusals import OutOfRange, Refusal, Unknown
 from spiracle.sheets.names import capital, joined, unit_text
+from spiracle.sheets.plan_around import limit_words
 from spiracle.sheets.plan_lines import drug_line
 from spiracle.sheets.plan_request import OrderAsked, PlanRequest
+from spiracle.sheets.plan_shapes import LimitPart
 from spiracle.sheets.plan_sheet import request_of
 from spiracle.sheets.plan_work import conditions_of, shelf_of, work_orders
 from spiracle.sheets.shapes import (
@@ -72,7 +74,7 @@ def _shape(version: Version, before: ev.ProtocolWritten | None, facts: Facts) ->
         title=w.title,
         species=w.species,
         lines=tuple(_shape_line(line, w, facts) for line in w.lines),
-        limits=tuple(limit_words(x) for x in w.limits),
+        limits=tuple(_limit_said(x, facts) for x in w.limits),
         conditions=tuple(named.get(c, c) for c in w.conditions),
         unless=tuple(named.get(c, c) for c in w.unless),
         note=w.note,
@@ -84,6 +86,19 @@ def _shape(version: Version, before: ev.ProtocolWritten | None, facts: Facts) ->
         changes=() if before is None else changes(before, w, _called(before, w, facts)),
         event_id=w.id,
     )
+
+
+def _limit_said(limit: ev.ProtocolLimit, facts: Facts) -> str:
+    """A limit in the words of the plan: "Mean pressure below 65 mmHg: fluid bolus"."""
+    name, unit = limit.reading, ""
+    if limit.reading in facts.circulation.readings():
+        bounds = facts.circulation.bounds(limit.reading)
+        name, unit = bounds.title, bounds.unit
+    part = LimitPart(
+        reading=limit.reading, name=name, below=limit.below, above=limit.above, unit=unit, action="", ordered=True
+    )
+    said = limit_words(part)
+    return f"{said}: {limit.action}" if limit.action else said
 
 
 def _initials(id_: str, facts: Facts) -> str:
@@ -172,7 +187,7 @@ def _offer(
             )
             for made, line in zip(lines, w.lines, strict=True)
         ),
-        limit_texts=tuple(limit_words(x) for x in w.limits),
+        limit_texts=tuple(_limit_said(x, facts) for x in w.limits),
         start={"protocol": w.protocol, "version": w.version, "title": w.title},
         limits=tuple(
             {"reading": x.reading, "below": _number(x.below), "above": _number(x.above), "action": x.action}
