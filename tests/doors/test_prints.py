@@ -22,6 +22,7 @@ from spiracle.refusals import NotOneOf
 from spiracle.sheets.case_view import case_view
 from spiracle.sheets.emergency_sheet import emergency_sheet
 from spiracle.sheets.plan import plan
+from spiracle.sheets.printed_plan import other_words
 from spiracle.sheets.shapes import CaseView
 
 NOW = datetime(2026, 11, 24, 15, 0, tzinfo=UTC)
@@ -174,6 +175,21 @@ def test_every_example_prints_its_plan(facts: Facts, example: Path) -> None:
         assert drug.name.lower() in words.lower()
         if drug.refused is not None:
             assert drug.refused.says[:30] in words
+        for other in drug.others:
+            assert other_words(other) in " ".join(words.split())
+    before, _, _ = " ".join(words.split()).partition("Working and sources")
+    assert "veterinarian technician" in before, "signed where the plan ends, before the sources"
+
+
+def test_both_weights_stand_on_the_printed_plan(facts: Facts) -> None:
+    """U8: 0.02 mg/kg of 2 mg/mL is 0.13 mL on 13.5 kg and 0.19 mL on the scale's 19 kg: worked by hand."""
+    fat = next(p for p in EXAMPLES if "fat-beagle" in p.stem)
+    words = " ".join(
+        text_of(
+            pdf.plan_pdf(plan(read_plan_file(fat.read_text("utf-8")).request, facts, NOW), facts, "letter", NOW)
+        ).split()
+    )
+    assert "0.13 mL" in words and "on body weight, scale, 19 kg, it would be 0.19 mL, 40.7 % more" in words
 
 
 def test_another_paper_is_refused_by_name(finished: CaseView, facts: Facts) -> None:

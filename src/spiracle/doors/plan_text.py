@@ -29,6 +29,7 @@ from spiracle.sheets.plan_shapes import (
     Plan,
     Refused,
 )
+from spiracle.sheets.printed_plan import other_words
 
 WIDTH = 80
 LABEL = 12
@@ -146,7 +147,7 @@ def _drug(number: int, drug: DrugPart, working: bool) -> Iterator[str]:
     strength = f" {drug.concentration.text}" if drug.concentration else ""
     yield from _plain(f"{number}. {drug.name.upper()}{strength}, {drug.route}, {drug.purpose}", 1)
     dose = drug.dose.text if drug.dose.value == drug.dose_low.value else f"{drug.dose_low.text} to {drug.dose.text}"
-    zone = f"  [{drug.zone.upper()}]" if drug.zone else ""
+    zone = f"  [{'top ' if drug.dose.value != drug.dose_low.value else ''}{drug.zone.upper()}]" if drug.zone else ""
     yield from _row("order", f"{dose}{zone}")
     if drug.limits is not None:
         yield from _row("limits", f"{drug.limits.sentence}{' ' + MEMORY_SIGN if drug.limits.memory else ''}")
@@ -156,6 +157,8 @@ def _drug(number: int, drug: DrugPart, working: bool) -> Iterator[str]:
     if drug.amount is not None:
         yield from _row("amount", marked(drug.amount))
     yield from _syringe(drug)
+    for other in drug.others:
+        yield from _row("beside", other_words(other))
     if drug.refused is not None:
         yield from _refused(drug.refused)
     yield from _around_drug(drug, working)

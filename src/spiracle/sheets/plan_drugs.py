@@ -5,7 +5,17 @@ from __future__ import annotations
 from spiracle.case.facts import Facts
 from spiracle.drugs import Barrel, CautionHit, Dilution
 from spiracle.quantity import Quantity
-from spiracle.sheets.plan_shapes import Amount, Caution, DilutionPart, DrugPart, LimitsPart, SyringePart, amount
+from spiracle.sheets.plan_bases import OtherWork
+from spiracle.sheets.plan_shapes import (
+    Amount,
+    Caution,
+    DilutionPart,
+    DrugPart,
+    LimitsPart,
+    OtherPart,
+    SyringePart,
+    amount,
+)
 from spiracle.sheets.plan_work import OrderWork
 from spiracle.sheets.worked_shape import cites, plain_refused, working_text
 from spiracle.source import Guardrail, Working, Zone
@@ -56,6 +66,26 @@ def drug_part(work: OrderWork, facts: Facts) -> DrugPart:
         ordered_by=asked.ordered_by,
         over_hard_by=asked.over_hard_by,
         cautions=drug_cautions(work, facts),
+        others=tuple(_other(o) for o in work.others),
+    )
+
+
+def _other(other: OtherWork) -> OtherPart:
+    made, basis = other.made, other.basis
+
+    def shown(value: Quantity | None, name: str) -> Amount | None:
+        if value is None:
+            return None
+        text = made.workings[name].says if name in made.workings else ""
+        return amount(value, text, memory=basis.memory, estimated=basis.estimated, predicted=basis.predicted)
+
+    return OtherPart(
+        basis=basis.words,
+        weight=amount(basis.weight, memory=basis.memory, estimated=basis.estimated, predicted=basis.predicted),
+        amount=shown(made.amount, "amount"),
+        volume=shown(made.drawn, "volume"),
+        rate=shown(made.rate, "rate"),
+        differs_percent=round(other.differs_percent, 1),
     )
 
 

@@ -122,6 +122,17 @@ class LimitsPart(Plain, frozen=True, kw_only=True):
     also: tuple[str, ...] = ()
 
 
+class OtherPart(Plain, frozen=True, kw_only=True):
+    """The same order worked on another known weight, where it differs: shown beside it, never drawn up."""
+
+    basis: str
+    weight: Amount
+    amount: Amount | None
+    volume: Amount | None
+    rate: Amount | None
+    differs_percent: Decimal
+
+
 class DrugPart(Plain, frozen=True, kw_only=True):
     """One order, worked out. With `refused` there is no volume; the sentence says what would give one."""
 
@@ -156,6 +167,7 @@ class DrugPart(Plain, frozen=True, kw_only=True):
     ordered_by: str = ""
     over_hard_by: str = ""
     cautions: tuple[Caution, ...] = ()
+    others: tuple[OtherPart, ...] = ()
 
 
 class TubePart(Plain, frozen=True, kw_only=True):

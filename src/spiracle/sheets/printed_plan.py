@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from datetime import datetime, tzinfo
 
 from spiracle.sheets.names import capital
-from spiracle.sheets.plan_shapes import Amount, Cite, DrugPart, LimitPart, Plan
+from spiracle.sheets.plan_shapes import Amount, Cite, DrugPart, LimitPart, OtherPart, Plan
 from spiracle.sheets.printed import Data, Footnotes, common
 
 
@@ -35,8 +35,9 @@ def plan_data(plan: Plan, hospital: str, versions: tuple[str, ...], paper: str, 
         ("Emergency", plan.emergency),
     ):
         notes.add(title, "sources", "", False, map(cite, part.source))
+    told = tuple(dict.fromkeys((*versions, p.version)))
     return {
-        **common(f"Anaesthetic plan: {p.name or 'unnamed'}", hospital, (*versions, p.version), paper, now, zone, hospital),
+        **common(f"Anaesthetic plan: {p.name or 'unnamed'}", hospital, told, paper, now, zone, hospital),
         "identity": [
             ", ".join(w for w in (p.species, p.breed, p.age, p.sex) if w),
             f"{said(p.weight)}, {p.method}"
@@ -66,12 +67,24 @@ def _drug(d: DrugPart) -> Data:
                     f"{said(x.concentration)}")  # fmt: skip
     return {
         "name": capital(d.name), "class": "other", "strength": said(d.concentration, "strength not picked"), "route": d.route,
-        "order": said(d.dose), "purpose": d.purpose, "amount": said(d.amount),
+        "order": ordered(d), "purpose": d.purpose, "amount": said(d.amount),
         "delivered": f"delivers {said(d.delivered)}" if d.delivered else "",
         "volume": said(d.rate if d.infusion else d.volume), "syringe": d.syringe.name if d.syringe else "",
-        "dilution": dilution, "refused": d.refused.sentence if d.refused else "",
+        "dilution": dilution, "others": [other_words(o) for o in d.others], "refused": d.refused.sentence if d.refused else "",
         "limits": d.limits.sentence if d.limits else "", "memory": d.memory,
     }  # fmt: skip
+
+
+def ordered(d: DrugPart) -> str:
+    """The order as it was given: a range keeps both ends."""
+    return said(d.dose) if d.dose.value == d.dose_low.value else f"{d.dose_low.text} to {said(d.dose)}"
+
+
+def other_words(o: OtherPart) -> str:
+    """As "on body weight, scale, 19 kg, it would be 0.19 mL, 40.7 % more"."""
+    worked = o.rate or o.volume or o.amount
+    off = f", {abs(o.differs_percent):g} % {'less' if o.differs_percent < 0 else 'more'}" if o.differs_percent else ""
+    return f"on {o.basis}, {said(o.weight)}, it would be {said(worked, 'not worked')}{off}"
 
 
 def _sections(plan: Plan) -> Iterator[Data]:
@@ -84,7 +97,8 @@ def _sections(plan: Plan) -> Iterator[Data]:
                                      f"{said(a.dead_space)} {a.dead_space.warning}"])  # fmt: skip
     airway += [["", r.sentence] for r in a.refused] + [["", n] for n in a.notes]
     yield {"title": "Airway", "rows": airway}
-    breathing = [["circuit", f"{b.circuit} {b.why}"], *[[f"fresh gas, {phase}", said(x)] for phase, x in b.fresh_gas.items()],
+    circuit = f"{b.circuit}: {b.why}" if b.why else b.circuit
+    breathing = [["circuit", circuit], *[[f"fresh gas, {phase}", said(x)] for phase, x in b.fresh_gas.items()],
                  ["bag", said(b.bag)], ["oxygen lasts", said(b.oxygen_minutes)]]  # fmt: skip
     yield {"title": "Breathing", "rows": breathing + [["", r.sentence] for r in b.refused] + [["", n] for n in b.notes]}
     fluids = [["rate", said(f.rate)], ["bolus, first step", said(f.bolus)], ["boluses in all, at most", said(f.bolus_limit)],
@@ -92,7 +106,8 @@ def _sections(plan: Plan) -> Iterator[Data]:
     yield {"title": "Fluids", "rows": fluids + [["", r.sentence] for r in f.refused] + [["", n] for n in f.notes]}
     yield {"title": "Limits to watch", "rows": [_limit(x) for x in plan.limits]}
     yield {"title": "Emergency drugs", "rows": [
-        [d.name, f"{said(d.volume)} of {d.concentration} = {said(d.amount)}, {d.dose} {d.route}; {d.what_for}"
+        [d.name, f"{said(d.volume)}{f' of {d.concentration} = {said(d.amount)}' if d.concentration else ''}, "
+                 f"{d.dose} {d.route}; {d.what_for}"
                  + (" (from memory)" if d.memory else "")] for d in plan.emergency.drugs]}  # fmt: skip
 
 
