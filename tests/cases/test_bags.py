@@ -134,6 +134,19 @@ def test_a_recipe_is_mixed_and_run_as_it_stands() -> None:
     assert found is not None and found.left_ml == d("800.6")
 
 
+def test_a_bag_of_another_weight_says_so() -> None:
+    """U15: mixed for 20 kg; on 15 kg the same rate gives a third more."""
+    t = dog()
+    t.tell(ev.BagMixed, **mixed(part()))
+
+    def said() -> str:
+        return next(b for b in case_view(t.case, 1, t.facts, t.now).plan.bags if b.mixed).cautions[0]
+
+    assert "Mixed for doses" not in said()
+    t.at(30).tell(ev.Weighed, weight_kg=d("15"), method="scale", confirmed=True)
+    assert said() == "Mixed for doses on 20 kg, they are on 15 kg now: at the same rate it gives another dose."
+
+
 # ---- what is refused
 
 

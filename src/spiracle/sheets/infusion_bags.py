@@ -15,7 +15,7 @@ from spiracle.drugs.bags import Added, Bag, Wanted, bag_rate, mix
 from spiracle.drugs.mixing import clashes, said_of_bag
 from spiracle.quantity import Quantity, figure, read, unit
 from spiracle.refusals import Refusal
-from spiracle.sheets.infusion_cards import drops_of_all
+from spiracle.sheets.infusion_cards import drops_of_all, weight_at
 from spiracle.sheets.names import capital
 from spiracle.sheets.shapes import BagPartShape, BagRecipe, Num
 from spiracle.sheets.told import Told
@@ -233,7 +233,7 @@ def _mixed(t: Told, bag: MixedBag) -> BagRecipe:
         rate=number(rate, mark="typed"),
         lasts=Num(text=figure(hours, 3), unit="h", mark="predicted") if hours is not None else None,
         label=f"{drugs_in}; in {figure(mixed.volume_ml)} mL {carrier.name}",
-        cautions=(*said_of_bag(ids, drugs), DEFER),
+        cautions=(*_for_another_weight(t, mixed), *said_of_bag(ids, drugs), DEFER),
         holds_ml=float(mixed.bag_ml),
         remove_ml=float(mixed.removed_ml),
         total_ml=float(mixed.volume_ml),
@@ -241,6 +241,16 @@ def _mixed(t: Told, bag: MixedBag) -> BagRecipe:
         mixed=True,
         drops=drops,
         no_drops=why,
+    )
+
+
+def _for_another_weight(t: Told, mixed: ev.BagMixed) -> tuple[str, ...]:
+    """What is in a bag stays true; the rate it was made for does not, once the animal weighs something else."""
+    then = weight_at(t, mixed.happened_at)
+    if then is None or t.kg is None or then == t.kg:
+        return ()
+    return (
+        f"Mixed for doses on {figure(then)} kg, they are on {figure(t.kg)} kg now: at the same rate it gives another dose.",
     )
 
 
