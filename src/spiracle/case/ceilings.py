@@ -28,7 +28,7 @@ from spiracle.case.pushes import (
     route_of,
     stocked_form,
 )
-from spiracle.case.questions import Answering, answers, asking
+from spiracle.case.questions import Answering, answers, asks_instead
 from spiracle.case.running import per_time
 from spiracle.case.standing import orders, species, troubled
 from spiracle.case.streams import Stream, streams
@@ -135,13 +135,11 @@ def draw_under(case: Case, event: ev.SyringeDrawn, order: ev.DrugOrdered, holds:
 
 def push_under(case: Case, event: ev.DrugGiven, amount: Quantity, facts: Facts, *, emergency: bool = False) -> None:
     """A push with all that was given and runs. What is of an emergency row, or given in trouble, is asked about and not refused."""
-    try:
+    if not emergency and not troubled(case):
         _push(case, event, amount, facts)
-    except OverLimit as over:
-        if not emergency and not troubled(case):
-            raise
-        with asking(event):
-            raise AskAgain(over.field, over.says, "Give less, or confirm it.") from over
+        return
+    with asks_instead(event):
+        _push(case, event, amount, facts)
 
 
 def _push(case: Case, event: ev.DrugGiven, amount: Quantity, facts: Facts) -> None:

@@ -22,20 +22,20 @@ from spiracle.case.decide_orders import standing_order
 from spiracle.case.decide_people import person, said
 from spiracle.case.decide_record import closed
 from spiracle.case.decide_syringes import left_for, there
-from spiracle.case.drawing import asked_in_trouble, known_form
+from spiracle.case.drawing import known_form
 from spiracle.case.fold import Case
 from spiracle.case.intervals import opioid_again
 from spiracle.case.limits import not_cautioned, row_for, under_order, under_stops, why_never
 from spiracle.case.pain_again import nsaid_again
 from spiracle.case.prepared import dosing_weight
 from spiracle.case.pushes import drug_id, is_rescue, readable_amount, route_of
-from spiracle.case.questions import asking
+from spiracle.case.questions import asking, asks_instead, kept_unless_trouble
 from spiracle.case.ruling import Rules
 from spiracle.case.running import per_time
 from spiracle.case.standing import given, species, troubled
 from spiracle.case.strengths import ask_about_strength, made_here, not_a_trap, on_the_shelf, read_holds
 from spiracle.case.syringes import Syringe
-from spiracle.drugs import DoseRow, DosingWeight, Drug, Strength
+from spiracle.drugs import Drug, Strength
 from spiracle.drugs.vial import product_fits
 from spiracle.quantity import Quantity, figure, unit
 from spiracle.refusals import AskAgain, Contradiction, Missing, OutOfRange, OverLimit, Refusal, UnlikeUnits
@@ -81,13 +81,9 @@ def _asked_over(case: Case, event: ev.DrugGiven, drug: Drug, amount: Quantity, f
         row = row_for(case, event, None, facts, weight)
     except Refusal:
         return  # no weight, no row: nothing to hold it against
-    try:
+    with asks_instead(event):  # one question, of the stop or of the ceiling
         under_stops(case, event, amount, row, weight, facts)
-    except OverLimit as over:
-        with asking(event):
-            raise AskAgain(over.field, over.says, "Give less, or confirm it.") from over
-        return  # asked once
-    push_under(case, event, amount, facts, emergency=True)
+        push_under(case, event, amount, facts, emergency=True)
 
 
 def _held(case: Case, event: ev.DrugGiven, drug: Drug, amount: Quantity, facts: Facts, *, word: bool) -> None:
@@ -122,10 +118,8 @@ def _held(case: Case, event: ev.DrugGiven, drug: Drug, amount: Quantity, facts: 
         holds = amount / Quantity.of(event.volume_ml, "mL")
         sugar_for_vein(case, drug, holds, facts, "concentration", event, asks=False)
     _limits(case, event, order, drug, amount, facts)
-    try:
+    with kept_unless_trouble(case, event):
         nsaid_again(case, event, drug, facts)
-    except OverLimit as soon:
-        asked_in_trouble(case, soon, event)
     opioid_again(case, event, drug, facts)
 
 
@@ -248,10 +242,8 @@ def _ordered(event: ev.DrugGiven, order: ev.DrugOrdered | None, facts: Facts) ->
 
 
 def _of_its_product(case: Case, event: ev.DrugGiven, strength: Strength, drug: Drug, facts: Facts) -> None:
-    try:
+    with kept_unless_trouble(case, event):
         product_fits(strength, drug, str(species(case)), facts.drugs.route(event.route))
-    except OverLimit as stop:
-        asked_in_trouble(case, stop, event)
 
 
 def _limits(
@@ -263,26 +255,14 @@ def _limits(
     if order is not None:
         under_order(case, event, order, amount, row, weight, facts)
     if not row.emergency:
-        try:
+        with kept_unless_trouble(case, event):
             not_cautioned(case, drug, order, event.purpose, facts, event.happened_at)
-        except OverLimit as stop:
-            asked_in_trouble(case, stop, event)
         if order is None or not (order.over_hard_by and order.reason):
             under_stops(case, event, amount, row, weight, facts)
-    elif not troubled(case):
-        _asked_of_a_rescue(case, event, row, amount, weight, facts)
+    elif not troubled(case):  # nothing is wrong yet: over its stop it may be a slip
+        with asks_instead(event):
+            under_stops(case, event, amount, row, weight, facts)
     push_under(case, event, amount, facts, emergency=row.emergency)
-
-
-def _asked_of_a_rescue(
-    case: Case, event: ev.DrugGiven, row: DoseRow, amount: Quantity, weight: DosingWeight, facts: Facts
-) -> None:
-    """A drug of an emergency row while nothing is wrong: over its stop it may be a slip, so it is asked about, never stopped."""
-    try:
-        under_stops(case, event, amount, row, weight, facts)
-    except OverLimit as over:
-        with asking(event):
-            raise AskAgain(over.field, over.says, "Give less, or confirm it.") from over
 
 
 def preoxygenation_ended(case: Case, _event: ev.PreoxygenationEnded, _facts: Facts, _now: datetime) -> None:

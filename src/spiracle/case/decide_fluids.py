@@ -18,14 +18,14 @@ from spiracle.case.decide_people import said
 from spiracle.case.decide_spans import inside
 from spiracle.case.fold import Case
 from spiracle.case.prepared import dosing_weight
-from spiracle.case.questions import asking
+from spiracle.case.questions import asks_instead
 from spiracle.case.ruling import Rules
 from spiracle.case.running import FLUID_GROUPS, PLAIN, ROUNDED, is_drug, per_time, told, urgent
 from spiracle.case.standing import species
 from spiracle.drugs import Drug, amount_of, in_unit
 from spiracle.drugs.rows import Stop
 from spiracle.quantity import Quantity, unit
-from spiracle.refusals import AskAgain, Contradiction, Missing, OutOfRange, OverLimit, Unknown
+from spiracle.refusals import Contradiction, Missing, OutOfRange, OverLimit, Unknown
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
@@ -62,13 +62,11 @@ def fluid_given(case: Case, event: ev.FluidGiven, facts: Facts, _now: datetime) 
 
 def _beside(case: Case, event: ev.FluidGiven, facts: Facts) -> None:
     """A bolus out of a bag with potassium in it kills faster than what it is given for: also in an emergency it is asked about."""
-    try:
+    if not urgent(case):
         bolus_beside_bag(case, event, facts)
-    except OverLimit as stop:
-        if not urgent(case):
-            raise
-        with asking(event):
-            raise AskAgain(stop.field, stop.says, "Take another bag, or confirm it.") from stop
+        return
+    with asks_instead(event, "Take another bag, or confirm it."):
+        bolus_beside_bag(case, event, facts)
 
 
 def _fluid(case: Case, name: str, facts: Facts) -> Drug:

@@ -17,14 +17,14 @@ from spiracle.case.draw_asks import NO_DATE, asked_of_a_draw
 from spiracle.case.fold import Case
 from spiracle.case.limits import not_cautioned, order_fits
 from spiracle.case.pushes import emergency_drugs, is_preserved
-from spiracle.case.questions import Answering, asking
+from spiracle.case.questions import asking, kept_unless_trouble
 from spiracle.case.running import per_time
 from spiracle.case.standing import dosing_weight_kg, species, troubled, weight_in_use
 from spiracle.case.strengths import ask_about_strength, made_here, on_the_shelf
 from spiracle.drugs import Drug, amount_of
 from spiracle.drugs.vial import belongs, product_fits
 from spiracle.quantity import Quantity, figure, unit
-from spiracle.refusals import AskAgain, Missing, NotAQuantity, OutOfRange, OverLimit, Refusal, Unknown
+from spiracle.refusals import AskAgain, Missing, NotAQuantity, OutOfRange, Unknown
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
@@ -60,10 +60,8 @@ def may_be_drawn(
         ask_about_allergy(case, event.drug, facts, word or passed or troubled(case))
     if word:
         return
-    try:
+    with kept_unless_trouble(case, event):
         _for_this_animal(case, event, drug, order, holds, facts)
-    except OverLimit as stop:
-        asked_in_trouble(case, stop, event)
 
 
 def _what_is_in_it(
@@ -134,24 +132,14 @@ def _not_tenfold(case: Case, event: ev.SyringeDrawn, order: ev.DrugOrdered, hold
                    "Read the mark and the strength again, or confirm it.")  # fmt: skip
 
 
-def asked_in_trouble(case: Case, stop: Refusal, event: Answering) -> None:
-    """What stops a drug in a planned case is a question while there is trouble."""
-    if not troubled(case):
-        raise stop
-    with asking(event):
-        raise AskAgain(stop.field, stop.says, "Choose another drug, or confirm it.") from stop
-
-
 def _too_old(case: Case, event: ev.SyringeDrawn, drug: Drug, facts: Facts) -> None:
     """An old vial is not drawn from; of what an emergency calls for, nothing is asked, and of the rest, whether it is meant."""
     if troubled(case) and drug.id in emergency_drugs(case, facts):
         return
-    try:
+    with kept_unless_trouble(case, event, OutOfRange):
         _expiry(event, facts)
         with asking(event):
             _opened(event, drug, facts)
-    except OutOfRange as old:
-        asked_in_trouble(case, old, event)
 
 
 # ---- expiry

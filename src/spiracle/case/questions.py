@@ -10,7 +10,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Protocol
 
-from spiracle.refusals import AskAgain
+from spiracle.case.fold import Case
+from spiracle.case.standing import troubled
+from spiracle.refusals import AskAgain, OverLimit, Refusal
 
 
 class Answering(Protocol):
@@ -34,3 +36,25 @@ def asking(event: Answering) -> Iterator[None]:
     except AskAgain as question:
         if not answers(event, question):
             raise
+
+
+@contextmanager
+def asks_instead(
+    event: Answering, accepts: str = "Give less, or confirm it.", stop: type[Refusal] = OverLimit
+) -> Iterator[None]:
+    """What would stop the entry is asked about instead: where nothing may wait for a limit. The rest of the block is skipped too."""
+    try:
+        yield
+    except stop as over:
+        with asking(event):
+            raise AskAgain(over.field, over.says, accepts) from over
+
+
+@contextmanager
+def kept_unless_trouble(case: Case, event: Answering, stop: type[Refusal] = OverLimit) -> Iterator[None]:
+    """What stops a drug in a planned case is a question while there is trouble."""
+    if not troubled(case):
+        yield
+        return
+    with asks_instead(event, "Choose another drug, or confirm it.", stop):
+        yield
