@@ -7,7 +7,8 @@ import pytest
 from small_house import Telling, d
 from spiracle.breathing import lists
 from spiracle.case import events as ev
-from spiracle.refusals import AskAgain, Contradiction, Missing, NotAllowed, NotOneOf, OutOfRange, Unknown
+from spiracle.refusals import AskAgain, Contradiction, Missing, NotAllowed, NotAQuantity, NotOneOf, OutOfRange, Unknown
+from spiracle.sheets.case_view import case_view
 
 # ---- airway
 
@@ -144,8 +145,17 @@ def test_a_list_is_read_line_by_line_and_the_valve_last() -> None:
 def test_machine_and_oxygen_are_named_and_read() -> None:
     t = Telling()
     t.refused(Unknown, "machine", ev.MachineAssigned, machine="M7")
-    t.refused(Missing, "gauge", ev.OxygenRead, source="cylinder", contents_l=d("680"), full_pressure="137 bar")
-    t.refused(Contradiction, "gauge", ev.OxygenRead, source="cylinder", full_pressure="137 bar", gauge="1900 bar")
+    t.refused(Unknown, "breathing system", ev.MachineAssigned, machine="M1", circuit="circle, small bore")
+    t.tell(ev.MachineAssigned, machine="M1", circuit="T-piece", bag_ml=d("500"))
+    t.refused(Missing, "oxygen, gauge", ev.OxygenRead, source="cylinder", contents_l=d("680"), full_pressure="137 bar")
+    t.refused(Contradiction, "oxygen, gauge", ev.OxygenRead, source="cylinder", contents_l=d("680"), full_pressure="137 bar",
+              gauge="1900 bar")  # fmt: skip
+    t.refused(NotAQuantity, "oxygen, gauge", ev.OxygenRead, source="cylinder", contents_l=d("680"), full_pressure="137 bar",
+              gauge="24 mmHg")  # fmt: skip
+    t.refused(
+        Missing, "oxygen, printed full pressure", ev.OxygenRead, source="cylinder", contents_l=d("680"), gauge="90 bar"
+    )
+    t.tell(ev.OxygenRead, source="pipeline")
     t.tell(ev.OxygenRead, source="cylinder", contents_l=d("680"), full_pressure="137 bar", gauge="1100 psi")
 
 
@@ -285,3 +295,28 @@ def test_care_is_handed_to_somebody_else() -> None:
     t = Telling()
     t.refused(Contradiction, "to", ev.HandedOver, to="tec", read_back=True)
     t.tell(ev.HandedOver, to="two", read_back=True)
+
+
+def test_no_attempt_with_a_tube_no_animal_of_its_species_takes() -> None:
+    """A1: held before there is a weight too; the hard limits are rows of the airway's table."""
+    for kind, bore in (("cat", "12"), ("dog", "17")):
+        t = Telling(kind, weighed=False)
+        said = t.refused(OutOfRange, "tube", ev.AttemptBegan, attempt="a1", tube_id_mm=d(bore)).says
+        assert f"beyond any {kind}'s tube" in said
+        t.refused(OutOfRange, "tube", ev.TubePlaced, id_mm=d(bore), cuffed=True)
+
+
+def test_eyes_and_a_move_are_no_turn() -> None:
+    """A8: eyes lubricated alone is written and owes no new look at the cuff; a move to another room does."""
+    t = intubated()
+    t.at(2).tell(ev.CuffChecked, pressure_cmh2o=d("22"))
+    t.at(13).tell(ev.CuffChecked, pressure_cmh2o=d("22"))
+
+    def owed() -> list[str]:
+        return [x.id for x in case_view(t.case, len(t.entries), t.facts, t.now).due if x.id == "cuff"]
+
+    t.refused(Missing, "position", ev.Positioned, position="")
+    t.at(14).tell(ev.Positioned, position="", eyes_lubricated=True)
+    assert owed() == []
+    t.at(15).tell(ev.Positioned, position="", to_room="Recovery", disconnected_first=True)
+    assert owed() == ["cuff"]

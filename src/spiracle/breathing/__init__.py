@@ -2,7 +2,7 @@
 
 from spiracle.breathing.checks import CHECKS
 from spiracle.breathing.leak import LeakVerdict, leak_verdict
-from spiracle.breathing.oxygen import Cylinder, OxygenLeft, oxygen_minutes
+from spiracle.breathing.oxygen import Cylinder, OxygenLeft, check_cylinder, oxygen_minutes
 from spiracle.breathing.plan import BreathingChoice, FreshGas, plan
 from spiracle.breathing.tables import LISTS, BreathingTables, ListName, ListRow
 
@@ -14,5 +14,5 @@ def lists(facts: BreathingTables, name: str) -> tuple[ListRow, ...]:
 
 __all__ = [
     "CHECKS", "LISTS", "BreathingChoice", "BreathingTables", "Cylinder", "FreshGas", "LeakVerdict", "ListName", "ListRow",
-    "OxygenLeft", "leak_verdict", "lists", "oxygen_minutes", "plan",
+    "OxygenLeft", "check_cylinder", "leak_verdict", "lists", "oxygen_minutes", "plan",
 ]  # fmt: skip

@@ -152,6 +152,12 @@ def _check(facts: BreathingTables, cylinder: Cylinder, gauge: Decimal, full: Dec
     )
 
 
+def check_cylinder(facts: BreathingTables, cylinder: Cylinder) -> tuple[str, ...]:
+    """Refuses what no oxygen cylinder holds or shows; else what is to be said of it. Raises OutOfRange, Contradiction."""
+    unit_ = cylinder.full_pressure.unit
+    return tuple(_check(facts, cylinder, cylinder.gauge.number(unit_), cylinder.full_pressure.value))
+
+
 def _floor(x: Decimal) -> Decimal:
     return x.to_integral_value(rounding=ROUND_FLOOR)
 

@@ -6,7 +6,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from spiracle.airway import breaths_needed, cuff_volume_limit, fit, proof_lacking
+from spiracle.airway import breaths_needed, check_bore, cuff_volume_limit, fit, proof_lacking
 from spiracle.case import events as ev
 from spiracle.case.decide_people import need_words, person, someone_else
 from spiracle.case.decide_spans import inside
@@ -32,6 +32,7 @@ def attempt_began(case: Case, event: ev.AttemptBegan, facts: Facts, _now: dateti
     if any(a.attempt == event.attempt for a in case.live(ev.AttemptBegan)):
         raise Contradiction("attempt", f"{event.attempt} began already.", "Give a new attempt a new id.")
     inside("tube, inside diameter", event.tube_id_mm)
+    check_bore(facts.airway, str(species(case)), Quantity.of(event.tube_id_mm, "mm"))
     if event.operator:
         person(facts, event.operator, "operator")
 
@@ -50,6 +51,7 @@ def tube_placed(case: Case, event: ev.TubePlaced, facts: Facts, _now: datetime) 
     """A tube that a failed attempt left is not in place; and no tube is wider than this animal can take."""
     _after_a_good_attempt(case, event)
     inside("tube, inside diameter", event.id_mm)
+    check_bore(facts.airway, str(species(case)), Quantity.of(event.id_mm, "mm"))
     inside("tube, outside diameter", event.od_mm)
     if event.od_mm is not None and event.od_mm <= event.id_mm:
         raise Contradiction(

@@ -162,7 +162,8 @@ def sample_analysed(_case: Case, event: ev.SampleAnalysed, _facts: Facts, _now: 
 
 
 def positioned(_case: Case, event: ev.Positioned, _facts: Facts, _now: datetime) -> None:
-    need_words(event.position, "position", "Say how the animal lies.")
+    if not (event.position.strip() or event.to_room.strip() or event.pads.strip() or event.eyes_lubricated):
+        raise Missing("position", "is not given, nor what else was done.", "Say how the animal lies, or where it went.")
 
 
 def preoxygenation_began(_case: Case, event: ev.PreoxygenationBegan, _facts: Facts, _now: datetime) -> None:

@@ -226,7 +226,8 @@ def cuff_recheck(t: Told) -> datetime | None:
     if not checks:
         return None
     wait = timedelta(minutes=float(cuff_recheck_minutes(t.facts.airway).value.number("min")))
-    owed = [p.happened_at for p in t.case.live(ev.Positioned) if p.happened_at > checks[-1]][:1]
+    turns = (p for p in t.case.live(ev.Positioned) if p.position.strip() or p.to_room.strip())  # not eyes or pads alone
+    owed = [p.happened_at for p in turns if p.happened_at > checks[-1]][:1]
     if len(checks) == 1:
         owed.append(checks[0] + wait)
     return min(owed, default=None)

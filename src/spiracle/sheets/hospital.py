@@ -19,6 +19,7 @@ def hospital(facts: Facts) -> Hospital:
         staff=tuple(Hand(id=p.id, initials=p.initials, name=p.name, role=p.role) for p in own.people),
         rooms=own.rooms,
         machines=own.machines,
+        circuits=own.circuits or tuple(c.name for c in facts.breathing.circuits),
         scales=own.scales,
         monitors=own.monitors,
         conditions=tuple(facts.patient.hospital_conditions()),

@@ -1299,6 +1299,7 @@ class Hospital(Shape, frozen=True, kw_only=True):
     staff: tuple[Hand, ...]
     rooms: tuple[str, ...]
     machines: tuple[str, ...]
+    circuits: tuple[str, ...]
     scales: tuple[str, ...]
     monitors: tuple[str, ...]
     conditions: tuple[tuple[str, str], ...]

@@ -136,7 +136,13 @@ def _position(e: ev.Positioned, n: Names) -> str:
     apart = {True: "disconnected first", False: "NOT disconnected first", None: ""}[e.disconnected_first]
     eyes = "eyes lubricated" if e.eyes_lubricated else ""
     return joined(
-        (f"position: {e.position}", apart, eyes, e.pads and f"pads: {e.pads}", e.to_room and f"to {e.to_room}")
+        (
+            e.position and f"position: {e.position}",
+            apart,
+            eyes,
+            e.pads and f"pads: {e.pads}",
+            e.to_room and f"to {e.to_room}",
+        )
     )
 
 

@@ -992,6 +992,7 @@ export interface Hospital {
   staff: Hand[];
   rooms: string[];
   machines: string[];
+  circuits: string[];
   scales: string[];
   monitors: string[];
   conditions: [string, string][];
