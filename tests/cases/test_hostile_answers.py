@@ -6,13 +6,16 @@ memory.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from small_house import NINE, Telling, d
 from spiracle.case import events as ev
+from spiracle.case.decide import decide
 from spiracle.refusals import AskAgain, OutOfRange, OverLimit, Unknown, UnlikeUnits
 from spiracle.sheets.case_view import case_view
 from spiracle.sheets.reversal_lines import reversal_lines
@@ -320,3 +323,50 @@ def test_two_veins_stand_and_one_of_them_is_small() -> None:
     asked = t.refused(AskAgain, "concentration", ev.InfusionStarted, **run)
     assert "15 % into the left jugular" in asked.says and "limb vein is open too" in asked.says
     t.refused(Unknown, "rate", ev.InfusionStarted, **{**run, "answered": (odd.says, asked.says)})
+
+
+def test_what_a_push_calls_itself_frees_no_block_from_its_ceiling() -> None:
+    """U24: the order is for a block: called a rhythm's rescue at the push, its 50 mg (all of 5 mg/kg) still leave nothing."""
+    t = Telling()
+    t.order("o1", "lidocaine", "local block", "perineural", "5", "5")
+    t.tell(
+        ev.DrugGiven, **of_vial("lidocaine", "2.5", "20 mg/mL", "50", "perineural", order="o1", purpose="arrhythmia")
+    )
+    t.at(30)
+    with pytest.raises(OverLimit, match="200 %"):
+        t.order("o2", "bupivacaine", "local block", "perineural", "2", "2")
+
+
+def test_the_syringe_says_which_form_went_in() -> None:
+    """U24: drawn from a vial with benzyl alcohol and pushed as plain, it counts as what was drawn: 24 mg/kg in 10 kg are 240 mg."""
+    word = {"said_by": "vet", "reason": "light"}
+    t = Telling()
+    t.order("o1", "propofol", "induction", "IV", "2", "4")
+    for n in range(6):
+        t.at(20 * n).draw(f"s{n}", "o1", "propofol", "4", "10 mg/mL", barrel="5 mL", form="with benzyl alcohol", **word)
+        push = of_vial("propofol", "4", "10 mg/mL", "40", "IV", order="o1", form="plain", syringe=f"s{n}")
+        t.tell(ev.DrugGiven, **push, **word)
+    t.order("o2", "propofol", "induction", "IV", "1", "1", over_hard_by="vet", reason="still light")
+    last = of_vial("propofol", "1", "10 mg/mL", "10", "IV", order="o2", form="with benzyl alcohol")
+    assert "benzyl" in t.at(200).refused(OverLimit, "dose", ev.DrugGiven, **last).says
+
+
+def test_an_expiry_is_held_to_the_day_on_the_hospitals_wall() -> None:
+    """U27: 10:30 UTC on the fourth is already the fifth in Kiritimati (UTC+14)."""
+    t = Telling()
+    t.order()
+    draw = {"syringe": "s1", "order": "o1", "drug": "methadone", "vial_concentration": "10 mg/mL", "concentration": "10 mg/mL",
+            "volume_ml": d("0.2"), "drug_volume_ml": d("0.2"), "barrel": "1 mL", "expires": "2026-05-04"}  # fmt: skip
+    event = t.at(90).made(ev.SyringeDrawn, **draw)
+    assert decide(t.case, event, t.facts, t.now) == (event,)
+    far = replace(t.facts, zone=ZoneInfo("Pacific/Kiritimati"))
+    with pytest.raises(OutOfRange, match="expired 2026-05-04"):
+        decide(t.case, event, far, t.now)
+
+
+def test_nothing_of_nothing_goes_into_a_bag() -> None:
+    """U9: a vial of 0 mg/mL."""
+    t = Telling()
+    part = ev.BagPart(drug="ketamine", vial_concentration="0 mg/mL", drug_volume_ml=d("0.6"))
+    t.refused(OutOfRange, "strength", ev.BagMixed, bag="b1", fluid="isotonic_crystalloid", bag_ml=d("1000"),
+              volume_ml=d("1000.6"), parts=(part,), by="vet", confirmed=True)  # fmt: skip
