@@ -30,7 +30,7 @@ NAMES = {
     "kg": "bodykilo", "lb": "bodypound", "g": "gram", "mg": "milligram", "mcg": "microgram", "ng": "nanogram", "IU": "iunit",
     "mIU": "milliiunit", "mEq": "milliequivalent", "mmol": "millimole", "mL": "milliliter", "L": "liter", "dL": "deciliter",
     "s": "second", "min": "minute", "h": "hour", "day": "day", "mm": "millimeter", "cm": "centimeter", "m": "meter",
-    "Fr": "gauge", "Pa": "pascal", "kPa": "kilopascal", "MPa": "megapascal", "bar": "bar", "psi": "psi", "mmHg": "mmHg",
+    "Fr": "gauge", "Pa": "pascal", "kPa": "kilopascal", "MPa": "megapascal", "bar": "bar", "mbar": "millibar", "psi": "psi", "mmHg": "mmHg",
     "cmH2O": "cmH2O", "Cel": "kelvin", "%": "parthundred", "J": "joule", "animal": "beast", "m2": "skin", "puff": "counted",
     "site": "counted", "breath": "counted", "drop": "counted",
 }  # fmt: skip

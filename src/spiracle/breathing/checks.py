@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from decimal import Decimal
 
 from spiracle.breathing import flows, ventilation
+from spiracle.breathing.leak import circuit_compliance_ml_cmh2o, leak_from_drop_ml_min
 from spiracle.breathing.oxygen import litres_left, minutes_of
 from spiracle.quantity import Quantity
 
@@ -64,6 +65,9 @@ _FORMULAS: dict[str, Callable[[Plain], float]] = {
         ventilation.alveolar_po2_mmhg(i["fio2"], i["pb"], i["paco2"], i["r"]) - i["pao2"]
     ),
     "breathing.expected_pao2_mmhg": lambda i: ventilation.expected_pao2_mmhg(i["percent"]),
+    "breathing.leak_from_drop_ml_min": lambda i: leak_from_drop_ml_min(
+        circuit_compliance_ml_cmh2o(i["litres"], i["wall"], i["atmosphere"]), i["before"], i["after"], i["seconds"]
+    ),
     "breathing.mmhg_of_kpa": lambda i: float(Quantity.of(_d(i["kpa"]), "kPa").number("mmHg")),
 }
 CHECKS = {name: _taking_rows(formula) for name, formula in _FORMULAS.items()}

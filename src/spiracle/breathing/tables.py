@@ -86,6 +86,35 @@ class BagRow(ActedOn, frozen=True, kw_only=True):
     ml: int
 
 
+class AgentRow(ActedOn, frozen=True, kw_only=True):
+    """A volatile liquid: molar mass [g/mol], density [g/mL], and the taught mL/h per L/min and per cent."""
+
+    name: str
+    molar_g: Decimal | int
+    density_g_ml: Decimal | int
+    taught_ml: Decimal | int
+
+
+class WasteRow(ActedOn, frozen=True, kw_only=True):
+    """A limit of waste gas in the room [ppm]; `nitrous` is for when nitrous oxide is used too."""
+
+    says: str
+    ppm: Decimal | int
+    nitrous: bool
+
+
+class OpinionRow(ActedOn, frozen=True, kw_only=True):
+    """What one source has for fresh gas [mL/kg/min]; without ends where no figure could be read."""
+
+    circuits: tuple[str, ...]
+    species: tuple[Species, ...]
+    phase: Phase
+    low: Decimal | int | None = None
+    high: Decimal | int | None = None
+    measured: bool
+    says: str
+
+
 class ListRow(ActedOn, frozen=True, kw_only=True):
     """One line of a list that is read aloud. The id is `list.line`."""
 
@@ -108,6 +137,9 @@ class _File(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     fresh_gas: tuple[FreshGasRow, ...] = ()
     bag: tuple[BagRow, ...] = ()
     line: tuple[ListRow, ...] = ()
+    agent: tuple[AgentRow, ...] = ()
+    waste: tuple[WasteRow, ...] = ()
+    opinion: tuple[OpinionRow, ...] = ()
 
 
 SETTINGS = frozenset({
@@ -115,6 +147,12 @@ SETTINGS = frozenset({
     "bag-need", "band-high", "band-low", "band-turn", "cat-flow-ask", "flow-step", "leak-pressure-high",
     "leak-pressure-low", "minute-volume", "overfill", "oxygen-reserve", "mixture-oxygen-ask", "dial-isoflurane",
     "dial-sevoflurane", "dial-desflurane",
+    "atmosphere", "drop-seconds-low", "drop-seconds-high",
+    "drive-share", "reading-off", "oxygen-short", "water-litres-high", "concentrator-percent-ask",
+    "tidal-start-dog", "tidal-start-cat", "tidal-hard", "inspiration", "expiration-least", "peep", "peep-high",
+    "compliance-dog", "compliance-cat", "compliance-low", "compliance-high", "alarm-pressure", "alarm-volume",
+    "alarm-apnoea", "own-dead-space", "paco2-example", "paco2-low", "paco2-high",
+    "wash-in-measured", "molar-volume", "molar-volume-room", "low-flow-floor",
 })  # fmt: skip
 
 
@@ -131,6 +169,9 @@ class BreathingTables:
     fresh_gas: tuple[FreshGasRow, ...]
     bags: tuple[BagRow, ...]
     lines: tuple[ListRow, ...]
+    agents: tuple[AgentRow, ...]
+    wastes: tuple[WasteRow, ...]
+    opinions: tuple[OpinionRow, ...]
 
     @classmethod
     def read(cls, files: Mapping[str, str], sources: Sources) -> BreathingTables:
@@ -152,6 +193,9 @@ class BreathingTables:
             fresh_gas=all_of("fresh_gas", FreshGasRow),
             bags=tuple(sorted(all_of("bag", BagRow), key=lambda b: b.ml)),
             lines=tuple(sorted(all_of("line", ListRow), key=lambda x: (LISTS.index(x.list), x.place))),
+            agents=all_of("agent", AgentRow),
+            wastes=all_of("waste", WasteRow),
+            opinions=all_of("opinion", OpinionRow),
         )
         found._whole()
         return found
@@ -162,6 +206,10 @@ class BreathingTables:
             for species in ("dog", "cat"):
                 for phase in PHASES:
                     self.gas(circuit.id, species, phase)
+        known = {circuit.id for circuit in self.circuits}
+        for opinion in self.opinions:
+            if not known.issuperset(opinion.circuits):
+                raise BadTable(f"row {opinion.id}", "speaks of a system that is not listed.")
         for name in ("machine", "patient"):
             if self.check_list(name)[-1].line != "valve-open":
                 raise BadTable(f"list {name}", "does not end at the relief valve.", "Put valve-open last.")
@@ -173,6 +221,14 @@ class BreathingTables:
         """The last mark of a vaporiser's dial [%], or None for an agent that the tables do not know."""
         found = self.settings.get(f"dial-{agent}")
         return None if found is None else Decimal(found.value)
+
+    def agent(self, name: str) -> AgentRow:
+        """A volatile agent whose liquid is known; any other is refused, never taken for one of these."""
+        for row in self.agents:
+            if row.name == name.strip().casefold():
+                return row
+        raise Unknown("agent", f"{name!r} is not a liquid whose density Spiracle holds.",
+                      "Known: " + ", ".join(a.name for a in self.agents) + ".")  # fmt: skip
 
     def span(self, species: str) -> WeightSpan:
         for row in self.spans:

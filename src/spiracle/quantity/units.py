@@ -64,6 +64,7 @@ SYMBOLS: dict[str, tuple[Base, Decimal]] = {
     "kPa": (Base.PRESSURE, _D(1000)),
     "MPa": (Base.PRESSURE, _D(1_000_000)),
     "bar": (Base.PRESSURE, _D(100_000)),
+    "mbar": (Base.PRESSURE, _D(100)),
     "psi": (Base.PRESSURE, _D("6894.757293168")),
     "mmHg": (Base.PRESSURE, _D("133.322387415")),
     "cmH2O": (Base.PRESSURE, _D("98.0665")),
