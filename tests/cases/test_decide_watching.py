@@ -97,10 +97,11 @@ def test_signs_of_an_earlier_try_prove_nothing() -> None:
     t = intubated()
     t.tell(ev.ProofNoted, sign="co2", breaths=8)
     card(t)
-    t.at(3).tell(ev.AttemptBegan, attempt="a2", tube_id_mm=d("6.5"))
+    t.at(3).tell(ev.TubeWithdrawn, reason="tight")
+    t.tell(ev.AttemptBegan, attempt="a2", tube_id_mm=d("6.5"))
     t.at(4).tell(ev.AttemptEnded, attempt="a2", outcome="oesophagus")
     t.refused(Contradiction, "airway", ev.AirwayProven, method="CO2")
-    t.at(5).tell(ev.AttemptBegan, attempt="a3", tube_id_mm=d("6.5"))
+    t.at(5).tell(ev.AttemptBegan, attempt="a3", tube_id_mm=d("6.5"), changed="position")
     t.at(6).tell(ev.AttemptEnded, attempt="a3", outcome="in")
     t.refused(Missing, "airway", ev.AirwayProven, method="CO2")
 

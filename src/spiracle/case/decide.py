@@ -16,6 +16,7 @@ from spiracle.case import (
     decide_identity,
     decide_infusions,
     decide_lists,
+    decide_machine,
     decide_orders,
     decide_protocols,
     decide_record,
@@ -42,6 +43,7 @@ RULES: Rules = {
     **decide_infusions.RULES,
     **decide_airway.RULES,
     **decide_lists.RULES,
+    **decide_machine.RULES,
     **decide_watching.RULES,
     **decide_record.RULES,
 }

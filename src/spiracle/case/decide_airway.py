@@ -6,15 +6,16 @@ from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from spiracle.airway import breaths_needed, check_bore, cuff_volume_limit, fit, proof_lacking
+from spiracle.airway import attempt_rules, breaths_needed, check_bore, cuff_volume_limit, fit, proof_lacking
 from spiracle.case import events as ev
 from spiracle.case.decide_people import need_words, person, someone_else
 from spiracle.case.decide_spans import inside
 from spiracle.case.fold import Case
+from spiracle.case.questions import asking
 from spiracle.case.ruling import Rules
 from spiracle.case.standing import dosing_weight_kg, in_arrest, species
-from spiracle.case.tube import signs_since, went_in
-from spiracle.quantity import Quantity
+from spiracle.case.tube import cuff_cmh2o, signs_since, went_in
+from spiracle.quantity import Quantity, figure
 from spiracle.refusals import AskAgain, Contradiction, Missing, OverLimit, Unknown
 from spiracle.source import Zone
 
@@ -28,6 +29,7 @@ DEPTH, DEPTH_UNDER_KG = "depth", Decimal(5)
 
 
 def attempt_began(case: Case, event: ev.AttemptBegan, facts: Facts, _now: datetime) -> None:
+    """One try at a time, none beside a tube that lies; and the same thing again, or one try too many, is asked about."""
     need_words(event.attempt, "attempt", "Give the attempt an id.")
     if any(a.attempt == event.attempt for a in case.live(ev.AttemptBegan)):
         raise Contradiction("attempt", f"{event.attempt} began already.", "Give a new attempt a new id.")
@@ -35,9 +37,50 @@ def attempt_began(case: Case, event: ev.AttemptBegan, facts: Facts, _now: dateti
     check_bore(facts.airway, str(species(case)), Quantity.of(event.tube_id_mm, "mm"))
     if event.operator:
         person(facts, event.operator, "operator")
+    _one_at_a_time(case)
+    with asking(event):
+        _one_thing_changed(case, event)
+    with asking(event):
+        _handed_over(case, event, facts)
 
 
-def attempt_ended(case: Case, event: ev.AttemptEnded, _facts: Facts, _now: datetime) -> None:
+def _one_at_a_time(case: Case) -> None:
+    ended = {e.attempt for e in case.live(ev.AttemptEnded)}
+    number = next((n for n, a in enumerate(case.live(ev.AttemptBegan), 1) if a.attempt not in ended), None)
+    if number is not None:
+        raise Contradiction("attempt", f"{number} is still open.", "End it first: in, out, or oesophagus.")
+    if went_in(case) is not None:
+        raise Contradiction("attempt", "a tube lies in place.", "Say first why it came out, or note the extubation.")
+
+
+def _one_thing_changed(case: Case, event: ev.AttemptBegan) -> None:
+    """After a try that failed, what is new in this one; the same again is asked about."""
+    outcomes = {e.attempt: e.outcome for e in case.live(ev.AttemptEnded)}
+    before = case.last(ev.AttemptBegan)
+    if before is None or outcomes.get(before.attempt) == "in":
+        return
+
+    def what(a: ev.AttemptBegan) -> tuple[object, ...]:
+        return (a.tube_id_mm, a.operator, a.blade, set(a.aids))
+
+    if not event.changed and what(event) == what(before):
+        raise AskAgain("attempt", "nothing is changed since the last try.",
+                       "Change one thing (size, aid, position, hand, blade, lidocaine), or confirm it.")  # fmt: skip
+
+
+def _handed_over(case: Case, event: ev.AttemptBegan, facts: Facts) -> None:
+    """After the hospital's limit another hand takes over; the same hand is asked."""
+    tries = case.live(ev.AttemptBegan)
+    limit = min(attempt_rules(facts.airway).attempts, facts.hospital.attempt_limit)
+    if len(tries) < limit:
+        return
+    new_hand = bool(event.operator) and event.operator not in {t.operator for t in tries}
+    if not new_hand:
+        raise AskAgain("attempt", f"{len(tries)} tries were used, {limit} is the limit: who takes over?",
+                       "Oxygenate and hand over, or confirm the try.")  # fmt: skip
+
+
+def attempt_ended(case: Case, event: ev.AttemptEnded, facts: Facts, _now: datetime) -> None:
     began = next((a for a in case.live(ev.AttemptBegan) if a.attempt == event.attempt), None)
     if began is None:
         raise Unknown("attempt", f"{event.attempt!r} did not begin.", "Note its beginning first.")
@@ -45,6 +88,19 @@ def attempt_ended(case: Case, event: ev.AttemptEnded, _facts: Facts, _now: datet
         raise Contradiction("attempt", f"{event.attempt} ended already.", "Strike the earlier entry if it was wrong.")
     if event.happened_at < began.happened_at:
         raise Contradiction("attempt", "ends before it began.", "Give the time it ended.")
+    if event.lowest_spo2 is not None:
+        facts.circulation.check_reading("spo2", event.lowest_spo2, str(species(case)), confirmed=True)
+
+
+def tube_withdrawn(case: Case, event: ev.TubeWithdrawn, _facts: Facts, _now: datetime) -> None:
+    """A tube comes out of a sleeping animal only where one lies; at what pressure it leaked belongs to a leak."""
+    if went_in(case) is None:
+        raise Contradiction("tube", "none is in place.", "Note the tube first, or end the attempt.")
+    inside("leak pressure", event.leak_cmh2o)
+    if event.leak_cmh2o is not None and event.reason != "leak":
+        raise Contradiction(
+            "leak pressure", f"is given, but the tube came out for: {event.reason}.", "Choose leak, or leave it out."
+        )
 
 
 def tube_placed(case: Case, event: ev.TubePlaced, facts: Facts, _now: datetime) -> None:
@@ -125,15 +181,44 @@ def _method_agrees(case: Case, event: ev.AirwayProven, facts: Facts, start: date
 
 
 def cuff_checked(case: Case, event: ev.CuffChecked, facts: Facts, _now: datetime) -> None:
-    if event.pressure_cmh2o is None and event.volume_ml is None and event.leak_cmh2o is None:
+    if event.pressure_cmh2o is not None and event.pressure_mmhg is not None:
+        raise Contradiction("cuff pressure", "is given in two units.", "Give it once, in the unit of the gauge.")
+    pressure = cuff_cmh2o(event)
+    if pressure is None and event.volume_ml is None and event.leak_cmh2o is None:
         raise Missing("cuff", "nothing was measured.", "Give the pressure, the air or the leak.")
-    inside("cuff pressure", event.pressure_cmh2o)
+    inside("cuff pressure", pressure)
     inside("air in the cuff", event.volume_ml)
     inside("leak pressure", event.leak_cmh2o)
     placed = case.last(ev.TubePlaced)
-    if placed is not None and not placed.cuffed and event.pressure_cmh2o is not None:
+    if placed is not None and not placed.cuffed and pressure is not None:
         raise Contradiction("cuff", "the tube in place has none.", "Note only the leak, or the right tube.")
+    with asking(event):
+        _pressure(case, event, facts)
     _air(case, event, facts)
+
+
+def _pressure(case: Case, event: ev.CuffChecked, facts: Facts) -> None:
+    """A pressure outside what every source takes is asked about, and whether the gauge reads in the other unit."""
+    pressure = cuff_cmh2o(event)
+    if pressure is None:
+        return
+    said, low, high = f"{figure(pressure)} cmH2O", *cuff_asked(facts, str(species(case)))
+    if event.pressure_mmhg is not None:
+        said = f"{figure(event.pressure_mmhg)} mmHg ({said})"
+    if low <= pressure <= high:
+        return
+    side = "under" if pressure < low else "over"
+    other = "cmH2O" if event.pressure_mmhg is not None else "mmHg"
+    raise AskAgain("cuff pressure", f"{said} is {side} the {figure(low)} to {figure(high)} cmH2O that sources take. Does the gauge "
+                   f"read {other}?", "Let air out or in, write it in the gauge's own unit, or confirm it.")  # fmt: skip
+
+
+def cuff_asked(facts: Facts, species_: str) -> tuple[Decimal, Decimal]:
+    """Between which pressures [cmH2O] nothing is asked: the sources' widest span in dogs, the narrower proposal in cats,
+    for whom one source gives a single target and tears are reported."""
+    wide, narrow = facts.airway.stated["K1"].span("any"), facts.airway.stated["K2"].span("any")
+    low = min(Decimal(str(wide.low)), Decimal(str(narrow.low)))
+    return low, Decimal(str(narrow.high if species_ == "cat" else wide.high))
 
 
 def _air(case: Case, event: ev.CuffChecked, facts: Facts) -> None:
@@ -147,8 +232,11 @@ def _air(case: Case, event: ev.CuffChecked, facts: Facts) -> None:
         raise OverLimit(
             "air in the cuff", f"{air} can tear the trachea: {band.sentence}.", "Let air out, or say why it is there."
         )
-    if zone is not Zone.USUAL and not event.confirmed and not event.reason.strip():
-        raise AskAgain("air in the cuff", f"{air} is more than usual: {band.sentence}.", "Let air out, or confirm it.")
+    if zone is not Zone.USUAL and not event.reason.strip():
+        with asking(event):
+            raise AskAgain(
+                "air in the cuff", f"{air} is more than usual: {band.sentence}.", "Let air out, or confirm it."
+            )
 
 
 RULES: Rules = {
@@ -156,6 +244,7 @@ RULES: Rules = {
     ev.AttemptEnded: attempt_ended,
     ev.TubePlaced: tube_placed,
     ev.ProofNoted: proof_noted,
+    ev.TubeWithdrawn: tube_withdrawn,
     ev.AirwayProven: airway_proven,
     ev.CuffChecked: cuff_checked,
 }

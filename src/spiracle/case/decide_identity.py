@@ -118,6 +118,12 @@ def scored(_case: Case, event: ev.PainScored | ev.SedationScored, facts: Facts, 
 
 def previous_noted(_case: Case, event: ev.PreviousAnaesthesiaNoted, _facts: Facts, _now: datetime) -> None:
     inside("tube, inside diameter", event.tube_id_mm)
+    if event.tube_id_mm is None and event.tube_outcome:
+        raise Missing(
+            "tube, inside diameter",
+            "is not given for the tube that was used.",
+            "Give its inside diameter, or leave both out.",
+        )
 
 
 def procedure_planned(_case: Case, event: ev.ProcedurePlanned, facts: Facts, _now: datetime) -> None:

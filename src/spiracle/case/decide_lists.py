@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from spiracle.breathing import Cylinder, check_cylinder, lists
 from spiracle.case import events as ev
+from spiracle.case.decide_machine import known_machine
 from spiracle.case.decide_people import need_words, person
 from spiracle.case.decide_spans import inside
 from spiracle.case.fold import Case
@@ -40,11 +41,7 @@ def check_line_done(case: Case, event: ev.CheckLineDone, facts: Facts, _now: dat
 
 
 def machine_assigned(_case: Case, event: ev.MachineAssigned, facts: Facts, _now: datetime) -> None:
-    known = facts.hospital.machines
-    if known and event.machine not in known:
-        raise Unknown(
-            "machine", f"{event.machine!r} is not a machine of this hospital.", "One of: " + ", ".join(known) + "."
-        )
+    known_machine(facts, event.machine)
     if event.circuit:
         facts.breathing.circuit(event.circuit)
     inside("bag", event.bag_ml)
@@ -52,6 +49,11 @@ def machine_assigned(_case: Case, event: ev.MachineAssigned, facts: Facts, _now:
 
 def oxygen_read(_case: Case, event: ev.OxygenRead, facts: Facts, _now: datetime) -> None:
     """A cylinder is known by three figures that belong together; with one missing, no minutes could be told."""
+    inside("drive gas", event.drive_l_min)
+    inside("concentrator flow", event.max_l_min)
+    inside("concentrator oxygen", event.percent)
+    if event.source != "concentrator" and (event.max_l_min is not None or event.percent is not None):
+        raise Contradiction("oxygen source", f"a {event.source} has no concentrator's figures.", "Choose concentrator.")
     if event.source != "cylinder":
         return
     contents = None if event.contents_l is None else f"{figure(event.contents_l)} L"

@@ -201,12 +201,25 @@ def readable_strength(facts: Facts, drug: str, text: str) -> Quantity | None:
     return found.quantity
 
 
+MEASURES = (
+    ("incisors_to_inlet_cm", "incisors to thoracic inlet"), ("incisors_to_larynx_cm", "incisors to larynx"),
+    ("tracheal_diameter_mm", "tracheal diameter"), ("ultrasound_diameter_mm", "tracheal diameter"),
+    ("palpated_diameter_mm", "tracheal diameter"), ("septum_width_mm", "nasal septum"),
+    ("occiput_to_tail_cm", "occipital bump to tail base"), ("tube_id_mm", "tube, inside diameter"),
+)  # fmt: skip
+
+
 def airway_measured(_case: Case, event: ev.AirwayMeasured, _facts: Facts, _now: datetime) -> None:
-    if event.incisors_to_inlet_cm is None and event.tracheal_diameter_mm is None and event.tube_id_mm is None:
+    found = tuple((title, getattr(event, name)) for name, title in MEASURES)
+    if all(value is None for _, value in found):
         raise Missing("measure", "nothing was measured.", "Give a length or a diameter.")
-    inside("incisors to thoracic inlet", event.incisors_to_inlet_cm)
-    inside("tracheal diameter", event.tracheal_diameter_mm)
-    inside("tube, inside diameter", event.tube_id_mm)
+    for title, value in found:
+        inside(title, value)
+    larynx, inlet = event.incisors_to_larynx_cm, event.incisors_to_inlet_cm
+    if larynx is not None and inlet is not None and larynx >= inlet:
+        raise Contradiction(
+            "incisors to larynx", "is not shorter than the way to the thoracic inlet.", "Measure both again."
+        )
 
 
 RULES: Rules = {

@@ -161,9 +161,14 @@ def sample_analysed(_case: Case, event: ev.SampleAnalysed, _facts: Facts, _now: 
         raise Missing("results", "a name or value is empty.", "Give each as printed.")
 
 
-def positioned(_case: Case, event: ev.Positioned, _facts: Facts, _now: datetime) -> None:
+def positioned(case: Case, event: ev.Positioned, _facts: Facts, _now: datetime) -> None:
     if not (event.position.strip() or event.to_room.strip() or event.pads.strip() or event.eyes_lubricated):
         raise Missing("position", "is not given, nor what else was done.", "Say how the animal lies, or where it went.")
+    moved = bool(event.position.strip() or event.to_room.strip())
+    if moved and event.disconnected_first is None and went_in(case) is not None and not in_arrest(case):
+        raise Missing(
+            "turn", "whether the tube was off the circuit is not said.", "Say yes or no: was it disconnected first?"
+        )
 
 
 def preoxygenation_began(_case: Case, event: ev.PreoxygenationBegan, _facts: Facts, _now: datetime) -> None:

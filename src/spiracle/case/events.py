@@ -141,11 +141,13 @@ class AllergiesAsked(Event, frozen=True, kw_only=True):
 
 
 class PreviousAnaesthesiaNoted(Event, frozen=True, kw_only=True):
-    """What an earlier anaesthetic taught: tube, airway, trouble."""
+    """What an earlier anaesthetic taught: tube and how it served, airway, trouble. `full_grown`: whether it was then."""
 
     covers = ("A8",)
     when: str = ""
     tube_id_mm: Decimal | None = None
+    tube_outcome: Literal["", "served", "leaked", "tight"] = ""
+    full_grown: bool | None = None
     airway: str = ""
     trouble: str = ""
 
@@ -373,6 +375,11 @@ class AirwayMeasured(Event, frozen=True, kw_only=True):
     incisors_to_inlet_cm: Decimal | None = None
     tracheal_diameter_mm: Decimal | None = None
     tube_id_mm: Decimal | None = None
+    incisors_to_larynx_cm: Decimal | None = None
+    ultrasound_diameter_mm: Decimal | None = None
+    palpated_diameter_mm: Decimal | None = None
+    septum_width_mm: Decimal | None = None
+    occiput_to_tail_cm: Decimal | None = None
 
 
 class PlanSent(Event, frozen=True, kw_only=True):
@@ -419,16 +426,75 @@ class MachineAssigned(Event, frozen=True, kw_only=True):
     machine: str
     circuit: str = ""
     bag_ml: int | None = None
+    reason: str = ""
+    confirmed: bool = False
+    answered: tuple[str, ...] = ()
 
 
 class OxygenRead(Event, frozen=True, kw_only=True):
-    """The oxygen source as read: cylinder contents and full pressure as printed, gauge now; or pipeline."""
+    """The oxygen source as read: cylinder contents and full pressure as printed, gauge now; or pipeline, or concentrator.
+
+    `drive_l_min` is what a ventilator takes from the same source; `max_l_min` and `percent` are a concentrator's, as printed.
+    """
 
     covers = ("C2",)
     source: Literal["cylinder", "pipeline", "concentrator"]
     contents_l: Decimal | None = None
     full_pressure: str = ""
     gauge: str = ""
+    cylinder: str = ""
+    drive_l_min: Decimal | None = None
+    max_l_min: Decimal | None = None
+    percent: Decimal | None = None
+
+
+class MachineLineDone(Event, frozen=True, kw_only=True):
+    """One line of a machine's own list, in the hospital's book: it belongs to the machine and the day, not to a patient.
+
+    `seconds_shown`: how long the line stood on the screen before it was answered.
+    """
+
+    covers = ("C1",)
+    machine: str
+    line: str
+    outcome: Literal["done", "fault", "skipped"] = "done"
+    detail: str = ""
+    seconds_shown: Decimal | None = None
+
+
+class MachineLeakTested(Event, frozen=True, kw_only=True):
+    """A leak test: the flow that holds the pressure, or how far the pressure fell in how many seconds.
+
+    A fall is a leak only with the system's gas volume, and the give of its walls where a bag was on.
+    """
+
+    covers = ("C1",)
+    machine: str
+    circuit: str = ""
+    at_cmh2o: Decimal
+    flow_ml_min: Decimal | None = None
+    to_cmh2o: Decimal | None = None
+    seconds: Decimal | None = None
+    volume_l: Decimal | None = None
+    bag_on: bool | None = None
+    wall_ml_cmh2o: Decimal | None = None
+
+
+class MachineFaultFound(Event, frozen=True, kw_only=True):
+    """Something is wrong with a machine. It stays with the machine until somebody mends it."""
+
+    covers = ("C1",)
+    fault: str
+    machine: str
+    what: str
+
+
+class MachineFaultMended(Event, frozen=True, kw_only=True):
+    """A fault was mended: how."""
+
+    covers = ("C1",)
+    fault: str
+    how: str
 
 
 class MonitorsApplied(Event, frozen=True, kw_only=True):
@@ -722,7 +788,7 @@ class PreoxygenationEnded(Event, frozen=True, kw_only=True):
 
 
 class AttemptBegan(Event, frozen=True, kw_only=True):
-    """The laryngoscope went in: the attempt clock runs from here."""
+    """The laryngoscope went in: the attempt clock runs from here. `changed`: the one thing that is new in this try."""
 
     covers = ("E2",)
     attempt: str
@@ -730,6 +796,9 @@ class AttemptBegan(Event, frozen=True, kw_only=True):
     operator: str = ""
     blade: str = ""
     aids: tuple[str, ...] = ()
+    changed: Literal["", "size", "aid", "position", "operator", "blade", "lidocaine"] = ""
+    confirmed: bool = False
+    answered: tuple[str, ...] = ()
 
 
 class AttemptEnded(Event, frozen=True, kw_only=True):
@@ -740,6 +809,7 @@ class AttemptEnded(Event, frozen=True, kw_only=True):
     outcome: Literal["in", "out", "oesophagus"]
     view: str = ""
     difficulty: str = ""
+    lowest_spo2: Decimal | None = None
 
 
 class TubePlaced(Event, frozen=True, kw_only=True):
@@ -753,6 +823,15 @@ class TubePlaced(Event, frozen=True, kw_only=True):
     cut_length_cm: Decimal | None = None
     depth_cm: Decimal | None = None
     attempt: str = ""
+
+
+class TubeWithdrawn(Event, frozen=True, kw_only=True):
+    """The tube came out while the animal goes on sleeping: why. The next attempt tells the same story on; it is no extubation."""
+
+    covers = ("E2", "E4")
+    reason: Literal["leak", "tight", "too deep", "blocked", "wrong place", "slipped out"]
+    leak_cmh2o: Decimal | None = None
+    note: str = ""
 
 
 class ProofNoted(Event, frozen=True, kw_only=True):
@@ -775,10 +854,11 @@ class AirwayProven(Event, frozen=True, kw_only=True):
 
 
 class CuffChecked(Event, frozen=True, kw_only=True):
-    """Cuff pressure, volume of air, and the pressure at which it leaks."""
+    """Cuff pressure in the unit of the gauge that was read, volume of air, and the pressure at which it leaks."""
 
     covers = ("E4",)
     pressure_cmh2o: Decimal | None = None
+    pressure_mmhg: Decimal | None = None
     volume_ml: Decimal | None = None
     leak_cmh2o: Decimal | None = None
     confirmed: bool = False
@@ -862,7 +942,7 @@ class VaporiserSet(Event, frozen=True, kw_only=True):
 
 
 class VentilationSet(Event, frozen=True, kw_only=True):
-    """Spontaneous, by hand, or by ventilator with its settings."""
+    """Spontaneous, by hand, or by ventilator with its settings; `held_by`: what the ventilator holds each breath to."""
 
     covers = ("F12",)
     mode: Literal["spontaneous", "assisted by hand", "ventilator"]
@@ -870,6 +950,11 @@ class VentilationSet(Event, frozen=True, kw_only=True):
     tidal_ml: Decimal | None = None
     peak_cmh2o: Decimal | None = None
     peep_cmh2o: Decimal | None = None
+    held_by: Literal["", "volume", "pressure"] = ""
+    inspiration_s: Decimal | None = None
+    reason: str = ""
+    confirmed: bool = False
+    answered: tuple[str, ...] = ()
 
 
 class WarmingSet(Event, frozen=True, kw_only=True):

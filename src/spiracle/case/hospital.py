@@ -60,12 +60,32 @@ class StockedTube(Strict, frozen=True, kw_only=True):
     od: str = ""
     cuffed: bool = True
     length: str = ""
+    tip_to_cuff_top: str = ""  # from the tip to the end of the cuff nearest the larynx
+    cuff_length: str = ""
+    side_hole: str = ""  # from the tip to the upper edge of the hole in its side
 
 
 class StockedCylinder(Strict, frozen=True, kw_only=True):
     name: str
     contents: str
     full: str
+
+
+class StockedAgent(Strict, frozen=True, kw_only=True):
+    """What a bottle of volatile agent holds and costs here; without it no cost is shown."""
+
+    agent: str
+    bottle: str
+    price: Decimal
+    currency: str
+
+
+class MachineAtHand(Strict, frozen=True, kw_only=True):
+    """A machine's own figures, measured once: the gas its circle holds, and how far its walls give without a bag."""
+
+    name: str
+    volume: str = ""
+    wall_ml_cmh2o: Decimal | None = None
 
 
 class StockedPart(Strict, frozen=True, kw_only=True):
@@ -101,6 +121,9 @@ class Hospital(Strict, frozen=True, kw_only=True):
     monitors: tuple[str, ...] = ()
     agents: tuple[str, ...] = ("isoflurane", "sevoflurane")
     circuits: tuple[str, ...] = ()
+    breathing_bags: tuple[int, ...] = ()  # millilitres
+    machine_figures: tuple[MachineAtHand, ...] = ()
+    agent_bottles: tuple[StockedAgent, ...] = ()
     barrels: tuple[str, ...] = ()
     drugs: tuple[StockedDrug, ...] = ()
     tubes: tuple[StockedTube, ...] = ()

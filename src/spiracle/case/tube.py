@@ -3,10 +3,20 @@
 from __future__ import annotations
 
 from datetime import datetime
+from decimal import Decimal
 from itertools import pairwise
 
-from spiracle.case.events import AttemptBegan, AttemptEnded, Extubated, ProofNoted, TubePlaced
+from spiracle.case.events import (
+    AttemptBegan,
+    AttemptEnded,
+    CuffChecked,
+    Extubated,
+    ProofNoted,
+    TubePlaced,
+    TubeWithdrawn,
+)
 from spiracle.case.fold import Case
+from spiracle.quantity import Quantity, round_significant
 
 
 def went_in(case: Case) -> datetime | None:
@@ -15,8 +25,8 @@ def went_in(case: Case) -> datetime | None:
     A new attempt, a failed one and taking the tube out each end what was in place before.
     """
     ends = case.live(AttemptEnded)
-    began, out = case.last(AttemptBegan), case.last(Extubated)
-    over = [e.happened_at for e in (began, out) if e is not None]
+    barriers = (case.last(AttemptBegan), case.last(Extubated), case.last(TubeWithdrawn))
+    over = [e.happened_at for e in barriers if e is not None]
     over += [e.happened_at for e in ends if e.outcome != "in"]
     barrier = max(over, default=None)
     placed = [p for p in case.live(TubePlaced) if barrier is None or p.happened_at >= barrier]
@@ -30,3 +40,10 @@ def signs_since(case: Case, start: datetime) -> dict[str, int | None]:
     """The last word on each sign since then, with the breaths counted; a sign not seen is no sign."""
     found = {p.sign: p for p in case.live(ProofNoted) if p.happened_at >= start}
     return {sign: p.breaths for sign, p in found.items() if p.seen}
+
+
+def cuff_cmh2o(event: CuffChecked) -> Decimal | None:
+    """The cuff's pressure in centimetres of water, whichever gauge it was read from; None where it was not read."""
+    if event.pressure_mmhg is None:
+        return event.pressure_cmh2o
+    return round_significant(Quantity.of(event.pressure_mmhg, "mmHg").number("cmH2O"), 3)

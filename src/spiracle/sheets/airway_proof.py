@@ -16,6 +16,7 @@ from spiracle.airway import (
 )
 from spiracle.case import events as ev
 from spiracle.case.decide_airway import CARD, DEPTH, DEPTH_UNDER_KG
+from spiracle.case.tube import cuff_cmh2o
 from spiracle.quantity import Quantity, figure, reading
 from spiracle.sheets.names import joined, quantity_text
 from spiracle.sheets.shapes import Attempt, InduceSheet, Num, PlanSheet, Proof, ToEffect
@@ -65,6 +66,8 @@ def last_tube(t: Told) -> ev.TubePlaced | None:
     placed, began = t.case.last(ev.TubePlaced), t.case.last(ev.AttemptBegan)
     if placed is None or (began is not None and began.happened_at > placed.happened_at):
         return None
+    if _withdrawn(t, placed.happened_at):
+        return None
     end = _end(t, began)
     undone = end is not None and end.outcome != "in" and end.happened_at > placed.happened_at
     return None if undone else placed
@@ -82,6 +85,11 @@ def tube_in_place(t: Told) -> ev.TubePlaced | None:
     return None if placed is None or _out(t, placed.happened_at) else placed
 
 
+def _withdrawn(t: Told, since: datetime) -> bool:
+    """Whether the tube that went in then came out again while the animal slept on: nothing seen before holds any more."""
+    return any(w.happened_at >= since for w in t.case.live(ev.TubeWithdrawn))
+
+
 def _out(t: Told, since: datetime) -> bool:
     return t.extubated_at is not None and t.extubated_at >= since
 
@@ -92,7 +100,7 @@ def last_went_in(t: Told) -> datetime | None:
     if end is None or end.outcome != "in":
         return placed.happened_at if placed is not None else None
     if placed is None:
-        return end.happened_at
+        return None if _withdrawn(t, end.happened_at) else end.happened_at
     came_out = any(end.happened_at <= x.happened_at <= placed.happened_at for x in t.case.live(ev.Extubated))
     return placed.happened_at if came_out else min(end.happened_at, placed.happened_at)
 
@@ -206,7 +214,7 @@ def _num(t: Told, value: Decimal | None, unit: str, e: ev.CuffChecked) -> Num | 
 
 
 def _pressure(t: Told, cuff: ev.CuffChecked | None) -> Num | None:
-    return _num(t, cuff.pressure_cmh2o, "cmH2O", cuff) if cuff is not None else None
+    return _num(t, cuff_cmh2o(cuff), "cmH2O", cuff) if cuff is not None else None
 
 
 def _volume(t: Told, cuff: ev.CuffChecked | None) -> Num | None:

@@ -9,11 +9,17 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from spiracle.case.events import Event
-from spiracle.sheets import words_after, words_before, words_drugs, words_during
+from spiracle.sheets import words_after, words_before, words_drugs, words_during, words_machine
 from spiracle.sheets.names import Names, capital
 
 Say = Callable[[Any, Names], str]
-SAYS: Mapping[type[Event], Say] = {**words_before.SAYS, **words_drugs.SAYS, **words_during.SAYS, **words_after.SAYS}
+SAYS: Mapping[type[Event], Say] = {
+    **words_before.SAYS,
+    **words_drugs.SAYS,
+    **words_machine.SAYS,
+    **words_during.SAYS,
+    **words_after.SAYS,
+}
 NO_NAMES = Names()
 
 

@@ -73,7 +73,7 @@ def _allergies(e: ev.AllergiesAsked, n: Names) -> str:
 
 
 def _previous(e: ev.PreviousAnaesthesiaNoted, n: Names) -> str:
-    tube = f"tube ID {reading(e.tube_id_mm, 1)} mm" if e.tube_id_mm is not None else ""
+    tube = f"tube ID {reading(e.tube_id_mm, 1)} mm {e.tube_outcome}".rstrip() if e.tube_id_mm is not None else ""
     return f"earlier anaesthetic: {joined((e.when, tube, e.airway, e.trouble)) or 'nothing noted'}"
 
 
@@ -160,7 +160,12 @@ def _withdrawn(e: ev.OrderWithdrawn, n: Names) -> str:
 def _measured(e: ev.AirwayMeasured, n: Names) -> str:
     said = joined((
         f"incisors to inlet {figure(e.incisors_to_inlet_cm)} cm" if e.incisors_to_inlet_cm is not None else "",
+        f"incisors to larynx {figure(e.incisors_to_larynx_cm)} cm" if e.incisors_to_larynx_cm is not None else "",
         f"trachea {figure(e.tracheal_diameter_mm)} mm" if e.tracheal_diameter_mm is not None else "",
+        f"trachea by ultrasound {figure(e.ultrasound_diameter_mm)} mm" if e.ultrasound_diameter_mm is not None else "",
+        f"trachea felt, outside {figure(e.palpated_diameter_mm)} mm" if e.palpated_diameter_mm is not None else "",
+        f"nasal septum {figure(e.septum_width_mm)} mm" if e.septum_width_mm is not None else "",
+        f"occipital bump to tail {figure(e.occiput_to_tail_cm)} cm" if e.occiput_to_tail_cm is not None else "",
         f"tube ID {reading(e.tube_id_mm, 1)} mm" if e.tube_id_mm is not None else "",
     ))  # fmt: skip
     return f"airway measured: {said or 'nothing noted'}"
@@ -184,13 +189,17 @@ def _check(e: ev.CheckLineDone, n: Names) -> str:
 
 def _machine(e: ev.MachineAssigned, n: Names) -> str:
     bag = f"bag {figure(Decimal(e.bag_ml))} mL" if e.bag_ml is not None else ""
-    return joined((e.machine, e.circuit, bag))
+    return joined((e.machine, e.circuit, bag, e.reason))
 
 
 def _oxygen(e: ev.OxygenRead, n: Names) -> str:
     holds = f"holds {figure(e.contents_l)} L" if e.contents_l is not None else ""
     full = f"at {e.full_pressure}" if e.full_pressure else ""
-    return f"oxygen from {joined((e.source, joined((holds, full), ' '), e.gauge and f'gauge {e.gauge}'))}"
+    drive = f"drive gas {figure(e.drive_l_min)} L/min" if e.drive_l_min is not None else ""
+    most = f"up to {figure(e.max_l_min)} L/min" if e.max_l_min is not None else ""
+    share = f"{figure(e.percent)} % oxygen" if e.percent is not None else ""
+    source = joined((e.source, e.cylinder), " ")
+    return f"oxygen from {joined((source, joined((holds, full), ' '), e.gauge and f'gauge {e.gauge}', most, share, drive))}"
 
 
 def _monitors(e: ev.MonitorsApplied, n: Names) -> str:

@@ -21,14 +21,20 @@ SIGNS = {
 
 def _attempt(e: ev.AttemptBegan, n: Names) -> str:
     who = f"by {n.hand(e.operator)}" if e.operator else ""
-    return joined(
-        (f"tube attempt began, ID {reading(e.tube_id_mm, 1)} mm", who, e.blade and f"blade {e.blade}", *e.aids)
-    )
+    new = f"changed: {e.changed}" if e.changed else ""
+    size = f"tube attempt began, ID {reading(e.tube_id_mm, 1)} mm"
+    return joined((size, who, e.blade and f"blade {e.blade}", *e.aids, new))
 
 
 def _attempt_end(e: ev.AttemptEnded, n: Names) -> str:
     how = {"in": "tube in", "out": "tube came out", "oesophagus": "tube was in the oesophagus, taken out"}[e.outcome]
-    return joined((f"tube attempt ended: {how}", e.view and f"view {e.view}", e.difficulty))
+    low = f"lowest SpO₂ {figure(e.lowest_spo2)} %" if e.lowest_spo2 is not None else ""
+    return joined((f"tube attempt ended: {how}", e.view and f"view {e.view}", e.difficulty, low))
+
+
+def _withdrawn(e: ev.TubeWithdrawn, n: Names) -> str:
+    at = f"at {figure(e.leak_cmh2o)} cmH₂O" if e.leak_cmh2o is not None else ""
+    return joined((joined((f"tube taken out, animal still asleep: {e.reason}", at), " "), e.note))
 
 
 def tube_words(e: ev.TubePlaced) -> str:
@@ -55,9 +61,16 @@ def _proven(e: ev.AirwayProven, n: Names) -> str:
     return joined((f"airway proven by {e.method}", second))
 
 
+def _cuff_pressure(e: ev.CuffChecked) -> str:
+    """In the unit of the gauge that was read: the record keeps what was seen."""
+    if e.pressure_mmhg is not None:
+        return f"cuff {figure(e.pressure_mmhg)} mmHg"
+    return f"cuff {figure(e.pressure_cmh2o)} cmH₂O" if e.pressure_cmh2o is not None else "cuff pressure not measured"
+
+
 def _cuff(e: ev.CuffChecked, n: Names) -> str:
     return joined((
-        f"cuff {figure(e.pressure_cmh2o)} cmH₂O" if e.pressure_cmh2o is not None else "cuff pressure not measured",
+        _cuff_pressure(e),
         f"{ml(e.volume_ml)} of air" if e.volume_ml is not None else "",
         f"leaks at {figure(e.leak_cmh2o)} cmH₂O" if e.leak_cmh2o is not None else "",
     ))  # fmt: skip
@@ -108,10 +121,11 @@ def _vaporiser(e: ev.VaporiserSet, n: Names) -> str:
 
 def _ventilation(e: ev.VentilationSet, n: Names) -> str:
     return joined((
-        f"breathing {e.mode}", f"{e.rate} /min" if e.rate is not None else "",
+        joined((f"breathing {e.mode}", e.held_by and f"held to {e.held_by}"), ", "), f"{e.rate} /min" if e.rate is not None else "",
         ml(e.tidal_ml) if e.tidal_ml is not None else "",
         f"peak {figure(e.peak_cmh2o)} cmH₂O" if e.peak_cmh2o is not None else "",
         f"PEEP {figure(e.peep_cmh2o)} cmH₂O" if e.peep_cmh2o is not None else "",
+        f"breath in {figure(e.inspiration_s)} s" if e.inspiration_s is not None else "", e.reason,
     ))  # fmt: skip
 
 
@@ -184,7 +198,7 @@ def _arrest_end(e: ev.ArrestEnded, n: Names) -> str:
 
 SAYS: Mapping[type[ev.Event], Callable[[Any, Names], str]] = {
     ev.AttemptBegan: _attempt, ev.AttemptEnded: _attempt_end, ev.TubePlaced: _tube, ev.ProofNoted: _proof,
-    ev.AirwayProven: _proven, ev.CuffChecked: _cuff, ev.ReadingTaken: _reading, ev.PressureTaken: _pressure,
+    ev.TubeWithdrawn: _withdrawn, ev.AirwayProven: _proven, ev.CuffChecked: _cuff, ev.ReadingTaken: _reading, ev.PressureTaken: _pressure,
     ev.SignSeen: _sign, ev.GasSet: _gas, ev.VaporiserSet: _vaporiser, ev.VentilationSet: _ventilation,
     ev.WarmingSet: _warming, ev.SampleAnalysed: _sample, ev.ArtefactMarked: _artefact, ev.TimeMarked: _mark,
     ev.Positioned: _position, ev.TroubleBegan: _trouble, ev.TroubleTreated: _treated, ev.TroubleEnded: _trouble_end,

@@ -1366,6 +1366,8 @@ export interface PreviousAnaesthesiaNoted {
   device?: string;
   when?: string;
   tube_id_mm?: Decimal | null;
+  tube_outcome?: "" | "leaked" | "served" | "tight";
+  full_grown?: boolean | null;
   airway?: string;
   trouble?: string;
 }
@@ -1630,6 +1632,11 @@ export interface AirwayMeasured {
   incisors_to_inlet_cm?: Decimal | null;
   tracheal_diameter_mm?: Decimal | null;
   tube_id_mm?: Decimal | null;
+  incisors_to_larynx_cm?: Decimal | null;
+  ultrasound_diameter_mm?: Decimal | null;
+  palpated_diameter_mm?: Decimal | null;
+  septum_width_mm?: Decimal | null;
+  occiput_to_tail_cm?: Decimal | null;
 }
 
 export interface PlanSent {
@@ -1687,6 +1694,9 @@ export interface MachineAssigned {
   machine: string;
   circuit?: string;
   bag_ml?: number | null;
+  reason?: string;
+  confirmed?: boolean;
+  answered?: string[];
 }
 
 export interface OxygenRead {
@@ -1701,6 +1711,69 @@ export interface OxygenRead {
   contents_l?: Decimal | null;
   full_pressure?: string;
   gauge?: string;
+  cylinder?: string;
+  drive_l_min?: Decimal | null;
+  max_l_min?: Decimal | null;
+  percent?: Decimal | null;
+}
+
+export interface MachineLineDone {
+  event: "MachineLineDone";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  machine: string;
+  line: string;
+  outcome?: "done" | "fault" | "skipped";
+  detail?: string;
+  seconds_shown?: Decimal | null;
+}
+
+export interface MachineLeakTested {
+  event: "MachineLeakTested";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  machine: string;
+  circuit?: string;
+  at_cmh2o: Decimal;
+  flow_ml_min?: Decimal | null;
+  to_cmh2o?: Decimal | null;
+  seconds?: Decimal | null;
+  volume_l?: Decimal | null;
+  bag_on?: boolean | null;
+  wall_ml_cmh2o?: Decimal | null;
+}
+
+export interface MachineFaultFound {
+  event: "MachineFaultFound";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  fault: string;
+  machine: string;
+  what: string;
+}
+
+export interface MachineFaultMended {
+  event: "MachineFaultMended";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  fault: string;
+  how: string;
 }
 
 export interface MonitorsApplied {
@@ -2042,6 +2115,9 @@ export interface AttemptBegan {
   operator?: string;
   blade?: string;
   aids?: string[];
+  changed?: "" | "aid" | "blade" | "lidocaine" | "operator" | "position" | "size";
+  confirmed?: boolean;
+  answered?: string[];
 }
 
 export interface AttemptEnded {
@@ -2056,6 +2132,7 @@ export interface AttemptEnded {
   outcome: "in" | "oesophagus" | "out";
   view?: string;
   difficulty?: string;
+  lowest_spo2?: Decimal | null;
 }
 
 export interface TubePlaced {
@@ -2073,6 +2150,19 @@ export interface TubePlaced {
   cut_length_cm?: Decimal | null;
   depth_cm?: Decimal | null;
   attempt?: string;
+}
+
+export interface TubeWithdrawn {
+  event: "TubeWithdrawn";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  reason: "blocked" | "leak" | "slipped out" | "tight" | "too deep" | "wrong place";
+  leak_cmh2o?: Decimal | null;
+  note?: string;
 }
 
 export interface ProofNoted {
@@ -2110,6 +2200,7 @@ export interface CuffChecked {
   by: string;
   device?: string;
   pressure_cmh2o?: Decimal | null;
+  pressure_mmhg?: Decimal | null;
   volume_ml?: Decimal | null;
   leak_cmh2o?: Decimal | null;
   confirmed?: boolean;
@@ -2214,6 +2305,11 @@ export interface VentilationSet {
   tidal_ml?: Decimal | null;
   peak_cmh2o?: Decimal | null;
   peep_cmh2o?: Decimal | null;
+  held_by?: "" | "pressure" | "volume";
+  inspiration_s?: Decimal | null;
+  reason?: string;
+  confirmed?: boolean;
+  answered?: string[];
 }
 
 export interface WarmingSet {
@@ -2594,6 +2690,10 @@ export type AnyEvent =
   | InfusionStopped
   | LimitOrdered
   | MachineAssigned
+  | MachineFaultFound
+  | MachineFaultMended
+  | MachineLeakTested
+  | MachineLineDone
   | MedicineNoted
   | MonitorsApplied
   | NoteWritten
@@ -2637,6 +2737,7 @@ export type AnyEvent =
   | TroubleEnded
   | TroubleTreated
   | TubePlaced
+  | TubeWithdrawn
   | VaporiserSet
   | VentilationSet
   | VialPicked

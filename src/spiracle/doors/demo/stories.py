@@ -96,7 +96,13 @@ def old_cat(store: LogStore, facts: Facts, start: datetime, now: datetime) -> No
     s.tell(e.VaporiserSet, agent="isoflurane", percent=D("1.75"))
     s.tell(e.WarmingSet, device_used="warm air blanket", setting="medium")
     s.tell(e.InfusionStarted, infusion="f1", drug="isotonic_crystalloid", rate_ml_h=D(11), fluid=True, bag_ml=D(250))
-    s.tell(e.Positioned, position="left side", eyes_lubricated=True, pads="foam under shoulder")
+    s.tell(
+        e.Positioned,
+        position="left side",
+        disconnected_first=True,
+        eyes_lubricated=True,
+        pads="foam under shoulder",
+    )
     _cat_asleep(s)
 
 
@@ -280,7 +286,13 @@ def giant_dog(store: LogStore, facts: Facts, start: datetime, now: datetime) -> 
     s.tell(e.GasSet, oxygen_l_min=D(2))
     s.tell(e.VaporiserSet, agent="isoflurane", percent=D(2))
     s.tell(e.InfusionStarted, infusion="f1", drug="isotonic_crystalloid", rate_ml_h=D(355), fluid=True, bag_ml=D(1000))
-    s.tell(e.Positioned, position="right side", eyes_lubricated=True, pads="mattress, upper leg held")
+    s.tell(
+        e.Positioned,
+        position="right side",
+        disconnected_first=True,
+        eyes_lubricated=True,
+        pads="mattress, upper leg held",
+    )
     s.tell(e.PersonJoined, person="svr", part="surgeon")
     s.check("time-out", 0.2)
     _giant_asleep(s)

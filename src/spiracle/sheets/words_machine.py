@@ -1,0 +1,39 @@
+"""Words for the machine's own book: lines of the day, leak tests, faults."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from spiracle.case import events as ev
+from spiracle.quantity import figure
+from spiracle.sheets.names import Names, joined
+
+
+def _line(e: ev.MachineLineDone, n: Names) -> str:
+    outcome = {"done": "", "fault": "FAULT", "skipped": "skipped"}[e.outcome]
+    return joined((f"{e.machine}: {n.line(e.line)}", outcome, e.detail))
+
+
+def _leak(e: ev.MachineLeakTested, n: Names) -> str:
+    if e.flow_ml_min is not None:
+        return joined((f"{e.machine}: leaks {figure(e.flow_ml_min)} mL/min at {figure(e.at_cmh2o)} cmH₂O", e.circuit))
+    fell = f"fell to {figure(e.to_cmh2o)}" if e.to_cmh2o is not None else ""
+    took = f"in {figure(e.seconds)} s" if e.seconds is not None else ""
+    return joined((joined((f"{e.machine}: {figure(e.at_cmh2o)} cmH₂O", fell, took), " "), e.circuit))
+
+
+def _fault(e: ev.MachineFaultFound, n: Names) -> str:
+    return f"{e.machine}, fault: {e.what}"
+
+
+def _mended(e: ev.MachineFaultMended, n: Names) -> str:
+    return f"fault mended: {e.how}"
+
+
+SAYS: Mapping[type[ev.Event], Callable[[Any, Names], str]] = {
+    ev.MachineLineDone: _line,
+    ev.MachineLeakTested: _leak,
+    ev.MachineFaultFound: _fault,
+    ev.MachineFaultMended: _mended,
+}
