@@ -15,9 +15,11 @@ from spiracle.airway import (
     proofs,
 )
 from spiracle.case import events as ev
+from spiracle.case.attempts import AttemptStory, story
 from spiracle.case.decide_airway import CARD, DEPTH, DEPTH_UNDER_KG
 from spiracle.case.tube import cuff_cmh2o
 from spiracle.quantity import Quantity, figure, reading
+from spiracle.sheets.airway_secure import larynx_part, secure_lacking
 from spiracle.sheets.names import joined, quantity_text
 from spiracle.sheets.shapes import Attempt, InduceSheet, Num, PlanSheet, Proof, ToEffect
 from spiracle.sheets.told import Told
@@ -55,6 +57,10 @@ def airway_part(t: Told, agents: tuple[ToEffect, ...], plan: PlanSheet) -> Induc
         leak=_leak(t, cuff),
         leak_band=band_text(leak_band(t.facts.airway, t.species)),
         cuff_recheck=cuff_recheck(t),
+        larynx=larynx_part(t),
+        tube_in_place=tube_went_in(t) is not None,
+        secure_lacking=secure_lacking(t),
+        plan_b=rules.next_steps[-1] if rules.next_steps else "",
     )
 
 
@@ -146,23 +152,37 @@ def lacking(t: Told, signs: dict[str, ev.ProofNoted], went_in: datetime | None) 
 
 
 def attempts(t: Told) -> tuple[Attempt, ...]:
-    ended = {e.attempt: e for e in t.case.live(ev.AttemptEnded)}
-    found = []
-    for number, began in enumerate(t.case.live(ev.AttemptBegan), 1):
-        end = ended.get(began.attempt)
-        found.append(
-            Attempt(
-                attempt=began.attempt,
-                number=number,
-                began_at=began.happened_at,
-                ended_at=end.happened_at if end is not None else None,
-                outcome=end.outcome if end is not None else "",
-                tube=f"ID {reading(began.tube_id_mm, 1)} mm",
-                operator=t.names.hand(began.operator) if began.operator else "",
-                view=end.view if end is not None else "",
-            )
-        )
-    return tuple(found)
+    return tuple(_attempt(t, a) for a in story(t.case))
+
+
+def _attempt(t: Told, a: AttemptStory) -> Attempt:
+    began, end, out = a.began, a.ended, a.withdrawn
+    return Attempt(
+        attempt=began.attempt,
+        number=a.number,
+        began_at=began.happened_at,
+        ended_at=end.happened_at if end is not None else None,
+        outcome=end.outcome if end is not None else "",
+        tube=f"ID {reading(began.tube_id_mm, 1)} mm",
+        operator=t.names.hand(began.operator) if began.operator else "",
+        view=end.view if end is not None else "",
+        changed=began.changed,
+        aids=began.aids,
+        blade=began.blade,
+        seconds=a.seconds,
+        lowest_spo2=f"{figure(a.lowest_spo2)} %" if a.lowest_spo2 is not None else "",
+        came_out=_came_out(t, out) if out is not None else "",
+        came_out_at=out.happened_at if out is not None else None,
+    )
+
+
+def _came_out(t: Told, out: ev.TubeWithdrawn) -> str:
+    """Why, and for a leak at which pressure: as noted with it, else as last read with that tube."""
+    at = out.leak_cmh2o
+    if at is None and out.reason == "leak":
+        read = [c.leak_cmh2o for c in t.case.live(ev.CuffChecked) if c.happened_at <= out.happened_at]
+        at = read[-1] if read else None
+    return joined((out.reason, f"at {figure(at)} cmH₂O" if at is not None else ""), " ")
 
 
 def _placed(t: Told, placed: ev.TubePlaced | None) -> Proof | None:
