@@ -204,8 +204,9 @@ def test_proven_is_not_yet_secure() -> None:
         t.tell(ev.ProofNoted, sign=sign)
     t.at(2).tell(ev.CuffChecked, pressure_cmh2o=d("20"))
     assert sheet(t).secure_lacking == ("leak pressure",)
-    t.tell(ev.CuffChecked, leak_cmh2o=d("16"))
+    t.at(2.5).tell(ev.CuffChecked, leak_cmh2o=d("16"))
     assert sheet(t).secure_lacking == ()
+    assert [n.text for n in (sheet(t).cuff, sheet(t).leak) if n is not None] == ["20", "16"], "each as last read"
     t.at(3).tell(ev.TubeWithdrawn, reason="tight")
     assert sheet(t).secure_lacking == () and not sheet(t).tube_in_place
     t.at(4).tell(ev.TubePlaced, id_mm=d("3.5"), cuffed=False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from decimal import Decimal
 
@@ -32,7 +33,7 @@ def airway_part(t: Told, agents: tuple[ToEffect, ...], plan: PlanSheet) -> Induc
     placed, went_in = last_tube(t), last_went_in(t)
     signs = signs_since(t, went_in)
     proven = proven_since(t, went_in)
-    cuff = cuff_since(t, placed)
+    cuff = cuffs_since(t, placed)
     return InduceSheet(
         agents=agents,
         attempts=attempts(t),
@@ -51,10 +52,10 @@ def airway_part(t: Told, agents: tuple[ToEffect, ...], plan: PlanSheet) -> Induc
         proven_by=joined((proven.method, t.names.hand(proven.by), t.names.hand(proven.second_person)))
         if proven is not None
         else "",
-        cuff=_pressure(t, cuff),
+        cuff=_last(t, cuff, "cmH2O", cuff_cmh2o),
         cuff_band=band_text(cuff_band(t.facts.airway, t.species)),
-        cuff_volume=_volume(t, cuff),
-        leak=_leak(t, cuff),
+        cuff_volume=_last(t, cuff, "mL", lambda c: c.volume_ml),
+        leak=_last(t, cuff, "cmH2O", lambda c: c.leak_cmh2o),
         leak_band=band_text(leak_band(t.facts.airway, t.species)),
         cuff_recheck=cuff_recheck(t),
         larynx=larynx_part(t),
@@ -130,9 +131,11 @@ def proven_since(t: Told, start: datetime | None) -> ev.AirwayProven | None:
     return proven if proven is not None and start is not None and proven.happened_at >= start else None
 
 
-def cuff_since(t: Told, placed: ev.TubePlaced | None) -> ev.CuffChecked | None:
-    last = t.case.last(ev.CuffChecked)
-    return last if last is not None and placed is not None and last.happened_at >= placed.happened_at else None
+def cuffs_since(t: Told, placed: ev.TubePlaced | None) -> tuple[ev.CuffChecked, ...]:
+    """Checks of the tube that lies there, the latest first: each figure is shown as last read, whatever was read with it."""
+    if placed is None:
+        return ()
+    return tuple(c for c in reversed(t.case.live(ev.CuffChecked)) if c.happened_at >= placed.happened_at)
 
 
 def breaths(signs: dict[str, ev.ProofNoted]) -> int:
@@ -226,23 +229,15 @@ def band_text(band: Guardrail) -> str:
     return f"{figure(band.usual_low.value)} to {quantity_text(band.usual_high)}"
 
 
-def _num(t: Told, value: Decimal | None, unit: str, e: ev.CuffChecked) -> Num | None:
-    if value is None:
-        return None
-    text = quantity_text(Quantity.of(value, unit)).rsplit(" ", 1)
-    return Num(text=text[0], unit=text[1], mark="typed", at=e.happened_at, by=t.names.hand(e.by))
-
-
-def _pressure(t: Told, cuff: ev.CuffChecked | None) -> Num | None:
-    return _num(t, cuff_cmh2o(cuff), "cmH2O", cuff) if cuff is not None else None
-
-
-def _volume(t: Told, cuff: ev.CuffChecked | None) -> Num | None:
-    return _num(t, cuff.volume_ml, "mL", cuff) if cuff is not None else None
-
-
-def _leak(t: Told, cuff: ev.CuffChecked | None) -> Num | None:
-    return _num(t, cuff.leak_cmh2o, "cmH2O", cuff) if cuff is not None else None
+def _last(
+    t: Told, checks: tuple[ev.CuffChecked, ...], unit: str, of: Callable[[ev.CuffChecked], Decimal | None]
+) -> Num | None:
+    for e in checks:
+        value = of(e)
+        if value is not None:
+            text = quantity_text(Quantity.of(value, unit)).rsplit(" ", 1)
+            return Num(text=text[0], unit=text[1], mark="typed", at=e.happened_at, by=t.names.hand(e.by))
+    return None
 
 
 def cuff_recheck(t: Told) -> datetime | None:
