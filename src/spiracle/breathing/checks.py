@@ -6,8 +6,9 @@ from collections.abc import Callable, Mapping
 from decimal import Decimal
 
 from spiracle.breathing import flows, ventilation
+from spiracle.breathing.countdown import drive_gas_l_min, litres_of_water_capacity, used_litres
 from spiracle.breathing.leak import circuit_compliance_ml_cmh2o, leak_from_drop_ml_min
-from spiracle.breathing.oxygen import litres_left, minutes_of
+from spiracle.breathing.oxygen import hours_by_rule, litres_by_factor, litres_left, minutes_of
 from spiracle.quantity import Quantity
 
 Plain = Mapping[str, float]
@@ -51,6 +52,13 @@ _FORMULAS: dict[str, Callable[[Plain], float]] = {
     ),
     "breathing.minutes_of": lambda i: float(minutes_of(_d(i["litres"]) * _d(i.get("margin", 1)), _d(i["lpm"]))),
     "breathing.hours_of": lambda i: float(minutes_of(_d(i["litres"]), _d(i["lpm"]))) / 60,
+    "breathing.litres_by_factor": lambda i: float(litres_by_factor(_d(i["psi"]), _d(i["factor"]))),
+    "breathing.hours_by_rule": lambda i: float(hours_by_rule(_d(i["psi"]), _d(i["lpm"]), _d(i["divisor"]))),
+    "breathing.litres_of_water_capacity": lambda i: float(litres_of_water_capacity(_d(i["water_l"]), _d(i["bar"]))),
+    "breathing.drive_gas_l_min": lambda i: float(drive_gas_l_min(_d(i["vt_ml"]), _d(i["rr"]), _d(i["share"]))),
+    "breathing.used_litres": lambda i: float(
+        used_litres([(_d(0), _d(i["first_lpm"])), (_d(i["change_min"]), _d(i["then_lpm"]))], _d(0), _d(i["until_min"]))
+    ),
     "breathing.dead_part_ml_kg": lambda i: ventilation.dead_part_ml_kg(i["vt_ml_kg"], i["fraction"]),
     "breathing.alveolar_ml_kg": lambda i: ventilation.alveolar_ml_kg(i["vt_ml_kg"], i["fraction"]),
     "breathing.co2_with_added_dead_space": lambda i: ventilation.co2_with_added_dead_space(
