@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from spiracle.airway import placing
+from spiracle.airway.estimating import Combined, Estimate, Evidence, evidence
 from spiracle.airway.measured import Measured, check, check_bore
 from spiracle.airway.placing import PartVolume
-from spiracle.airway.sizing import Tube, TubeInStock, aim_at, shelf, three
+from spiracle.airway.ranking import Ceiling, Chance, Ranked, ceiling, fit_chance, most_mm, rank, size_that_counts_mm, three
+from spiracle.airway.sizing import Tube, TubeInStock, shelf
 from spiracle.airway.tables import AirwayTables
 from spiracle.quantity import Quantity
 from spiracle.refusals import OutOfRange, Refusal
@@ -39,6 +41,11 @@ class AirwayChoice:
     resistances: tuple[tuple[Tube, Worked[Quantity]], ...]
     cautions: tuple[str, ...]
     refusals: tuple[Refusal, ...]
+    estimates: tuple[Estimate, ...]
+    combined: Combined
+    disagreements: tuple[str, ...]
+    unused: tuple[str, ...]
+    ranked: tuple[Ranked, ...]
     memory: bool = True
 
     @property
@@ -57,8 +64,10 @@ def lay_out(
     """
     measured = measured or Measured()
     check(facts, species, weight, measured)
-    aim = aim_at(facts, species, weight, brachycephalic, measured)
-    tubes, cautions = three(facts, species, aim, shelf(facts, species, stock))
+    found = evidence(facts, species, weight, brachycephalic, measured)
+    most = ceiling(facts, species, brachycephalic, measured, found)
+    ranked = rank(facts, species, found.combined, most, shelf(facts, species, stock))
+    tubes, cautions = three(facts, species, most, found.combined, ranked, brachycephalic)
     first = next(t for t in tubes if t.role == "first choice")
     depth = placing.insertion(measured)
     cut, cut_cautions = placing.cut_length(facts, first, measured)
@@ -67,7 +76,7 @@ def lay_out(
     whole = None if first.length_mm is None else placing.volume(first, Quantity.of(first.length_mm, "mm").to("cm"))
     return AirwayChoice(
         tubes=tubes,
-        why=aim.working,
+        why=_why(found, most),
         insertion=depth,
         cut=cut,
         stylet_setback=placing.stylet_setback(facts),
@@ -83,9 +92,25 @@ def lay_out(
         stop_percent=Decimal(facts.setting("dead-space-stop").value),
         dead_space_warning=space.warning,
         resistances=_resistances(facts, weight, tubes, cut.value if cut else None),
-        cautions=(*aim.cautions, *cautions, *cut_cautions, *_uncuffed(first)),
+        cautions=(*found.cautions, *found.disagreements, *found.unused, *cautions, *cut_cautions, *_uncuffed(first)),
         refusals=() if depth else (placing.no_depth(),),
+        estimates=found.estimates,
+        combined=found.combined,
+        disagreements=found.disagreements,
+        unused=found.unused,
+        ranked=ranked,
     )
+
+
+def _why(found: Evidence, most: Ceiling) -> Working:
+    """What every way of choosing said, what they say together, and what the first choice may not exceed."""
+    says = [e.says for e in found.estimates]
+    if len(found.estimates) > 1:
+        says.append(found.combined.working.says.rstrip("."))
+    says = [f"{s}." for s in says]
+    inputs = tuple(dict.fromkeys(i for e in found.estimates for i in e.inputs))
+    held = (f"the first choice is no larger than {most.says}",)
+    return Working(" ".join(says), inputs, held=held, sources=found.combined.working.sources, memory=True)
 
 
 def _uncuffed(first: Tube) -> tuple[str, ...]:
@@ -117,6 +142,8 @@ class TubeFit:
     resistance: Worked[Quantity] | None
     why: Working
     cautions: tuple[str, ...]
+    chance: Chance
+    combined: Combined
 
 
 def fit(
@@ -128,7 +155,8 @@ def fit(
     measured = measured or Measured()
     check(facts, species, weight, measured)
     check_bore(facts, species, tube_id)
-    aim = aim_at(facts, species, weight, brachycephalic, measured)
+    found = evidence(facts, species, weight, brachycephalic, measured)
+    most = ceiling(facts, species, brachycephalic, measured, found)
     tube = shelf(facts, species, [TubeInStock(
         id_mm=tube_id.number("mm"), od_mm=None if tube_od is None else tube_od.number("mm"),
         length_mm=None if length is None else length.number("mm"))])[0]  # fmt: skip
@@ -137,11 +165,12 @@ def fit(
         raise OutOfRange(
             "tube", f"{tube.od_mm} mm outside does not go into a trachea of {trachea}.", "Take a smaller tube."
         )
-    cautions = list(aim.cautions)
+    cautions = [*found.cautions, *found.disagreements, *found.unused]
     half = facts.setting("size-half-width")
-    if abs(tube.id_mm - aim.id_mm) > Decimal(half.value):
-        side = "larger" if tube.id_mm > aim.id_mm else "smaller"
-        cautions.append(f"{tube.id_text} is {side} than expected ({aim.id_mm:.1f} mm) by more than {half.value} mm.")
+    expected = _expected_mm(facts, found, most)
+    if abs(tube.id_mm - expected) > Decimal(half.value):
+        side = "larger" if tube.id_mm > expected else "smaller"
+        cautions.append(f"{tube.id_text} is {side} than expected ({expected:.1f} mm) by more than {half.value} mm.")
     long = None if tube.length_mm is None else Quantity.of(tube.length_mm, "mm").to("cm")
     space = None
     if long is not None and measured.incisors_to_inlet is not None:
@@ -149,8 +178,14 @@ def fit(
         space = placing.dead_space(facts, weight, tube, measured.incisors_to_inlet, long, joined)
         cautions += [space.warning] if space.warning else []
     return TubeFit(
-        tube=tube, expected_id_mm=aim.id_mm, volume=placing.volume(tube, long) if long else None,
+        tube=tube, expected_id_mm=expected, volume=placing.volume(tube, long) if long else None,
         dead_space=space.after if space else None, percent_of_breath=space.percent if space else None,
-        resistance=placing.resistance(facts, weight, tube, long) if long else None, why=aim.working,
-        cautions=tuple(cautions),
+        resistance=placing.resistance(facts, weight, tube, long) if long else None, why=_why(found, most),
+        cautions=tuple(cautions), combined=found.combined,
+        chance=fit_chance(size_that_counts_mm(facts, tube), found.combined, facts.seal(species, tube.cuffed)),
     )  # fmt: skip
+
+
+def _expected_mm(facts: AirwayTables, found: Evidence, most: Ceiling) -> Decimal:
+    """The size to expect: all estimates together, and never more than may come first."""
+    return Decimal(str(round(min(found.combined.id_mm, most_mm(facts, most)), 2)))

@@ -51,6 +51,17 @@ class Reach(ActedOn, frozen=True, kw_only=True):
     depth_high_cm: Decimal | int
     depth_low_per_root: Decimal | int
     depth_high_per_root: Decimal | int
+    septum_low_mm: Decimal | int
+    septum_high_mm: Decimal | int
+
+
+class SealRow(ActedOn, frozen=True, kw_only=True):
+    """How far below and above the best size a tube still fits and seals [mm of inside diameter]."""
+
+    species: Species
+    cuffed: bool
+    below_mm: Decimal
+    above_mm: Decimal
 
 
 class PartRow(ActedOn, frozen=True, kw_only=True):
@@ -113,12 +124,15 @@ class _File(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     size: tuple[SizeRow, ...] = ()
     reach: tuple[Reach, ...] = ()
     part: tuple[PartRow, ...] = ()
+    seal: tuple[SealRow, ...] = ()
 
 
 SETTINGS = frozenset({
-    "attempt-seconds", "attempt-spo2", "attempts", "back-shortfall", "brachycephalic-shift", "breaths-needed",
-    "cuff-recheck", "cut-step", "dead-space-caution", "dead-space-stop", "gas-density", "gas-viscosity", "larynx-wait",
-    "one-size", "quiet-flow", "size-half-width", "stylet-setback", "tidal", "trachea-fraction",
+    "apart-sds", "attempt-seconds", "attempt-spo2", "attempts", "back-sd", "back-shortfall", "brachycephalic-shift",
+    "breaths-needed", "cuff-recheck", "cut-step", "dead-space-caution", "dead-space-stop", "gas-density", "gas-viscosity",
+    "grown-months", "hit-half-width", "larynx-wait", "od-per-id", "one-size", "palpation-hits", "previous-sd", "quiet-flow",
+    "septum-hits", "size-half-width", "stylet-setback", "tidal", "trachea-fraction", "trachea-fraction-high",
+    "trachea-wall", "weight-sd-brachycephalic", "weight-sd-cat", "weight-sd-dog",
 })  # fmt: skip
 
 
@@ -136,6 +150,7 @@ class AirwayTables:
     sizes: tuple[SizeRow, ...]
     reaches: tuple[Reach, ...]
     parts: tuple[PartRow, ...]
+    seals: tuple[SealRow, ...]
 
     @classmethod
     def read(cls, files: Mapping[str, str], sources: Sources) -> AirwayTables:
@@ -158,6 +173,7 @@ class AirwayTables:
             sizes=tuple(sorted(all_of("size", SizeRow), key=lambda s: s.kg)),
             reaches=all_of("reach", Reach),
             parts=all_of("part", PartRow),
+            seals=all_of("seal", SealRow),
         )
 
     def setting(self, id_: str) -> Setting:
@@ -173,3 +189,7 @@ class AirwayTables:
     def cuff(self, species: str) -> CuffRow:
         self.reach(species)
         return next(row for row in self.cuffs if row.species == species)
+
+    def seal(self, species: str, cuffed: bool) -> SealRow:
+        self.reach(species)
+        return next(row for row in self.seals if row.species == species and row.cuffed == cuffed)
