@@ -1,5 +1,6 @@
 """Breathing system, fresh gas, bag, breath, oxygen, leak test, and the lists that are read aloud."""
 
+from spiracle.breathing.burden import Burden, burden
 from spiracle.breathing.checks import CHECKS
 from spiracle.breathing.countdown import (
     SUPPLIES,
@@ -11,11 +12,23 @@ from spiracle.breathing.countdown import (
     gauge_question,
     left,
     supply_words,
-)  # fmt: skip
+)
 from spiracle.breathing.leak import DropLeak, LeakVerdict, leak_from_drop, leak_verdict
 from spiracle.breathing.oxygen import Cylinder, OxygenLeft, check_cylinder, oxygen_minutes
 from spiracle.breathing.plan import BreathingChoice, FreshGas, plan
 from spiracle.breathing.tables import LISTS, BreathingTables, ListName, ListRow
+from spiracle.breathing.ventilator import (
+    MODES,
+    Alarm,
+    Judged,
+    Settings,
+    judge,
+    measured_compliance,
+    peak_limit,
+    predicted_paco2,
+    settings,
+    tidal_limit,
+)
 
 
 def lists(facts: BreathingTables, name: str) -> tuple[ListRow, ...]:
@@ -24,7 +37,9 @@ def lists(facts: BreathingTables, name: str) -> tuple[ListRow, ...]:
 
 
 __all__ = [
-    "CHECKS", "LISTS", "SUPPLIES", "BreathingChoice", "BreathingTables", "Cylinder", "DropLeak", "FreshGas", "LeakVerdict",
-    "Left", "ListName", "ListRow", "OxygenLeft", "Step", "Supply", "check_cylinder", "contents_from_water", "drive_gas",
-    "gauge_question", "leak_from_drop", "leak_verdict", "left", "lists", "oxygen_minutes", "plan", "supply_words",
+    "CHECKS", "LISTS", "MODES", "SUPPLIES", "Alarm", "BreathingChoice", "BreathingTables", "Burden", "Cylinder", "DropLeak",
+    "FreshGas", "Judged", "LeakVerdict", "Left", "ListName", "ListRow", "OxygenLeft", "Settings", "Step", "Supply", "burden",
+    "check_cylinder", "contents_from_water", "drive_gas", "gauge_question", "judge", "leak_from_drop", "leak_verdict", "left",
+    "lists", "measured_compliance", "oxygen_minutes", "peak_limit", "plan", "predicted_paco2", "settings", "supply_words",
+    "tidal_limit",
 ]  # fmt: skip

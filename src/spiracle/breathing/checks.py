@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from decimal import Decimal
 
 from spiracle.breathing import flows, ventilation
+from spiracle.breathing.burden import rise_by_deeper, rise_by_faster
 from spiracle.breathing.countdown import drive_gas_l_min, litres_of_water_capacity, used_litres
 from spiracle.breathing.leak import circuit_compliance_ml_cmh2o, leak_from_drop_ml_min
 from spiracle.breathing.oxygen import hours_by_rule, litres_by_factor, litres_left, minutes_of
@@ -67,6 +68,14 @@ _FORMULAS: dict[str, Callable[[Plain], float]] = {
     "breathing.dead_share": lambda i: ventilation.dead_share_bohr(i["paco2"], i["expired"]),
     "breathing.expiration_per_inspiration": lambda i: ventilation.expiration_per_inspiration(i["rr"], i["ti_s"]),
     "breathing.compliance_ml_cmh2o_kg": lambda i: ventilation.compliance_ml_cmh2o_kg(i["vt_ml_kg"], i["dp_cmh2o"]),
+    "breathing.dynamic_compliance_ml_cmh2o": lambda i: ventilation.dynamic_compliance_ml_cmh2o(
+        i["vt_ml"], i["plateau"], i["peep"]
+    ),
+    "breathing.paco2_after": lambda i: ventilation.paco2_after(
+        i["paco2"], i["rr_from"], i["vt_from"], i["rr_to"], i["vt_to"], i["vd_ml"]
+    ),
+    "breathing.rise_by_deeper": lambda i: rise_by_deeper(i["vt_ml"], i["extra_ml"]),
+    "breathing.rise_by_faster": lambda i: rise_by_faster(i["vt_ml"], i["vd_ml"], i["extra_ml"]),
     "breathing.partial_pressure_mmhg": lambda i: ventilation.partial_pressure_mmhg(i["percent"], i["pb"], i["ph2o"]),
     "breathing.alveolar_po2_mmhg": lambda i: ventilation.alveolar_po2_mmhg(i["fio2"], i["pb"], i["paco2"]),
     "breathing.alveolar_arterial_mmhg": lambda i: (
