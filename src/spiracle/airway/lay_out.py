@@ -6,14 +6,27 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from spiracle.airway import placing
+from spiracle.airway import placing, seating
+from spiracle.airway.burden import TubeBurden, burdens, resistance
+from spiracle.airway.changes import Change, changes
 from spiracle.airway.estimating import Combined, Estimate, Evidence, evidence
 from spiracle.airway.measured import Measured, check, check_bore
 from spiracle.airway.placing import PartVolume
-from spiracle.airway.ranking import Ceiling, Chance, Ranked, ceiling, fit_chance, most_mm, rank, size_that_counts_mm, three
+from spiracle.airway.ranking import (
+    Ceiling,
+    Chance,
+    Ranked,
+    ceiling,
+    fit_chance,
+    most_mm,
+    rank,
+    size_that_counts_mm,
+    three,
+)
+from spiracle.airway.seating import Seat, Span, Stylet
 from spiracle.airway.sizing import Tube, TubeInStock, shelf
 from spiracle.airway.tables import AirwayTables
-from spiracle.quantity import Quantity
+from spiracle.quantity import Quantity, round_significant
 from spiracle.refusals import OutOfRange, Refusal
 from spiracle.source import Worked, Working, Zone
 
@@ -46,6 +59,14 @@ class AirwayChoice:
     disagreements: tuple[str, ...]
     unused: tuple[str, ...]
     ranked: tuple[Ranked, ...]
+    dead_space_ml_per_kg: Decimal
+    changes: tuple[Change, ...]
+    burdens: tuple[TubeBurden, ...]
+    mark_at_incisors: Worked[Quantity] | None
+    tracheal_length: Span | None
+    seats: tuple[Seat, ...]
+    stylet: Stylet
+    measured: Measured
     memory: bool = True
 
     @property
@@ -55,9 +76,11 @@ class AirwayChoice:
 
 def lay_out(
     facts: AirwayTables, species: str, weight: Quantity, *, brachycephalic: bool = False, measured: Measured | None = None,
-    stock: Sequence[TubeInStock] | None = None, parts: Sequence[tuple[str, Quantity]] | None = None,
+    stock: Sequence[TubeInStock] | None = None, parts: Sequence[tuple[str, Quantity]] | None = None, adult: bool | None = None,
 ) -> AirwayChoice:  # fmt: skip
     """Three tubes and how the first is to be placed. `stock` and `parts` None mean not told: typical ones, from memory.
+
+    `adult` None means not told; a cat's tracheal length is only known in grown ones.
 
     Raises Unknown (species), OutOfRange (weight, a length longer than the animal, a bore beyond the species), Missing (no tube
     on the shelf fits). A depth that was not measured is refused in `refusals`, and the rest is still worked out.
@@ -73,13 +96,17 @@ def lay_out(
     cut, cut_cautions = placing.cut_length(facts, first, measured)
     joined = placing.usual_parts(facts, weight.number("kg")) if parts is None else placing.stocked_parts(parts)
     space = placing.dead_space(facts, weight, first, depth.value if depth else None, cut.value if cut else None, joined)
+    stylet = seating.stylet(facts, first, cut.value if cut else None)
+    span = seating.tracheal_length_span(facts, species, measured, adult=adult, brachycephalic=brachycephalic)
+    seats = _seats(facts, tubes, measured, span)
+    weighed = burdens(facts, weight, tubes, length) if (length := _common_length(first, cut)) else ()
     whole = None if first.length_mm is None else placing.volume(first, Quantity.of(first.length_mm, "mm").to("cm"))
     return AirwayChoice(
         tubes=tubes,
         why=_why(found, most),
         insertion=depth,
         cut=cut,
-        stylet_setback=placing.stylet_setback(facts),
+        stylet_setback=stylet.tip_behind,
         tube_volume_before=whole,
         tube_volume_after=placing.volume(first, cut.value) if cut else None,
         dead_space_before=space.before,
@@ -91,14 +118,32 @@ def lay_out(
         caution_percent=Decimal(facts.setting("dead-space-caution").value),
         stop_percent=Decimal(facts.setting("dead-space-stop").value),
         dead_space_warning=space.warning,
-        resistances=_resistances(facts, weight, tubes, cut.value if cut else None),
-        cautions=(*found.cautions, *found.disagreements, *found.unused, *cautions, *cut_cautions, *_uncuffed(first)),
+        resistances=tuple((b.tube, b.lost) for b in weighed),
+        cautions=(
+            *found.cautions,
+            *found.disagreements,
+            *found.unused,
+            *cautions,
+            *cut_cautions,
+            *_uncuffed(first),
+            *(c for s in seats if s.tube is first for c in s.cautions),
+            *seating.narrow_trachea(facts, species, measured),
+            *_stylet_words(stylet),
+        ),
         refusals=() if depth else (placing.no_depth(),),
         estimates=found.estimates,
         combined=found.combined,
         disagreements=found.disagreements,
         unused=found.unused,
         ranked=ranked,
+        dead_space_ml_per_kg=round_significant(space.after.value.number("mL") / weight.number("kg"), 2),
+        changes=changes(facts, weight, space, cut.value if cut else None),
+        burdens=weighed,
+        mark_at_incisors=seating.mark_at_incisors(cut),
+        tracheal_length=span,
+        seats=seats,
+        stylet=stylet,
+        measured=measured,
     )
 
 
@@ -117,17 +162,21 @@ def _uncuffed(first: Tube) -> tuple[str, ...]:
     return () if first.cuffed else ("No cuff at this size: the airway is not sealed; listen for the leak.",)
 
 
-def _resistances(
-    facts: AirwayTables, weight: Quantity, tubes: tuple[Tube, ...], cut: Quantity | None
-) -> tuple[tuple[Tube, Worked[Quantity]], ...]:
-    """Each tube of the set at one length, so that the sizes compare: the cut length, else the first choice's own."""
-    length = cut
-    if length is None:
-        first = next(t for t in tubes if t.role == "first choice")
-        if first.length_mm is None:
-            return ()
-        length = Quantity.of(first.length_mm, "mm").to("cm")
-    return tuple((t, placing.resistance(facts, weight, t, length)) for t in tubes)
+def _stylet_words(stylet: Stylet) -> tuple[str, ...]:
+    return () if stylet.usable else ("No stylet in so short a tube: its tip could not stay far enough inside.",)
+
+
+def _seats(facts: AirwayTables, tubes: tuple[Tube, ...], measured: Measured, span: Span | None) -> tuple[Seat, ...]:
+    """Each tube of the set, cut so that its connector stands at the incisors; none without a measured depth."""
+    cuts = ((t, placing.cut_length(facts, t, measured)[0]) for t in tubes)
+    return tuple(seating.seat(t, cut.value, measured, span) for t, cut in cuts if cut is not None)
+
+
+def _common_length(first: Tube, cut: Worked[Quantity] | None) -> Quantity | None:
+    """The length at which the sizes compare: the cut one, else the first choice's own."""
+    if cut is not None:
+        return cut.value
+    return None if first.length_mm is None else Quantity.of(first.length_mm, "mm").to("cm")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,7 +229,7 @@ def fit(
     return TubeFit(
         tube=tube, expected_id_mm=expected, volume=placing.volume(tube, long) if long else None,
         dead_space=space.after if space else None, percent_of_breath=space.percent if space else None,
-        resistance=placing.resistance(facts, weight, tube, long) if long else None, why=_why(found, most),
+        resistance=resistance(facts, weight, tube, long) if long else None, why=_why(found, most),
         cautions=tuple(cautions), combined=found.combined,
         chance=fit_chance(size_that_counts_mm(facts, tube), found.combined, facts.seal(species, tube.cuffed)),
     )  # fmt: skip

@@ -19,7 +19,7 @@ class TubeInStock:
     """A tube on the hospital's shelf. The outside diameter and length are those printed on it, if they were written down.
 
     `tip_to_cuff_top_mm` runs from the tip to the end of the cuff nearest the larynx, `side_hole_mm` from the tip to the upper
-    edge of the hole in its side; without them nobody can say where the cuff will lie.
+    edge of the hole in its side (0: it has none); without them nobody can say where the cuff will lie.
     """
 
     id_mm: Decimal
@@ -93,7 +93,8 @@ def _check_along(tube: TubeInStock) -> None:
     if not tube.cuffed and (top is not None or cuff is not None):
         raise Contradiction(name, "has no cuff, yet a place of its cuff was given.", "Say which it is.")
     for what, length in (("tip to cuff", top), ("cuff length", cuff), ("side hole", hole)):
-        if length is not None and (length <= 0 or (whole is not None and length >= whole)):
+        none = what == "side hole" and length == 0
+        if length is not None and not none and (length <= 0 or (whole is not None and length >= whole)):
             raise Contradiction(
                 f"{name}, {what}", f"{length} mm does not lie on the tube.", "Measure it from the tip, in mm."
             )
