@@ -24,7 +24,7 @@ def count_of_percent(percent: float, whole: float) -> float:
     """
     if not 0 <= percent <= 100 or whole <= 0:
         raise OutOfRange("percentage", f"{percent:g} % of {whole:g} is no count.", "Give 0 to 100 %.")
-    return percent / 100 * whole
+    return percent * whole / 100
 
 
 def ratio(one: float, other: float) -> float:
