@@ -1,7 +1,10 @@
 """Breathing system, fresh gas, bag, breath, oxygen, leak test, and the lists that are read aloud."""
 
+from spiracle.breathing.agent import AgentUse, Price, Waste, WasteLimit, agent_use, waste
+from spiracle.breathing.band import Opinion, opinions, why_apart
 from spiracle.breathing.burden import Burden, burden
 from spiracle.breathing.checks import CHECKS
+from spiracle.breathing.choosing import CircuitReason
 from spiracle.breathing.countdown import (
     SUPPLIES,
     Left,
@@ -29,6 +32,7 @@ from spiracle.breathing.ventilator import (
     settings,
     tidal_limit,
 )
+from spiracle.breathing.washin import Reach, minutes_to_set, reach
 
 
 def lists(facts: BreathingTables, name: str) -> tuple[ListRow, ...]:
@@ -37,9 +41,10 @@ def lists(facts: BreathingTables, name: str) -> tuple[ListRow, ...]:
 
 
 __all__ = [
-    "CHECKS", "LISTS", "MODES", "SUPPLIES", "Alarm", "BreathingChoice", "BreathingTables", "Burden", "Cylinder", "DropLeak",
-    "FreshGas", "Judged", "LeakVerdict", "Left", "ListName", "ListRow", "OxygenLeft", "Settings", "Step", "Supply", "burden",
-    "check_cylinder", "contents_from_water", "drive_gas", "gauge_question", "judge", "leak_from_drop", "leak_verdict", "left",
-    "lists", "measured_compliance", "oxygen_minutes", "peak_limit", "plan", "predicted_paco2", "settings", "supply_words",
-    "tidal_limit",
+    "CHECKS", "LISTS", "MODES", "SUPPLIES", "AgentUse", "Alarm", "BreathingChoice", "BreathingTables", "Burden",
+    "CircuitReason", "Cylinder", "DropLeak", "FreshGas", "Judged", "LeakVerdict", "Left", "ListName", "ListRow", "Opinion",
+    "OxygenLeft", "Price", "Reach", "Settings", "Step", "Supply", "Waste", "WasteLimit", "agent_use", "burden", "check_cylinder",
+    "contents_from_water", "drive_gas", "gauge_question", "judge", "leak_from_drop", "leak_verdict", "left", "lists",
+    "measured_compliance", "minutes_to_set", "opinions", "oxygen_minutes", "peak_limit", "plan", "predicted_paco2", "reach",
+    "settings", "supply_words", "tidal_limit", "waste", "why_apart",
 ]  # fmt: skip

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from decimal import Decimal
 
 from spiracle.breathing import flows, ventilation
+from spiracle.breathing.agent import Price, cost_per_hour
 from spiracle.breathing.burden import rise_by_deeper, rise_by_faster
 from spiracle.breathing.countdown import drive_gas_l_min, litres_of_water_capacity, used_litres
 from spiracle.breathing.leak import circuit_compliance_ml_cmh2o, leak_from_drop_ml_min
@@ -42,6 +43,15 @@ _FORMULAS: dict[str, Callable[[Plain], float]] = {
     ),
     "breathing.liquid_agent_by_rule_ml_h": lambda i: flows.liquid_agent_ml_h(
         i["percent"], i["fgf_lpm"] * 1000, 600 / i["factor"]
+    ),
+    "breathing.wash_in_minutes": lambda i: flows.wash_in_minutes(i["tau_min"], i["share"]),
+    "breathing.vapour_ml_per_ml": lambda i: flows.vapour_ml_per_ml(i["density"], i["mw"], i["molar_l"]),
+    "breathing.times": lambda i: flows.times(i["one"], i["other"]),
+    "breathing.cat_surface_m2": lambda i: flows.cat_surface_m2(i["kg"], i["k"]),
+    "breathing.agent_cost": lambda i: float(
+        cost_per_hour(
+            _d(i["ml_h"]), Price(amount=_d(i["amount"]), currency="of the bottle", bottle_ml=_d(i["bottle_ml"]))
+        )
     ),
     "breathing.mg_m3_of_ppm": lambda i: flows.mg_m3_of_ppm(i["ppm"], i["mw"], i["molar_l"]),
     "breathing.litres_left": lambda i: float(litres_left(_d(i["full_l"]), _d(i["full"]), _d(i["gauge"]))),
