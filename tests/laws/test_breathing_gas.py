@@ -5,6 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 import pytest
+from fluids.constants import R, atm
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -90,6 +91,14 @@ def test_more_dial_never_uses_less_liquid(one: Decimal, other: Decimal, tenths: 
     assert used[0].liquid.value <= used[1].liquid.value
     assert used[0].cost_per_hour is not None and used[1].cost_per_hour is not None
     assert used[0].cost_per_hour <= used[1].cost_per_hour
+
+
+def test_a_mole_of_gas_beside_an_open_library() -> None:
+    """R T / p from the constants of `fluids` (PyPI): 24.055 L at 20 degrees; 24.45 at 25, as limits of room air are printed."""
+    rows = breathing_tables()
+    assert rows.setting("molar-volume").number == pytest.approx(R * 293.15 / atm * 1000, rel=1e-4)
+    assert rows.setting("molar-volume-room").number == pytest.approx(R * 298.15 / atm * 1000, rel=1e-3)
+    assert float(rows.setting("atmosphere").quantity.number("Pa")) == atm
 
 
 def test_liquid_beside_the_taught_rule() -> None:

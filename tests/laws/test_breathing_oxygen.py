@@ -45,6 +45,10 @@ def test_oxygen_minutes_fall_with_flow(one: Decimal, other: Decimal, minutes: in
     slow, fast = sorted((one, other))
     low, high = (breathing.left(breathing_tables(), FULL, READ, [Step(READ, f)], after(minutes)) for f in (slow, fast))
     assert high.litres.value <= low.litres.value
+    later = breathing.left(breathing_tables(), FULL, READ, [Step(READ, slow)], after(minutes + 1))
+    if later.minutes_to_reserve is not None and low.minutes_to_reserve is not None:
+        assert later.minutes_to_reserve <= low.minutes_to_reserve
+        assert later.minutes_to_empty is not None and later.minutes_to_empty <= (low.minutes_to_empty or 0)
     if slow > 0 and low.minutes_to_empty is not None and high.minutes_to_empty is not None:
         assert high.minutes_to_empty <= low.minutes_to_empty
         assert (high.minutes_to_reserve or 0) <= high.minutes_to_empty
