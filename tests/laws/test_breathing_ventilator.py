@@ -78,6 +78,21 @@ def test_a_cat_of_2_6_kg_by_hand() -> None:
     assert not dog.compliance.working.memory and dog.ratio == "1:4"
 
 
+def test_pressure_alarms_keep_to_the_breath_and_the_hard_stop() -> None:
+    """A16: 5 over and under the expected peak, never over a cat's 20, never under half of the breath's own pressure."""
+    stiff = breathing.settings(breathing_tables(), "cat", Q("2.6", "kg"), "volume", compliance=Q("1.5", "mL/cmH2O"))
+    soft = breathing.settings(breathing_tables(), "cat", Q("2.6", "kg"), "volume")
+    alarms = [{a.name: str(a.value) for a in found.alarms} for found in (stiff, soft)]
+    assert str(stiff.peak.value) == "17 cmH2O"
+    assert (alarms[0]["pressure high"], alarms[0]["pressure low"]) == ("20 cmH2O", "12 cmH2O")
+    assert alarms[1]["pressure low"] == "2.8 cmH2O"
+    assert any("outside the usual" in c for c in stiff.cautions)
+    with pytest.raises(OverLimit, match="At most 15 mL"):  # (20 - 5) cmH2O x 1 mL/cmH2O
+        breathing.settings(
+            breathing_tables(), "cat", Q("2.6", "kg"), "volume", compliance=Q(1, "mL/cmH2O"), peep=Q(5, "cmH2O")
+        )
+
+
 @pytest.mark.parametrize(
     ("species", "tidal", "peak", "zones"),
     [("cat", 26, 12, [Zone.USUAL, Zone.USUAL]), ("cat", 42, 16, [Zone.UNUSUAL, Zone.UNUSUAL]),

@@ -56,7 +56,8 @@ def why_apart(facts: BreathingTables, circuit: str, species: str) -> str:
     taught = [o for o in found if not o.measured]
     if not measured or not taught:
         return ""
-    top = max(o.high.value for o in measured if o.high is not None)
+    # Bands that overlap do not differ: only what is taught wholly below what was needed is said.
+    top = max(o.low.value for o in measured if o.low is not None)
     under = [o for o in taught if o.high is not None and o.high.value < top]
     if not under:
         return ""
