@@ -144,7 +144,7 @@ def stylet(facts: AirwayTables, tube: Tube, length: Quantity | None) -> Stylet:
     asked: tuple[str, ...] = ()
     if tube.side_hole_mm is None:
         asked = (
-            f"{tube.id_text}: how many mm from its tip to its side hole's upper edge (0 if it has none)? The stylet must not come through.",
+            f"{tube.id_text}: how many mm from its tip to its side hole's upper edge (0 if it has none)?",
         )
     else:
         past = Quantity.of(tube.side_hole_mm, "mm") + margin.quantity
