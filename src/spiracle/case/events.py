@@ -380,6 +380,7 @@ class AirwayMeasured(Event, frozen=True, kw_only=True):
     palpated_diameter_mm: Decimal | None = None
     septum_width_mm: Decimal | None = None
     occiput_to_tail_cm: Decimal | None = None
+    trachea_to_inlet: Decimal | None = None
 
 
 class PlanSent(Event, frozen=True, kw_only=True):

@@ -11,7 +11,6 @@ from msgspec.structs import replace
 
 from spiracle.case import standing
 from spiracle.case.events import (
-    AirwayMeasured,
     AsaAssigned,
     BodyConditionScored,
     DosingWeightSet,
@@ -24,7 +23,6 @@ from spiracle.case.events import (
     OxygenRead,
     PatientDescribed,
     PlanSent,
-    PreviousAnaesthesiaNoted,
     ProcedurePlanned,
     ResultNoted,
     SyringeDrawn,
@@ -40,10 +38,10 @@ from spiracle.quantity import Quantity, figure, read, read_age_days
 from spiracle.refusals import Missing, Refusal
 from spiracle.sheets.budgets import shared_budgets
 from spiracle.sheets.plan import laid_out
-from spiracle.sheets.plan_around import airway_plan, breathing_plan, fluid_plan, limit_rows, risk_flags
+from spiracle.sheets.plan_airway import airway_plan, measured_of, tubes_of
+from spiracle.sheets.plan_around import breathing_plan, fluid_plan, limit_rows, risk_flags
 from spiracle.sheets.plan_lines import drug_line
 from spiracle.sheets.plan_request import (
-    AirwayInputs,
     Cylinder,
     DrugInBody,
     LimitAsked,
@@ -51,7 +49,6 @@ from spiracle.sheets.plan_request import (
     Patient,
     PlanRequest,
     Stock,
-    TubeStocked,
 )
 from spiracle.sheets.plan_shapes import Caution, Plan
 from spiracle.sheets.plan_work import PlanWork, shelf_of, work_out
@@ -118,7 +115,7 @@ def request_of(case: Case, facts: Facts, now: datetime) -> PlanRequest:
         patient=_patient(case, facts),
         orders=tuple(_orders(case, facts)),
         stock=_stock(case, facts),
-        airway=_airway(case),
+        airway=measured_of(case),
         limits=tuple(
             LimitAsked(reading=o.reading, below=o.below, above=o.above, action=o.action, ordered_by=orderer(o, facts))
             for o in case.live(LimitOrdered)
@@ -293,14 +290,7 @@ def _stock(case: Case, facts: Facts) -> Stock:
     hospital, planned = facts.hospital, case.last(ProcedurePlanned)
     machine = case.last(MachineAssigned)
     return Stock(
-        tubes=tuple(
-            TubeStocked(
-                id_mm=read(t.id, "hospital, tube", "diameter").number("mm"),
-                od_mm=read(t.od, "hospital, tube, od", "diameter").number("mm") if t.od else None,
-                cuffed=t.cuffed,
-            )
-            for t in hospital.tubes
-        ),
+        tubes=tubes_of(hospital),
         cylinders=_cylinders(case),
         case_minutes=None if planned is None else planned.minutes,
         parts=tuple((p.name, read(p.volume, f"hospital, part {p.name}", "volume")) for p in hospital.parts),
@@ -318,22 +308,3 @@ def _cylinders(case: Case) -> tuple[Cylinder, ...]:
     except Refusal:
         return ()
     return (Cylinder(contents=Quantity.of(oxygen.contents_l, "L"), full=full, gauge=gauge),)
-
-
-def _airway(case: Case) -> AirwayInputs:
-    """Measurements as last taken; each field from the latest event that holds it."""
-    found: dict[str, Decimal] = {}
-    for earlier in case.live(PreviousAnaesthesiaNoted):
-        if earlier.tube_id_mm is not None:
-            found["tube_id_mm"] = earlier.tube_id_mm
-    for event in case.live(AirwayMeasured):
-        for name in ("incisors_to_inlet_cm", "tracheal_diameter_mm", "tube_id_mm"):
-            value = getattr(event, name)
-            if value is not None:
-                found[name] = value
-    inlet, trachea, tube = (found.get(n) for n in ("incisors_to_inlet_cm", "tracheal_diameter_mm", "tube_id_mm"))
-    return AirwayInputs(
-        incisors_to_inlet=None if inlet is None else Quantity.of(inlet, "cm"),
-        tracheal_diameter=None if trachea is None else Quantity.of(trachea, "mm"),
-        tube_id=None if tube is None else Quantity.of(tube, "mm"),
-    )

@@ -437,6 +437,84 @@ class TubeShape(Shape, frozen=True, kw_only=True):
     od_mm: float
     od_memory: bool = False
     cuffed: bool = True
+    fits: float | None = None
+    why: str = ""
+
+
+class EstimateRow(Shape, frozen=True, kw_only=True):
+    """One way of choosing a tube: its size with one standard deviation."""
+
+    name: str
+    text: str
+    id_mm: float
+    sd_mm: float
+    memory: bool = False
+    working: WorkingShape | None = None
+
+
+class RankedTube(Shape, frozen=True, kw_only=True):
+    """A tube of the shelf with its chances, which are predicted and sum to one."""
+
+    id_text: str
+    id_mm: float
+    od_mm: float
+    od_memory: bool = False
+    cuffed: bool = True
+    too_small: float
+    fits: float
+    too_large: float
+    place: str
+    why: str
+
+
+class ChangeRow(Shape, frozen=True, kw_only=True):
+    """One change alone and the dead space it takes away, best first."""
+
+    says: str
+    saves_ml: float
+    memory: bool = False
+
+
+class ResistanceRow(Shape, frozen=True, kw_only=True):
+    """Pressure a quiet breath loses along one tube of the set; predicted. `bench`: what was measured, where it was."""
+
+    role: str
+    id_text: str
+    lost: Num
+    regime: str
+    reynolds: int
+    times_first: float
+    bench: str = ""
+
+
+class DrawnPlace(Shape, frozen=True, kw_only=True):
+    """A place along the tube [mm from the incisors, inward]; None: nobody knows."""
+
+    at_mm: float | None = None
+    how: Literal["measured", "predicted", "memory", "unknown"]
+
+
+class DrawnTube(Shape, frozen=True, kw_only=True):
+    """The first choice in the patient, as lengths: the connector stands at the incisors, zero."""
+
+    id_text: str
+    id_mm: float
+    od_mm: float
+    od_memory: bool
+    cuffed: bool
+    trachea_mm: float | None
+    larynx: DrawnPlace
+    inlet: DrawnPlace
+    tip: DrawnPlace
+    cuff_top: DrawnPlace
+    cuff_bottom: DrawnPlace
+    side_hole: DrawnPlace
+    has_side_hole: bool
+    uncut_end: DrawnPlace
+    stylet_tip: DrawnPlace
+    fork_low_mm: float | None = None
+    fork_high_mm: float | None = None
+    questions: tuple[str, ...] = ()
 
 
 class AirwayPlan(Shape, frozen=True, kw_only=True):
@@ -456,6 +534,20 @@ class AirwayPlan(Shape, frozen=True, kw_only=True):
     attempts: tuple[str, ...] = ()
     memory: bool = False
     refusal: Refused | None = None
+    working: WorkingShape | None = None
+    stylet_bend: Num | None = None
+    ml_per_kg: float | None = None
+    combined: str = ""
+    estimates: tuple[EstimateRow, ...] = ()
+    disagreements: tuple[str, ...] = ()
+    unused: tuple[str, ...] = ()
+    ranked: tuple[RankedTube, ...] = ()
+    changes: tuple[ChangeRow, ...] = ()
+    resistances: tuple[ResistanceRow, ...] = ()
+    co2_uncut: Num | None = None
+    co2: Num | None = None
+    co2_words: str = ""
+    drawing: DrawnTube | None = None
 
 
 class Part(Shape, frozen=True, kw_only=True):

@@ -166,6 +166,7 @@ def _measured(e: ev.AirwayMeasured, n: Names) -> str:
         f"trachea felt, outside {figure(e.palpated_diameter_mm)} mm" if e.palpated_diameter_mm is not None else "",
         f"nasal septum {figure(e.septum_width_mm)} mm" if e.septum_width_mm is not None else "",
         f"occipital bump to tail {figure(e.occiput_to_tail_cm)} cm" if e.occiput_to_tail_cm is not None else "",
+        f"trachea over thoracic inlet {figure(e.trachea_to_inlet)}" if e.trachea_to_inlet is not None else "",
         f"tube ID {reading(e.tube_id_mm, 1)} mm" if e.tube_id_mm is not None else "",
     ))  # fmt: skip
     return f"airway measured: {said or 'nothing noted'}"
