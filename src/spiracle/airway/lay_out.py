@@ -136,7 +136,7 @@ def lay_out(
         disagreements=found.disagreements,
         unused=found.unused,
         ranked=ranked,
-        dead_space_ml_per_kg=round_significant(space.after.value.number("mL") / weight.number("kg"), 2),
+        dead_space_ml_per_kg=round_significant(space.after.value.number("mL") / weight.number("kg"), 3),
         changes=changes(facts, weight, space, cut.value if cut else None),
         burdens=weighed,
         mark_at_incisors=seating.mark_at_incisors(cut),
