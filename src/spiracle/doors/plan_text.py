@@ -29,7 +29,7 @@ from spiracle.sheets.plan_shapes import (
     Plan,
     Refused,
 )
-from spiracle.sheets.printed_plan import other_words
+from spiracle.sheets.printed_plan import other_words, resistance_words, shelf_shown
 
 WIDTH = 80
 LABEL = 12
@@ -222,12 +222,31 @@ def _airway(plan: Plan, working: bool) -> Iterator[str]:
             yield from _row(label, marked(amount) + (" inside the tip" if label == "stylet" else ""))
             yield from _why(amount, working)
     yield from _dead_space(plan, working)
+    yield from _evidence(plan, working)
     for refused in airway.refused:
         yield from _refused(refused, "NOT KNOWN")
     for note in (airway.why, *airway.notes):
         if note:
             yield from _row("note", note)
     yield from _sources(airway.source, working)
+
+
+def _evidence(plan: Plan, working: bool) -> Iterator[str]:
+    """Each way of choosing with its spread, the shelf by chance, what each tube costs a breath, the best single change."""
+    a = plan.airway
+    for e in a.estimates:
+        yield from _row("size by", f"{e.name:<14}{marked(e.id, places=1)}, give or take {marked(e.spread)}")
+        yield from _why(e.id, working)
+    if len(a.estimates) > 1:
+        yield from _row("together", a.combined)
+    for words in a.disagreements:
+        yield from _row("DISAGREE", words)
+    for r in shelf_shown(a):
+        yield from _row("chance", f"{r.why} {MEMORY_SIGN} {PREDICTED_SIGN}")
+    for n in a.resistances:
+        yield from _row("resistance", f"{n.role:<14}{marked(n.lost)}, {resistance_words(n)}")
+    for c in a.changes[:2]:
+        yield from _row("one change", c.says)
 
 
 def _dead_space(plan: Plan, working: bool) -> Iterator[str]:
@@ -242,6 +261,8 @@ def _dead_space(plan: Plan, working: bool) -> Iterator[str]:
     if space.parts:
         yield from _row("", "parts: " + ", ".join(f"{p.name} {marked(p.amount)}" for p in space.parts))
     yield from _why(space, working)
+    if space.no_answer:
+        yield from _row("", space.no_answer)
     if space.warning:
         yield from _row("WARNING", space.warning)
 
