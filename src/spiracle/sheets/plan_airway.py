@@ -198,6 +198,7 @@ def airway_plan(work: PlanWork, facts: Facts) -> AirwayPlan:
         resistances=tuple(_resistance_row(b, facts) for b in choice.burdens),
         co2_uncut=_co2(found.uncut, facts),
         co2=_co2(found.cut, facts),
+        co2_from=str(found.cut.before) if found.cut is not None else "",
         co2_words=found.cut.words if found.cut is not None else "",
         drawing=_drawing(drawn(choice)),
     )  # fmt: skip

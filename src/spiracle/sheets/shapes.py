@@ -546,6 +546,7 @@ class AirwayPlan(Shape, frozen=True, kw_only=True):
     resistances: tuple[ResistanceRow, ...] = ()
     co2_uncut: Num | None = None
     co2: Num | None = None
+    co2_from: str = ""
     co2_words: str = ""
     drawing: DrawnTube | None = None
 

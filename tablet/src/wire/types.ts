@@ -364,6 +364,21 @@ export interface AirwayPlan {
   attempts: string[];
   memory: boolean;
   refusal: Refused | null;
+  working: WorkingShape | null;
+  stylet_bend: Num | null;
+  ml_per_kg: number | null;
+  combined: string;
+  estimates: EstimateRow[];
+  disagreements: string[];
+  unused: string[];
+  ranked: RankedTube[];
+  changes: ChangeRow[];
+  resistances: ResistanceRow[];
+  co2_uncut: Num | null;
+  co2: Num | null;
+  co2_from: string;
+  co2_words: string;
+  drawing: DrawnTube | null;
 }
 
 export interface TubeShape {
@@ -373,12 +388,78 @@ export interface TubeShape {
   od_mm: number;
   od_memory: boolean;
   cuffed: boolean;
+  fits: number | null;
+  why: string;
 }
 
 export interface Part {
   name: string;
   ml: number;
   text: string;
+}
+
+export interface EstimateRow {
+  name: string;
+  text: string;
+  id_mm: number;
+  sd_mm: number;
+  memory: boolean;
+  working: WorkingShape | null;
+}
+
+export interface RankedTube {
+  id_text: string;
+  id_mm: number;
+  od_mm: number;
+  od_memory: boolean;
+  cuffed: boolean;
+  too_small: number;
+  fits: number;
+  too_large: number;
+  place: string;
+  why: string;
+}
+
+export interface ChangeRow {
+  says: string;
+  saves_ml: number;
+  memory: boolean;
+}
+
+export interface ResistanceRow {
+  role: string;
+  id_text: string;
+  lost: Num;
+  regime: string;
+  reynolds: number;
+  times_first: number;
+  bench: string;
+}
+
+export interface DrawnTube {
+  id_text: string;
+  id_mm: number;
+  od_mm: number;
+  od_memory: boolean;
+  cuffed: boolean;
+  trachea_mm: number | null;
+  larynx: DrawnPlace;
+  inlet: DrawnPlace;
+  tip: DrawnPlace;
+  cuff_top: DrawnPlace;
+  cuff_bottom: DrawnPlace;
+  side_hole: DrawnPlace;
+  has_side_hole: boolean;
+  uncut_end: DrawnPlace;
+  stylet_tip: DrawnPlace;
+  fork_low_mm: number | null;
+  fork_high_mm: number | null;
+  questions: string[];
+}
+
+export interface DrawnPlace {
+  at_mm: number | null;
+  how: "measured" | "memory" | "predicted" | "unknown";
 }
 
 export interface BreathingPlan {
@@ -1656,6 +1737,7 @@ export interface AirwayMeasured {
   palpated_diameter_mm?: Decimal | null;
   septum_width_mm?: Decimal | null;
   occiput_to_tail_cm?: Decimal | null;
+  trachea_to_inlet?: Decimal | null;
 }
 
 export interface PlanSent {

@@ -68,7 +68,7 @@ def old_cat(store: LogStore, facts: Facts, start: datetime, now: datetime) -> No
         action="warm air on high, cover, warm fluids",
         ordered_by="svr",
     )
-    s.tell(e.AirwayMeasured, incisors_to_inlet_cm=D("14"))
+    s.tell(e.AirwayMeasured, incisors_to_inlet_cm=D("14"), incisors_to_larynx_cm=D("7.5"), palpated_diameter_mm=D("7"))
     signed(s, ("o1", "o2", "o3"), "III")
     s.at(20)
     made_ready(s, "Machine A", "T-piece")
