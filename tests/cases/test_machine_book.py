@@ -8,12 +8,13 @@ from itertools import pairwise
 from typing import Any
 from zoneinfo import ZoneInfo
 
+import msgspec
 import pytest
 
 from small_house import NINE, Telling, d, house
 from spiracle.case import events as ev
 from spiracle.case.fold import fold
-from spiracle.case.hospital import read_hospital
+from spiracle.case.hospital import MachineAtHand, read_hospital
 from spiracle.case.ledger import LEDGER
 from spiracle.case.machines import (
     DayCheck,
@@ -156,7 +157,7 @@ def test_a_line_answered_at_once_is_marked_and_not_blocked() -> None:
     """A19: under a second nobody has read it; the book, the sheet and the words say so."""
     b = Book()
     b.read(b.order[0], seconds_shown=d("0.9"))
-    b.read(b.order[1], seconds_shown=d("1"))
+    b.at(1).read(b.order[1], seconds_shown=d("1"))
     assert (b.check.very_fast, [line.fast for line in b.sheet.lines[:2]]) == (1, [True, False])
     names = Names(lines=line_names(b.facts))
     said = [words(e, names) for e in b.case.live(ev.MachineLineDone)]
@@ -238,6 +239,17 @@ def test_a_fall_is_a_leak_only_with_what_gives_way() -> None:
     assert soft.leak is not None and soft.leak.working is not None and "ln(30 / 25)" in soft.leak.working.says
 
 
+def test_the_machines_own_figure_is_one_without_a_bag() -> None:
+    """A19: taken with a bag on it would make the leak look many times smaller."""
+    b = Book()
+    own = MachineAtHand(name="M1", volume="1.5 L", wall_ml_cmh2o=d("1.2"))
+    b.facts = replace(b.facts, hospital=msgspec.structs.replace(b.facts.hospital, machine_figures=(own,)))
+    assert (b.sheet.volume_l, b.sheet.wall_ml_cmh2o) == (1.5, 1.2)
+    wrong = b.fall(volume_l=d("1.5"), bag_on=True, wall_ml_cmh2o=d("1.2"))
+    b.refused(Contradiction, "leak test, hoses and bag", ev.MachineLeakTested, **wrong)
+    b.tell(ev.MachineLeakTested, **{**wrong, "bag_on": False})
+
+
 def test_a_test_that_todays_tables_would_not_take_stays_and_says_so() -> None:
     b = Book()
     odd = b.made(ev.MachineLeakTested, machine="M1", at_cmh2o=d("10"), flow_ml_min=d("100"))
@@ -278,7 +290,7 @@ def test_a_machine_not_checked_today_is_asked_about() -> None:
     patient(b).tell(ev.MachineAssigned, **FIRST)
     t = patient(b, at=NINE + timedelta(days=1))
     question = t.refused(AskAgain, "machine", ev.MachineAssigned, **FIRST)
-    assert question.says == "M1 is not checked today: its list was not read today, no leak test today."
+    assert question.says == "M1 is not checked: its list was not read today, no leak test today."
     yes = {"confirmed": True, "answered": (question.says,)}
     t.refused(Missing, "reason", ev.MachineAssigned, **FIRST, **yes)
     t.tell(ev.MachineAssigned, **FIRST, **yes, reason="the other one is in theatre")

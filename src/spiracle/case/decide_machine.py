@@ -11,6 +11,7 @@ from spiracle.case.decide_spans import inside
 from spiracle.case.fold import Case
 from spiracle.case.machines import LEAK_LINE, DayCheck, day_check, day_of, leak_found, machine_book
 from spiracle.case.ruling import Rules
+from spiracle.quantity import figure
 from spiracle.refusals import Contradiction, Missing, NotAllowed, Unknown
 
 if TYPE_CHECKING:
@@ -71,6 +72,10 @@ def machine_leak_tested(_ledger: Case, event: ev.MachineLeakTested, facts: Facts
                       "Give the flow that holds the pressure, or the pressure it fell to and in how many seconds.")  # fmt: skip
     if event.flow_ml_min is not None and event.seconds is not None:
         raise Contradiction("leak test", "a flow has no time of a fall.", "Give one of the two ways.")
+    own = next((m.wall_ml_cmh2o for m in facts.hospital.machine_figures if m.name == event.machine), None)
+    if event.bag_on and own is not None and event.wall_ml_cmh2o is not None and event.wall_ml_cmh2o <= own:
+        raise Contradiction("leak test, hoses and bag", f"{figure(own)} mL/cmH2O is this machine's figure without a bag.",
+                            "Give hoses and bag together, or take the bag off.")  # fmt: skip
     leak_found(event, facts)
 
 

@@ -209,7 +209,7 @@ def unready(book: MachineBook, facts: Facts, machine: str, day: date) -> tuple[s
     check = day_check(book, facts, machine, day)
     said = []
     if check.lacks:
-        said.append(f"{machine} is not checked today: {', '.join(check.lacks)}.")
+        said.append(f"{machine} is not checked: {', '.join(check.lacks)}.")
     if check.faults:
         named = "; ".join(f.what.rstrip(".") for f in check.faults)
         said.append(f"{machine} has an open fault: {named}." if len(check.faults) == 1

@@ -4,6 +4,8 @@ type Asked = { [N in EventName]: "confirmed" extends keyof Fields<N> ? N : never
 
 /** The entries a hand may confirm after the server asked whether they are meant. A new one missing here does not compile. */
 const ASKED: Record<Asked, true> = {
+  AttemptBegan: true,
+  VentilationSet: true,
   Weighed: true,
   SyringeDrawn: true,
   BagMixed: true,
@@ -12,6 +14,7 @@ const ASKED: Record<Asked, true> = {
   InfusionStarted: true,
   InfusionChanged: true,
   InfusionStopped: true,
+  MachineAssigned: true,
   CuffChecked: true,
   ReadingTaken: true,
   PressureTaken: true,
