@@ -11,6 +11,8 @@ from small_house import Telling, d
 from spiracle.case import events as ev
 from spiracle.case.tube import cuff_cmh2o, went_in
 from spiracle.refusals import AskAgain, Contradiction, Missing, OutOfRange
+from spiracle.sheets.case_view import case_view
+from spiracle.sheets.shapes import InduceSheet
 
 
 def failed(t: Telling, name: str = "a1", size: str = "4", **more: object) -> None:
@@ -173,3 +175,63 @@ def test_a_source_of_oxygen_has_its_own_figures() -> None:
     t.refused(Contradiction, "oxygen source", ev.OxygenRead, source="pipeline", percent=d("93"))
     t.refused(OutOfRange, "concentrator oxygen", ev.OxygenRead, source="concentrator", percent=d("15"))
     t.tell(ev.OxygenRead, source="concentrator", max_l_min=d("5"), percent=d("93"))
+
+
+def sheet(t: Telling) -> InduceSheet:
+    return case_view(t.case, len(t.entries), t.facts, t.now).induce
+
+
+def test_a_leak_and_the_next_size_read_as_one_story() -> None:
+    """A3: what was tried, what came of it, what was changed; the lowest saturation read while the tube was tried."""
+    t = in_place()
+    t.at(0.1).tell(ev.ReadingTaken, reading="spo2", value=d("94"), unit="%")
+    t.at(2).tell(ev.CuffChecked, pressure_cmh2o=d("20"), leak_cmh2o=d("8"))
+    t.at(3).tell(ev.TubeWithdrawn, reason="leak")
+    t.at(3.5).tell(ev.AttemptBegan, attempt="a2", tube_id_mm=d("4.5"), operator="tec", changed="size", aids=("stylet",))
+    t.at(4).tell(ev.AttemptEnded, attempt="a2", outcome="in", view="full")
+    first, second = sheet(t).attempts
+    assert (first.seconds, first.lowest_spo2, first.came_out) == (18, "94 %", "leak at 8 cmH₂O")
+    assert (second.changed, second.aids, second.view, second.came_out) == ("size", ("stylet",), "full", "")
+    t.at(60).tell(ev.Extubated)
+    assert sheet(t).attempts[1].came_out == "", "an extubation is no change of tube"
+
+
+def test_proven_is_not_yet_secure() -> None:
+    """A6: cuff and leak pressure, depth, tied, stylet, flow and valve, each noted for the tube that lies there now."""
+    t = in_place()
+    assert "leak pressure" in sheet(t).secure_lacking and "cuff pressure" in sheet(t).secure_lacking
+    for sign in ("stylet out", "depth", "tied", "oxygen flows", "valve open"):
+        t.tell(ev.ProofNoted, sign=sign)
+    t.at(2).tell(ev.CuffChecked, pressure_cmh2o=d("20"))
+    assert sheet(t).secure_lacking == ("leak pressure",)
+    t.at(2.5).tell(ev.CuffChecked, leak_cmh2o=d("16"))
+    assert sheet(t).secure_lacking == ()
+    assert [n.text for n in (sheet(t).cuff, sheet(t).leak) if n is not None] == ["20", "16"], "each as last read"
+    t.at(3).tell(ev.TubeWithdrawn, reason="tight")
+    assert sheet(t).secure_lacking == () and not sheet(t).tube_in_place
+    t.at(4).tell(ev.TubePlaced, id_mm=d("3.5"), cuffed=False)
+    assert "cuff pressure" not in sheet(t).secure_lacking and "leak pressure" in sheet(t).secure_lacking
+
+
+def test_the_numbed_larynx_has_its_wait_and_counts_in_the_shared_ceiling() -> None:
+    """U24: 60 s is the wait taken (45 s in one study, 60 to 90 s in advice, 90 s on one page); every route counts."""
+    t = Telling("cat", "4")
+    t.order("o1", "lidocaine", "larynx", "topical", "1", "1")
+    assert sheet(t).larynx is None
+    before = {b.id: b.percent for b in case_view(t.case, len(t.entries), t.facts, t.now).plan.budgets}
+    fields = {
+        "drug": "lidocaine",
+        "amount": d("4"),
+        "unit": "mg",
+        "route": "topical",
+        "purpose": "larynx",
+        "order": "o1",
+    }
+    t.at(1).tell(ev.DrugGiven, **fields)
+    wait = sheet(t).larynx
+    assert wait is not None and (wait.ready_at - wait.given_at).total_seconds() == 60
+    after = {b.id: sum(p.ml for p in b.given) for b in case_view(t.case, len(t.entries), t.facts, t.now).plan.budgets}
+    assert before and any(after.values()), after
+    t.at(2).tell(ev.AttemptBegan, attempt="a1", tube_id_mm=d("4"))
+    t.at(2.4).tell(ev.AttemptEnded, attempt="a1", outcome="in")
+    assert sheet(t).larynx is None

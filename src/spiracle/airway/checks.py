@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from decimal import Decimal
 
-from spiracle.airway import bore, resistance
+from spiracle.airway import bore, estimating, resistance, shares
 from spiracle.quantity import Quantity
 
 Plain = Mapping[str, float]
@@ -44,6 +44,19 @@ _FORMULAS: dict[str, Callable[[Plain], float]] = {
     "airway.laminar_loss_cmh2o": lambda i: _convert(
         resistance.laminar_loss_pa(i["id_mm"], i["length_cm"] * 10, i["flow_lpm"], i["mu"]), "Pa", "cmH2O"
     ),
+    "airway.ratio_of_means": lambda i: shares.ratio(i["width_mm"], i["height_mm"]),
+    "airway.count_of_percent": lambda i: shares.count_of_percent(i["percent"], i["n"]),
+    "airway.mean_with_sds": lambda i: shares.mean_with_sds(i["mean"], i["sd"], i["sds"]),
+    "airway.share": lambda i: shares.share(i["part"], i["n"]),
+    "airway.percent": lambda i: shares.share(i["part"], i["n"]) * 100,
+    "airway.times_longer": lambda i: shares.ratio(i["oxygen_s"], i["air_s"]),
+    "airway.sd_of_hits_mm": lambda i: estimating.sd_of_hits_mm(i["percent"] / 100, i["half_width_mm"]),
+    "airway.joined_id_mm": lambda i: estimating.joined(
+        [(i["one_mm"], i["one_sd_mm"]), (i["other_mm"], i["other_sd_mm"])]
+    )[0],
+    "airway.birge_ratio": lambda i: estimating.joined(
+        [(i["one_mm"], i["one_sd_mm"]), (i["other_mm"], i["other_sd_mm"])]
+    )[2],
     "airway.reynolds": lambda i: resistance.reynolds(i["id_mm"], i["flow_lpm"], resistance.Gas(i["mu"], i["rho"])),
 }
 CHECKS = {name: _taking_rows(formula) for name, formula in _FORMULAS.items()}

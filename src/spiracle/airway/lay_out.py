@@ -6,12 +6,27 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from spiracle.airway import placing
+from spiracle.airway import placing, seating
+from spiracle.airway.burden import TubeBurden, burdens, resistance
+from spiracle.airway.changes import Change, changes
+from spiracle.airway.estimating import Combined, Estimate, Evidence, evidence
 from spiracle.airway.measured import Measured, check, check_bore
 from spiracle.airway.placing import PartVolume
-from spiracle.airway.sizing import Tube, TubeInStock, aim_at, shelf, three
+from spiracle.airway.ranking import (
+    Ceiling,
+    Chance,
+    Ranked,
+    ceiling,
+    fit_chance,
+    most_mm,
+    rank,
+    size_that_counts_mm,
+    three,
+)
+from spiracle.airway.seating import Seat, Span, Stylet
+from spiracle.airway.sizing import Tube, TubeInStock, shelf
 from spiracle.airway.tables import AirwayTables
-from spiracle.quantity import Quantity
+from spiracle.quantity import Quantity, reading, round_significant
 from spiracle.refusals import OutOfRange, Refusal
 from spiracle.source import Worked, Working, Zone
 
@@ -39,6 +54,19 @@ class AirwayChoice:
     resistances: tuple[tuple[Tube, Worked[Quantity]], ...]
     cautions: tuple[str, ...]
     refusals: tuple[Refusal, ...]
+    estimates: tuple[Estimate, ...]
+    combined: Combined
+    disagreements: tuple[str, ...]
+    unused: tuple[str, ...]
+    ranked: tuple[Ranked, ...]
+    dead_space_ml_per_kg: Decimal
+    changes: tuple[Change, ...]
+    burdens: tuple[TubeBurden, ...]
+    mark_at_incisors: Worked[Quantity] | None
+    tracheal_length: Span | None
+    seats: tuple[Seat, ...]
+    stylet: Stylet
+    measured: Measured
     memory: bool = True
 
     @property
@@ -48,29 +76,37 @@ class AirwayChoice:
 
 def lay_out(
     facts: AirwayTables, species: str, weight: Quantity, *, brachycephalic: bool = False, measured: Measured | None = None,
-    stock: Sequence[TubeInStock] | None = None, parts: Sequence[tuple[str, Quantity]] | None = None,
+    stock: Sequence[TubeInStock] | None = None, parts: Sequence[tuple[str, Quantity]] | None = None, adult: bool | None = None,
 ) -> AirwayChoice:  # fmt: skip
     """Three tubes and how the first is to be placed. `stock` and `parts` None mean not told: typical ones, from memory.
+
+    `adult` None means not told; a cat's tracheal length is only known in grown ones.
 
     Raises Unknown (species), OutOfRange (weight, a length longer than the animal, a bore beyond the species), Missing (no tube
     on the shelf fits). A depth that was not measured is refused in `refusals`, and the rest is still worked out.
     """
     measured = measured or Measured()
     check(facts, species, weight, measured)
-    aim = aim_at(facts, species, weight, brachycephalic, measured)
-    tubes, cautions = three(facts, species, aim, shelf(facts, species, stock))
+    found = evidence(facts, species, weight, brachycephalic, measured)
+    most = ceiling(facts, species, brachycephalic, measured, found)
+    ranked = rank(facts, species, found.combined, most, shelf(facts, species, stock))
+    tubes, cautions = three(facts, species, most, found.combined, ranked, brachycephalic)
     first = next(t for t in tubes if t.role == "first choice")
     depth = placing.insertion(measured)
     cut, cut_cautions = placing.cut_length(facts, first, measured)
     joined = placing.usual_parts(facts, weight.number("kg")) if parts is None else placing.stocked_parts(parts)
     space = placing.dead_space(facts, weight, first, depth.value if depth else None, cut.value if cut else None, joined)
+    stylet = seating.stylet(facts, first, cut.value if cut else None)
+    span = seating.tracheal_length_span(facts, species, measured, adult=adult, brachycephalic=brachycephalic)
+    seats = _seats(facts, tubes, measured, span)
+    weighed = burdens(facts, weight, tubes, length) if (length := _common_length(first, cut)) else ()
     whole = None if first.length_mm is None else placing.volume(first, Quantity.of(first.length_mm, "mm").to("cm"))
     return AirwayChoice(
         tubes=tubes,
-        why=aim.working,
+        why=_why(found, most),
         insertion=depth,
         cut=cut,
-        stylet_setback=placing.stylet_setback(facts),
+        stylet_setback=stylet.tip_behind,
         tube_volume_before=whole,
         tube_volume_after=placing.volume(first, cut.value) if cut else None,
         dead_space_before=space.before,
@@ -82,27 +118,75 @@ def lay_out(
         caution_percent=Decimal(facts.setting("dead-space-caution").value),
         stop_percent=Decimal(facts.setting("dead-space-stop").value),
         dead_space_warning=space.warning,
-        resistances=_resistances(facts, weight, tubes, cut.value if cut else None),
-        cautions=(*aim.cautions, *cautions, *cut_cautions, *_uncuffed(first)),
+        resistances=tuple((b.tube, b.lost) for b in weighed),
+        cautions=(
+            *found.cautions,
+            *found.disagreements,
+            *found.unused,
+            *_leaked_before(measured, first),
+            *cautions,
+            *cut_cautions,
+            *_uncuffed(first),
+            *(c for s in seats if s.tube is first for c in s.cautions),
+            *seating.narrow_trachea(facts, species, measured),
+            *_stylet_words(stylet),
+        ),
         refusals=() if depth else (placing.no_depth(),),
+        estimates=found.estimates,
+        combined=found.combined,
+        disagreements=found.disagreements,
+        unused=found.unused,
+        ranked=ranked,
+        dead_space_ml_per_kg=round_significant(space.after.value.number("mL") / weight.number("kg"), 3),
+        changes=changes(facts, weight, space, cut.value if cut else None),
+        burdens=weighed,
+        mark_at_incisors=seating.mark_at_incisors(cut),
+        tracheal_length=span,
+        seats=seats,
+        stylet=stylet,
+        measured=measured,
     )
+
+
+def _why(found: Evidence, most: Ceiling) -> Working:
+    """What every way of choosing said, what they say together, and what the first choice may not exceed."""
+    says = [e.says for e in found.estimates]
+    if len(found.estimates) > 1:
+        says.append(found.combined.working.says.rstrip("."))
+    says = [f"{s}." for s in says]
+    inputs = tuple(dict.fromkeys(i for e in found.estimates for i in e.inputs))
+    held = (f"the first choice is no larger than {most.says}",)
+    return Working(" ".join(says), inputs, held=held, sources=found.combined.working.sources, memory=True)
 
 
 def _uncuffed(first: Tube) -> tuple[str, ...]:
     return () if first.cuffed else ("No cuff at this size: the airway is not sealed; listen for the leak.",)
 
 
-def _resistances(
-    facts: AirwayTables, weight: Quantity, tubes: tuple[Tube, ...], cut: Quantity | None
-) -> tuple[tuple[Tube, Worked[Quantity]], ...]:
-    """Each tube of the set at one length, so that the sizes compare: the cut length, else the first choice's own."""
-    length = cut
-    if length is None:
-        first = next(t for t in tubes if t.role == "first choice")
-        if first.length_mm is None:
-            return ()
-        length = Quantity.of(first.length_mm, "mm").to("cm")
-    return tuple((t, placing.resistance(facts, weight, t, length)) for t in tubes)
+def _leaked_before(measured: Measured, first: Tube) -> tuple[str, ...]:
+    """A tube no larger than the one that leaked comes first: why, and what to have at hand."""
+    last = measured.previous_tube_id
+    if measured.previous_outcome != "leaked" or last is None or first.id_mm > last.number("mm"):
+        return ()
+    return (f"ID {reading(last.number('mm'), 1)} mm leaked before, and nothing larger comes first here: look at its cuff, and have "
+            "the one larger in the hand.",)  # fmt: skip
+
+
+def _stylet_words(stylet: Stylet) -> tuple[str, ...]:
+    return () if stylet.usable else ("No stylet in so short a tube: its tip could not stay far enough inside.",)
+
+
+def _seats(facts: AirwayTables, tubes: tuple[Tube, ...], measured: Measured, span: Span | None) -> tuple[Seat, ...]:
+    """Each tube of the set, cut so that its connector stands at the incisors; none without a measured depth."""
+    cuts = ((t, placing.cut_length(facts, t, measured)[0]) for t in tubes)
+    return tuple(seating.seat(t, cut.value, measured, span) for t, cut in cuts if cut is not None)
+
+
+def _common_length(first: Tube, cut: Worked[Quantity] | None) -> Quantity | None:
+    """The length at which the sizes compare: the cut one, else the first choice's own."""
+    if cut is not None:
+        return cut.value
+    return None if first.length_mm is None else Quantity.of(first.length_mm, "mm").to("cm")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,6 +201,8 @@ class TubeFit:
     resistance: Worked[Quantity] | None
     why: Working
     cautions: tuple[str, ...]
+    chance: Chance
+    combined: Combined
 
 
 def fit(
@@ -128,7 +214,8 @@ def fit(
     measured = measured or Measured()
     check(facts, species, weight, measured)
     check_bore(facts, species, tube_id)
-    aim = aim_at(facts, species, weight, brachycephalic, measured)
+    found = evidence(facts, species, weight, brachycephalic, measured)
+    most = ceiling(facts, species, brachycephalic, measured, found)
     tube = shelf(facts, species, [TubeInStock(
         id_mm=tube_id.number("mm"), od_mm=None if tube_od is None else tube_od.number("mm"),
         length_mm=None if length is None else length.number("mm"))])[0]  # fmt: skip
@@ -137,11 +224,12 @@ def fit(
         raise OutOfRange(
             "tube", f"{tube.od_mm} mm outside does not go into a trachea of {trachea}.", "Take a smaller tube."
         )
-    cautions = list(aim.cautions)
+    cautions = [*found.cautions, *found.disagreements, *found.unused]
     half = facts.setting("size-half-width")
-    if abs(tube.id_mm - aim.id_mm) > Decimal(half.value):
-        side = "larger" if tube.id_mm > aim.id_mm else "smaller"
-        cautions.append(f"{tube.id_text} is {side} than expected ({aim.id_mm:.1f} mm) by more than {half.value} mm.")
+    expected = _expected_mm(facts, found, most)
+    if abs(tube.id_mm - expected) > Decimal(half.value):
+        side = "larger" if tube.id_mm > expected else "smaller"
+        cautions.append(f"{tube.id_text} is {side} than expected ({expected:.1f} mm) by more than {half.value} mm.")
     long = None if tube.length_mm is None else Quantity.of(tube.length_mm, "mm").to("cm")
     space = None
     if long is not None and measured.incisors_to_inlet is not None:
@@ -149,8 +237,14 @@ def fit(
         space = placing.dead_space(facts, weight, tube, measured.incisors_to_inlet, long, joined)
         cautions += [space.warning] if space.warning else []
     return TubeFit(
-        tube=tube, expected_id_mm=aim.id_mm, volume=placing.volume(tube, long) if long else None,
+        tube=tube, expected_id_mm=expected, volume=placing.volume(tube, long) if long else None,
         dead_space=space.after if space else None, percent_of_breath=space.percent if space else None,
-        resistance=placing.resistance(facts, weight, tube, long) if long else None, why=aim.working,
-        cautions=tuple(cautions),
+        resistance=resistance(facts, weight, tube, long) if long else None, why=_why(found, most),
+        cautions=tuple(cautions), combined=found.combined,
+        chance=fit_chance(size_that_counts_mm(facts, tube), found.combined, facts.seal(species, tube.cuffed)),
     )  # fmt: skip
+
+
+def _expected_mm(facts: AirwayTables, found: Evidence, most: Ceiling) -> Decimal:
+    """The size to expect: all estimates together, and never more than may come first."""
+    return Decimal(str(round(min(found.combined.id_mm, most_mm(facts, most)), 2)))

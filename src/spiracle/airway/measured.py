@@ -4,25 +4,46 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Literal
 
 from spiracle.airway.tables import AirwayTables
 from spiracle.quantity import Quantity, figure, read
-from spiracle.refusals import OutOfRange
+from spiracle.refusals import Contradiction, OutOfRange, Unknown
+
+Outcome = Literal["served", "leaked", "tight"]
+OUTCOMES: tuple[Outcome, ...] = ("served", "leaked", "tight")
 
 INCISORS = "incisors to thoracic inlet"
 TRACHEA = "tracheal diameter"
 BACK = "occipital bump to tail base"
 PREVIOUS = "previous tube"
+LARYNX = "incisors to larynx"
+PALPATED = "felt trachea"
+ULTRASOUND = "ultrasound diameter"
+SEPTUM = "nasal septum"
+INLET_RATIO = "trachea over thoracic inlet"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measured:
-    """Every field may be unknown; unknown is None and is never filled in."""
+    """Every field may be unknown; unknown is None and is never filled in.
+
+    `tracheal_diameter` is the inner one on a radiograph at the thoracic inlet, `ultrasound_diameter` the inner one by ultrasound,
+    `palpated_outer` the outer one felt in the neck; `previous_outcome` how the earlier tube did, `previous_full_grown` whether
+    the animal was a year or older then; `trachea_to_inlet` the tracheal lumen over the thoracic inlet on the radiograph.
+    """
 
     incisors_to_inlet: Quantity | None = None
     tracheal_diameter: Quantity | None = None
     occiput_to_tail: Quantity | None = None
     previous_tube_id: Quantity | None = None
+    larynx_depth: Quantity | None = None
+    palpated_outer: Quantity | None = None
+    ultrasound_diameter: Quantity | None = None
+    septum_width: Quantity | None = None
+    previous_outcome: Outcome | None = None
+    previous_full_grown: bool | None = None
+    trachea_to_inlet: Decimal | None = None
 
     @staticmethod
     def read(
@@ -31,6 +52,13 @@ class Measured:
         tracheal_diameter: object = None,
         occiput_to_tail_base: object = None,
         previous_tube: object = None,
+        incisors_to_larynx: object = None,
+        palpated_outer: object = None,
+        ultrasound_diameter: object = None,
+        septum_width: object = None,
+        previous_outcome: str | None = None,
+        previous_full_grown: bool | None = None,
+        trachea_to_inlet: Decimal | None = None,
     ) -> Measured:
         """From text, each with its unit.
 
@@ -46,7 +74,23 @@ class Measured:
             tracheal_diameter=length(tracheal_diameter, TRACHEA, "diameter"),
             occiput_to_tail=length(occiput_to_tail_base, BACK, "length"),
             previous_tube_id=None if previous_tube is None else read_tube(previous_tube, PREVIOUS),
+            larynx_depth=length(incisors_to_larynx, LARYNX, "length"),
+            palpated_outer=length(palpated_outer, PALPATED, "diameter"),
+            ultrasound_diameter=length(ultrasound_diameter, ULTRASOUND, "diameter"),
+            septum_width=length(septum_width, SEPTUM, "diameter"),
+            previous_outcome=_outcome(previous_outcome),
+            previous_full_grown=previous_full_grown,
+            trachea_to_inlet=trachea_to_inlet,
         )
+
+
+def _outcome(text: str | None) -> Outcome | None:
+    for known in OUTCOMES:
+        if text == known:
+            return known
+    if text:
+        raise Unknown(PREVIOUS, f"{text!r} is not how a tube did.", f"Say {', '.join(OUTCOMES)}, or leave it out.")
+    return None
 
 
 def read_tube(text: object, field: str = "tube") -> Quantity:
@@ -70,12 +114,51 @@ def check(facts: AirwayTables, species: str, weight: Quantity, measured: Measure
                          f"Give {reach.weight_low_kg} to {reach.weight_high_kg} kg.")  # fmt: skip
     if measured.incisors_to_inlet is not None:
         _check_depth(facts, species, float(kg), measured.incisors_to_inlet)
-    trachea = measured.tracheal_diameter
-    if trachea is not None and not reach.trachea_low_mm <= trachea.number("mm") <= reach.trachea_high_mm:
-        raise OutOfRange(TRACHEA, f"{trachea} is not the bore of a {species}'s trachea.",
-                         f"Give {reach.trachea_low_mm} to {reach.trachea_high_mm} mm, inner wall to inner wall.")  # fmt: skip
+    wall = Decimal(facts.setting("trachea-wall").value)
+    for field, bore, outside in (
+        (TRACHEA, measured.tracheal_diameter, Decimal(0)),
+        (ULTRASOUND, measured.ultrasound_diameter, Decimal(0)),
+        (PALPATED, measured.palpated_outer, 2 * wall),
+    ):
+        low, high = Decimal(reach.trachea_low_mm) + outside, Decimal(reach.trachea_high_mm) + outside
+        if bore is not None and not low <= bore.number("mm") <= high:
+            where = "outer wall to outer wall" if outside else "inner wall to inner wall"
+            raise OutOfRange(field, f"{bore} is not the {'width' if outside else 'bore'} of a {species}'s trachea.",
+                             f"Give {low} to {high} mm, {where}.")  # fmt: skip
+    septum = measured.septum_width
+    if septum is not None and not Decimal(reach.septum_low_mm) <= septum.number("mm") <= Decimal(reach.septum_high_mm):
+        raise OutOfRange(SEPTUM, f"{septum} is not the width of a {species}'s nasal septum.",
+                         f"Give {reach.septum_low_mm} to {reach.septum_high_mm} mm, between the nostrils.")  # fmt: skip
+    _check_larynx(facts, species, float(kg), measured)
+    if measured.trachea_to_inlet is not None and not 0 < measured.trachea_to_inlet < 1:
+        raise OutOfRange(INLET_RATIO, f"{measured.trachea_to_inlet} is no share of the inlet.",
+                         "Divide the trachea's inner height by the inlet's, both in mm, like 0.18.")  # fmt: skip
+    if measured.previous_outcome is not None and measured.previous_tube_id is None:
+        raise Contradiction(
+            PREVIOUS,
+            f"it {_did(measured.previous_outcome)}, but its size was not given.",
+            "Give its size, like 4.0 mm.",
+        )
     if measured.previous_tube_id is not None:
         check_bore(facts, species, measured.previous_tube_id, PREVIOUS)
+
+
+def _did(outcome: Outcome) -> str:
+    return "was tight" if outcome == "tight" else outcome
+
+
+def _check_larynx(facts: AirwayTables, species: str, kg: float, measured: Measured) -> None:
+    larynx, inlet = measured.larynx_depth, measured.incisors_to_inlet
+    if larynx is None:
+        return
+    highest = depth_bounds_cm(facts, species, kg)[1]
+    if not 0 < larynx.number("cm") < highest:
+        raise OutOfRange(LARYNX, f"{larynx} cannot be in a {species} of {figure(Decimal(str(kg)))} kg.",
+                         f"Measure again beside the animal: under {highest} cm is possible.")  # fmt: skip
+    if inlet is not None and larynx >= inlet:
+        raise Contradiction(
+            LARYNX, f"{larynx} is not before the thoracic inlet at {inlet}.", "Measure both again, from the incisors."
+        )
 
 
 def check_bore(facts: AirwayTables, species: str, bore: Quantity, field: str = "tube") -> None:

@@ -8,7 +8,6 @@ from decimal import Decimal
 
 from spiracle.airway.bore import tube_dead_space_ml
 from spiracle.airway.measured import INCISORS, Measured
-from spiracle.airway.resistance import PA_PER_CMH2O, Gas, pressure_lost_pa
 from spiracle.airway.sizing import Tube
 from spiracle.airway.tables import AirwayTables
 from spiracle.quantity import Quantity, down_to, figure, round_significant
@@ -93,13 +92,6 @@ def cut_length(facts: AirwayTables, tube: Tube, measured: Measured) -> tuple[Wor
     return Worked(length, Working(says, tuple(inputs), sources=("memory",), memory=True)), cautions
 
 
-def stylet_setback(facts: AirwayTables) -> Worked[Quantity]:
-    row = facts.setting("stylet-setback")
-    return Worked(row.quantity, Working(
-        f"The stylet's tip stays {row.quantity} inside the tube's tip: stylets have torn tracheas.",
-        sources=row.source, memory=row.memory))  # fmt: skip
-
-
 def volume(tube: Tube, length: Quantity) -> Worked[Quantity]:
     """Gas in the whole tube, connector to tip."""
     ml = tube_dead_space_ml(float(tube.id_mm), float(length.number("mm")))
@@ -180,17 +172,3 @@ def _warning(zone: Zone, percent: Decimal, caution: Quantity, stop: Quantity) ->
     if zone is Zone.UNUSUAL:
         return f"{share}, over {caution}: use smaller parts, and watch inspired CO2."
     return f"{share}, over {stop}: take parts away or ventilate, and ask the veterinarian before going on."
-
-
-def resistance(facts: AirwayTables, weight: Quantity, tube: Tube, length: Quantity) -> Worked[Quantity]:
-    """Pressure lost along one tube at a quiet breath's flow [cmH2O]; ranks sizes, is no measurement."""
-    flow = weight.to("kg") * facts.setting("quiet-flow").quantity
-    gas = Gas(facts.setting("gas-viscosity").number * 1e-6, facts.setting("gas-density").number)
-    l_min = float(flow.number("L/min"))
-    lost = pressure_lost_pa(float(tube.id_mm), float(length.number("mm")), l_min, gas) / PA_PER_CMH2O
-    value = Quantity.of(round_significant(Decimal(str(lost)), 2), "cmH2O")
-    return Worked(value, Working(
-        f"straight smooth tube, {tube.id_text}, {length}, oxygen at {flow.to('L/min')}: {value}",
-        (Input("flow of a quiet breath in", str(flow.to("L/min"))), Input("length", str(length))),
-        held=(facts.setting("quiet-flow").note,),
-        sources=("memory", "a_futagawa2017"), memory=True, estimated=True))  # fmt: skip

@@ -51,6 +51,42 @@ class Reach(ActedOn, frozen=True, kw_only=True):
     depth_high_cm: Decimal | int
     depth_low_per_root: Decimal | int
     depth_high_per_root: Decimal | int
+    septum_low_mm: Decimal | int
+    septum_high_mm: Decimal | int
+
+
+class SealRow(ActedOn, frozen=True, kw_only=True):
+    """How far below and above the best size a tube still fits and seals [mm of inside diameter]."""
+
+    species: Species
+    cuffed: bool
+    below_mm: Decimal
+    above_mm: Decimal
+
+
+class NarrowRow(ActedOn, frozen=True, kw_only=True):
+    """A published cut-off of the trachea's lumen over the thoracic inlet, at or under which it was called narrow."""
+
+    species: Species
+    at_most: Decimal
+
+
+class BenchRow(ActedOn, frozen=True, kw_only=True):
+    """Pressure lost on the bench [Pa]: the whole tube with its joint, and the joint alone."""
+
+    id_mm: Decimal
+    tube_pa: Decimal
+    joint_pa: Decimal
+
+
+Kind = Literal["sensor", "connector", "filter", "elbow"]
+
+
+class KindRow(ActedOn, frozen=True, kw_only=True):
+    """Words by which a part between tube and Y-piece is known for what it is."""
+
+    kind: Kind
+    words: tuple[str, ...]
 
 
 class PartRow(ActedOn, frozen=True, kw_only=True):
@@ -63,6 +99,7 @@ class PartRow(ActedOn, frozen=True, kw_only=True):
     from_kg: Decimal | int
     below_kg: Decimal | int
     usual: bool
+    kind: Kind
 
 
 class CuffRow(ActedOn, frozen=True, kw_only=True):
@@ -113,12 +150,20 @@ class _File(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     size: tuple[SizeRow, ...] = ()
     reach: tuple[Reach, ...] = ()
     part: tuple[PartRow, ...] = ()
+    seal: tuple[SealRow, ...] = ()
+    narrow: tuple[NarrowRow, ...] = ()
+    bench: tuple[BenchRow, ...] = ()
+    kind: tuple[KindRow, ...] = ()
 
 
 SETTINGS = frozenset({
-    "attempt-seconds", "attempt-spo2", "attempts", "back-shortfall", "brachycephalic-shift", "breaths-needed",
-    "cuff-recheck", "cut-step", "dead-space-caution", "dead-space-stop", "gas-density", "gas-viscosity", "larynx-wait",
-    "one-size", "quiet-flow", "size-half-width", "stylet-setback", "tidal", "trachea-fraction",
+    "apart-sds", "attempt-seconds", "attempt-spo2", "attempts", "back-sd", "back-shortfall", "bench-flow",
+    "brachycephalic-shift", "breaths-needed", "cat-trachea-length", "cat-trachea-length-sd", "cuff-recheck", "cut-step",
+    "dead-space-caution", "dead-space-stop", "gas-density", "gas-viscosity", "grown-months", "hit-half-width",
+    "larynx-wait", "od-per-id", "one-size", "palpation-hits", "picks-small-from", "previous-sd", "quiet-flow",
+    "septum-hits", "side-hole-margin", "size-half-width", "span-sds", "stylet-setback", "tidal", "trachea-fraction",
+    "trachea-fraction-high", "trachea-length-sd", "trachea-length-shortfall", "trachea-wall", "weight-sd-brachycephalic",
+    "weight-sd-cat", "weight-sd-dog",
 })  # fmt: skip
 
 
@@ -136,6 +181,10 @@ class AirwayTables:
     sizes: tuple[SizeRow, ...]
     reaches: tuple[Reach, ...]
     parts: tuple[PartRow, ...]
+    seals: tuple[SealRow, ...]
+    narrows: tuple[NarrowRow, ...]
+    benches: tuple[BenchRow, ...]
+    kinds: tuple[KindRow, ...]
 
     @classmethod
     def read(cls, files: Mapping[str, str], sources: Sources) -> AirwayTables:
@@ -158,6 +207,10 @@ class AirwayTables:
             sizes=tuple(sorted(all_of("size", SizeRow), key=lambda s: s.kg)),
             reaches=all_of("reach", Reach),
             parts=all_of("part", PartRow),
+            seals=all_of("seal", SealRow),
+            narrows=tuple(sorted(all_of("narrow", NarrowRow), key=lambda n: n.at_most)),
+            benches=all_of("bench", BenchRow),
+            kinds=all_of("kind", KindRow),
         )
 
     def setting(self, id_: str) -> Setting:
@@ -173,3 +226,7 @@ class AirwayTables:
     def cuff(self, species: str) -> CuffRow:
         self.reach(species)
         return next(row for row in self.cuffs if row.species == species)
+
+    def seal(self, species: str, cuffed: bool) -> SealRow:
+        self.reach(species)
+        return next(row for row in self.seals if row.species == species and row.cuffed == cuffed)

@@ -72,6 +72,28 @@ def minutes_of(litres: Decimal, flow_l_min: Decimal) -> Decimal:
     return litres / flow_l_min
 
 
+def litres_by_factor(psi: Decimal, litres_per_psi: Decimal) -> Decimal:
+    """Oxygen left by a taught factor [L]. One factor fits one kind of cylinder: shown beside the printed pair, never for it.
+
+    Source: a teaching page, 0.28 L/psi for an E cylinder (row O3); 0.347 follows from another page's pair (row O2).
+    >>> litres_by_factor(Decimal(1000), Decimal("0.28"))
+    Decimal('280.00')
+    """
+    return psi * litres_per_psi
+
+
+def hours_by_rule(psi: Decimal, l_min: Decimal, divisor: Decimal) -> Decimal:
+    """Hours an E cylinder is taught to last: psi over (200 x L/min). Shown beside the printed pair, never for it.
+
+    Source: a revision page (row O10). Refused at no flow.
+    >>> hours_by_rule(Decimal(2200), Decimal("0.5"), Decimal(200))
+    Decimal('22')
+    """
+    if l_min <= 0:
+        raise OutOfRange("oxygen flow", f"{l_min} L/min uses none.", "Give the flow that is set, like 2 L/min.")
+    return psi / (divisor * l_min)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OxygenLeft:
     """Litres, minutes to an empty cylinder, and minutes to the gauge at which it is changed."""
@@ -118,12 +140,12 @@ def oxygen_minutes(
     held = (f"changed at {reserve_row.quantity} ({reserve_row.note})",)
     shown = f"{cylinder.contents} x {cylinder.gauge} / {cylinder.full_pressure}"
     return OxygenLeft(
-        litres=Worked(Quantity.of(_floor(litres), "L"), Working(f"{shown} = {_floor(litres)} L", inputs,
+        litres=Worked(Quantity.of(floored(litres), "L"), Working(f"{shown} = {floored(litres)} L", inputs,
                                                                 sources=("b_shouman2004",))),
-        minutes=Worked(Quantity.of(_floor(to_empty), "min"), Working(
-            f"{_floor(litres)} L / {use} = {_whole(to_empty)} min to an empty cylinder", inputs, sources=("b_shouman2004",))),
-        minutes_above_reserve=Worked(Quantity.of(_floor(to_reserve), "min"), Working(
-            f"{_floor(above)} L above the reserve / {use} = {_whole(to_reserve)} min", inputs, held=held,
+        minutes=Worked(Quantity.of(floored(to_empty), "min"), Working(
+            f"{floored(litres)} L / {use} = {_whole(to_empty)} min to an empty cylinder", inputs, sources=("b_shouman2004",))),
+        minutes_above_reserve=Worked(Quantity.of(floored(to_reserve), "min"), Working(
+            f"{floored(above)} L above the reserve / {use} = {_whole(to_reserve)} min", inputs, held=held,
             sources=("b_shouman2004", *reserve_row.source), memory=reserve_row.memory)),
         reserve=reserve_row.quantity,
         fraction=round_significant(gauge / full, 4),
@@ -158,9 +180,10 @@ def check_cylinder(facts: BreathingTables, cylinder: Cylinder) -> tuple[str, ...
     return tuple(_check(facts, cylinder, cylinder.gauge.number(unit_), cylinder.full_pressure.value))
 
 
-def _floor(x: Decimal) -> Decimal:
+def floored(x: Decimal) -> Decimal:
+    """Down to a whole litre or minute: oxygen is never promised that is not there."""
     return x.to_integral_value(rounding=ROUND_FLOOR)
 
 
 def _whole(x: Decimal) -> str:
-    return figure(_floor(x))
+    return figure(floored(x))

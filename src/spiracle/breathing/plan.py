@@ -6,9 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
 
-from spiracle.breathing.flows import bag_ml, flow_ml_min, oxygen_need_ml_min, time_constant_min
+from spiracle.breathing.agent import AgentUse, Price, Waste, agent_use, waste
+from spiracle.breathing.band import Opinion, opinions, why_apart
+from spiracle.breathing.choosing import CircuitReason, bag, ranked, reasons
+from spiracle.breathing.countdown import Supply, supply_words
+from spiracle.breathing.flows import flow_ml_min, oxygen_need_ml_min, time_constant_min
 from spiracle.breathing.oxygen import Cylinder, OxygenLeft, oxygen_minutes
 from spiracle.breathing.tables import PHASES, BreathingTables, CircuitRow, FreshGasRow, Phase
+from spiracle.breathing.washin import Reach, reach
 from spiracle.quantity import Quantity, figure, round_significant
 from spiracle.refusals import Missing, OutOfRange, Refusal
 from spiracle.source import Guardrail, Input, Mark, Worked, Working
@@ -27,7 +32,12 @@ class FreshGas:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BreathingChoice:
-    """Everything the breathing page shows. A system that is not in stock is a refusal; the breath is still worked out."""
+    """Everything the breathing page shows. A system or bag that is not in stock is a refusal; the breath is still worked out.
+
+    `systems` are all that are there, with reasons; `opinions` the sources on fresh gas, `apart` why they differ; `wash_in` the
+    minutes of a turn of the dial at maintenance flow; `agent_use` one entry per phase when agent and dial were given;
+    `least_flow` what a circle is not set under; `drive_gas` what was counted for the ventilator.
+    """
 
     circuit: str
     circuit_id: str
@@ -44,52 +54,97 @@ class BreathingChoice:
     oxygen: OxygenLeft | None
     cautions: tuple[str, ...]
     refusals: tuple[Refusal, ...]
+    systems: tuple[CircuitReason, ...] = ()
+    opinions: tuple[Opinion, ...] = ()
+    apart: str = ""
+    least_flow: Worked[Quantity] | None = None
+    wash_in: tuple[Reach, ...] = ()
+    agent_use: tuple[tuple[Phase, AgentUse], ...] = ()
+    waste: Waste | None = None
+    supply: Supply | None = None
+    drive_gas: Quantity | None = None
 
 
 def plan(
     facts: BreathingTables, species: str, weight: Quantity, *, circuits: Sequence[str] | None = None,
     bags_ml: Sequence[int] | None = None, cylinder: Cylinder | None = None, planned_minutes: int | None = None,
-    drive_gas: Quantity | None = None, ventilated: bool = False,
+    drive_gas: Quantity | None = None, ventilated: bool = False, supply: Supply | None = None, agent: str | None = None,
+    percent: Quantity | None = None, price: Price | None = None, nitrous: bool = False, volume: Quantity | None = None,
 ) -> BreathingChoice:  # fmt: skip
     """Breathing system, gas, bag, breath and oxygen for one animal. None for a stock list means not told: all are offered.
 
-    Raises Unknown (species, system) and OutOfRange (weight). What is missing is refused in `refusals`.
+    `volume` is the system's own, measured by the hospital; `agent` and `percent` what is meant to be on the dial.
+    Raises Unknown (species, system, agent) and OutOfRange (weight, dial). What is missing is refused in `refusals`.
     """
     kg = _weight(facts, species, weight)
     stock = facts.circuits if circuits is None else tuple(facts.circuit(c) for c in circuits)
-    ranked = _ranked(facts, kg, stock, ventilated)
+    order = ranked(facts, kg, stock, ventilated)
     refusals: list[Refusal] = []
     cautions: list[str] = []
-    if not ranked:
+    if not order:
         refusals.append(_none_fits(facts, kg))
-    first = ranked[0] if ranked else None
+    first = order[0] if order else None
     gas = _fresh_gas(facts, species, kg, first) if first else ()
-    bag, bag_words = _bag(facts, weight, bags_ml)
+    chosen_bag, bag_words, bag_refusals = bag(facts, weight, bags_ml)
+    refusals += bag_refusals
     cautions += _circuit_cautions(facts, species, kg, first, gas) + bag_words
+    highest = max((g.set.value for g in gas), key=lambda q: q.value) if gas else None
     oxygen = None
-    if cylinder is not None and gas:
-        highest = max((g.set.value for g in gas), key=lambda q: q.value)
+    if cylinder is not None and highest is not None:
         oxygen = oxygen_minutes(facts, cylinder, highest, planned_minutes=planned_minutes, drive_gas=drive_gas)
-    elif cylinder is None:
+        if ventilated and drive_gas is None:
+            cautions.append("Drive gas of the ventilator is not counted: say what it uses, or that it uses none.")
+    elif cylinder is None and (supply is None or supply.kind == "cylinder"):
         refusals.append(Missing("oxygen", "no cylinder was read, so no minutes are shown.",
                                 "Give printed contents, printed full pressure and gauge, each with its unit."))  # fmt: skip
+    if supply is not None and highest is not None:
+        cautions += supply_words(supply, highest, drive=drive_gas)
+    maintenance = next((g.set.value for g in gas if g.phase == "maintenance"), None)
     return BreathingChoice(
         circuit=first.name if first else "",
         circuit_id=first.id if first else "",
         why=_why(facts, kg, weight, first),
-        alternatives=tuple(c.name for c in ranked[1:]),
+        alternatives=tuple(c.name for c in order[1:]),
         fresh_gas=gas,
-        bag=bag,
+        bag=chosen_bag,
         tidal=_tidal(facts, species, weight),
         rate=_rate(facts, species),
         peak_pressure=_peak(facts, species),
         minute_volume=_minute_volume(facts, weight),
         oxygen_need=_oxygen_need(weight),
-        time_constant=_time_constant(first, gas),
+        time_constant=_time_constant(first, gas, volume),
         oxygen=oxygen,
         cautions=tuple(cautions),
         refusals=tuple(refusals),
+        systems=reasons(facts, kg, stock, ventilated),
+        opinions=opinions(facts, first.id, species, weight=weight) if first else (),
+        apart=why_apart(facts, first.id, species) if first else "",
+        least_flow=_least_flow(facts, kg) if first is not None and first.rebreathing else None,
+        wash_in=reach(facts, first, maintenance, volume=volume) if first and maintenance else (),
+        agent_use=_agent_use(facts, agent, percent, gas, price),
+        waste=None if agent is None else waste(facts, agent, nitrous=nitrous, percent=percent, flow=maintenance),
+        supply=supply,
+        drive_gas=drive_gas,
     )
+
+
+def _agent_use(
+    facts: BreathingTables, agent: str | None, percent: Quantity | None, gas: tuple[FreshGas, ...], price: Price | None
+) -> tuple[tuple[Phase, AgentUse], ...]:
+    """Liquid used at each phase's flow; nothing is worked without both an agent and a dial."""
+    if agent is None or percent is None:
+        return ()
+    return tuple((g.phase, agent_use(facts, agent, percent, g.set.value, price=price)) for g in gas)
+
+
+def _least_flow(facts: BreathingTables, kg: Decimal) -> Worked[Quantity]:
+    """What a circle is not set under: the taught floor, or the body's own oxygen need where that is more."""
+    row = facts.setting("low-flow-floor")
+    need = Quantity.of(round_significant(Decimal(str(oxygen_need_ml_min(float(kg)))), 3), "mL/min")
+    floor = row.quantity
+    value = floor if floor >= need else need.to("L/min")
+    return Worked(value, Working(f"the more of {floor} and the body's own oxygen need of about {need}",
+                                 held=(row.note,), sources=row.source, memory=True, estimated=True))  # fmt: skip
 
 
 def _weight(facts: BreathingTables, species: str, weight: Quantity) -> Decimal:
@@ -98,23 +153,6 @@ def _weight(facts: BreathingTables, species: str, weight: Quantity) -> Decimal:
         raise OutOfRange("weight", f"{weight} is not the weight of a {species}.",
                          f"Give {span.weight_low_kg} to {span.weight_high_kg} kg.")  # fmt: skip
     return kg
-
-
-def _ranked(
-    facts: BreathingTables, kg: Decimal, stock: Sequence[CircuitRow], ventilated: bool
-) -> tuple[CircuitRow, ...]:
-    """Systems that may serve this weight, the one shown first in front.
-
-    Under the band only non-rebreathing systems, above it only circles; within it both, turned at the middle opinion.
-    """
-    low, turn, high = (Decimal(facts.setting(i).value) for i in ("band-low", "band-turn", "band-high"))
-    fit = [c for c in stock if Decimal(c.from_kg) <= kg < Decimal(c.below_kg) and (c.ventilate or not ventilated)]
-    if kg < low:
-        fit = [c for c in fit if not c.rebreathing]
-    if kg >= high:
-        fit = [c for c in fit if c.rebreathing] or fit
-    circle_first = kg >= turn
-    return tuple(sorted(fit, key=lambda c: (c.rebreathing != circle_first, c.rank)))
 
 
 def _none_fits(facts: BreathingTables, kg: Decimal) -> Missing:
@@ -182,28 +220,6 @@ def _circuit_cautions(
     return words
 
 
-def _bag(facts: BreathingTables, weight: Quantity, stock: Sequence[int] | None) -> tuple[Worked[Quantity], list[str]]:
-    """The smallest bag that holds six tidal volumes. The largest in stock, with a caution, where none holds so much."""
-    row = facts.setting("bag-need")
-    need = Decimal(str(bag_ml(float(weight.number("kg")), float(row.value) / 6, 6)))
-    sizes = sorted(stock) if stock else sorted(b.ml for b in facts.bags)
-    fits = [ml for ml in sizes if ml >= need]
-    chosen = Quantity.of(fits[0] if fits else sizes[-1], "mL")
-    shown = f"6 tidal volumes: {row.quantity} x {weight.to('kg')} = {figure(round_significant(need, 3))} mL"
-    words = ["No bag is in stock: this size is to be fetched."] if stock is not None and not stock else []
-    says = f"{shown}, next bag up: {chosen}"
-    if not fits:
-        says = f"{shown}; the largest bag is {chosen}"
-        words.append(f"The largest bag ({chosen}) is smaller than six tidal volumes: watch that it does not collapse.")
-    working = Working(
-        says,
-        (Input("weight", str(weight), Mark.TYPED),),
-        held=(facts.stated["B19"].says,),
-        sources=row.source,
-    )
-    return Worked(chosen, working), words
-
-
 def _tidal(facts: BreathingTables, species: str, weight: Quantity) -> tuple[Worked[Quantity], Worked[Quantity]]:
     row = facts.ventilator(species)
 
@@ -242,15 +258,19 @@ def _oxygen_need(weight: Quantity) -> Worked[Quantity]:
                                  sources=("memory",), memory=True, estimated=True))  # fmt: skip
 
 
-def _time_constant(circuit: CircuitRow | None, gas: tuple[FreshGas, ...]) -> Worked[Quantity] | None:
+def _time_constant(
+    circuit: CircuitRow | None, gas: tuple[FreshGas, ...], own: Quantity | None = None
+) -> Worked[Quantity] | None:
     """How long a turn of the dial takes on a circle at maintenance flow, at most; not asked of a non-rebreathing system."""
     if circuit is None or circuit.volume_high_l is None or not gas:
         return None
     flow = next(g.set.value for g in gas if g.phase == "maintenance")
-    minutes = Decimal(str(time_constant_min(float(circuit.volume_high_l), float(flow.number("L/min")))))
+    litres = Decimal(circuit.volume_high_l) if own is None else own.number("L")
+    span = f"{circuit.volume_low_l} to {circuit.volume_high_l} L" if own is None else str(own)
+    minutes = Decimal(str(time_constant_min(float(litres), float(flow.number("L/min")))))
     value = Quantity.of(round_significant(minutes, 2), "min")
     return Worked(value, Working(
-        f"{circuit.volume_high_l} L / {flow} = {value} for 63 % of a change, at most; 95 % in three of them",
-        (Input("system's volume", f"{circuit.volume_low_l} to {circuit.volume_high_l} L"), Input("fresh gas", str(flow))),
+        f"{figure(litres)} L / {flow} = {value} for 63 % of a change, at most; 95 % in three of them",
+        (Input("system's volume", span, Mark.TABLE if own is None else Mark.MEASURED), Input("fresh gas", str(flow))),
         held=("an upper bound: measured change was about a quarter faster",),
-        sources=("b_timeconstant", "b_solano2005"), memory=circuit.memory))  # fmt: skip
+        sources=("b_timeconstant", "b_solano2005"), memory=own is None and circuit.memory))  # fmt: skip

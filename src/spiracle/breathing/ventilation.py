@@ -73,6 +73,35 @@ def compliance_ml_cmh2o_kg(tidal_ml_kg: float, driving_cmh2o: float) -> float:
     return tidal_ml_kg / driving_cmh2o
 
 
+def dynamic_compliance_ml_cmh2o(tidal_ml: float, pressure_cmh2o: float, peep_cmh2o: float) -> float:
+    """How far this chest gives way [mL/cmH2O]: breath over the pressure that moved it. With the peak for the plateau it is lower.
+
+    Source: definition. Refused when the pressure is not over PEEP.
+    >>> round(dynamic_compliance_ml_cmh2o(450, 14.3, 6.1), 1)
+    54.9
+    """
+    if pressure_cmh2o <= peep_cmh2o:
+        raise OutOfRange("airway pressure", f"{pressure_cmh2o:g} cmH2O is not over a PEEP of {peep_cmh2o:g}.",
+                         "Read plateau and PEEP again.")  # fmt: skip
+    return tidal_ml / (pressure_cmh2o - peep_cmh2o)
+
+
+def paco2_after(
+    now: float, rate_from: float, tidal_from: float, rate_to: float, tidal_to: float, dead_ml: float
+) -> float:
+    """Arterial CO2 [the unit given] once a change of rate or breath [mL] has settled.
+
+    Source: alveolar ventilation equation, CO2 made by the body and dead space in mL unchanged. Refused when a breath does not
+    pass the dead space.
+    >>> round(paco2_after(60, 10, 200, 15, 200, 70), 1), round(paco2_after(60, 10, 200, 10, 265, 70), 1)
+    (40.0, 40.0)
+    """
+    if dead_ml < 0 or min(tidal_from, tidal_to) <= dead_ml or min(rate_from, rate_to) <= 0:
+        raise OutOfRange("tidal volume", f"{min(tidal_from, tidal_to):g} mL does not pass {dead_ml:g} mL of dead space.",
+                         "Give a larger breath, or take apparatus away.")  # fmt: skip
+    return now * rate_from * (tidal_from - dead_ml) / (rate_to * (tidal_to - dead_ml))
+
+
 def partial_pressure_mmhg(percent: float, barometer_mmhg: float, water_mmhg: float = 47.0) -> float:
     """Partial pressure in the airway [mmHg] of so many per cent of dry gas: water vapour takes 47 mmHg at body warmth.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from decimal import Decimal
 
@@ -15,9 +16,11 @@ from spiracle.airway import (
     proofs,
 )
 from spiracle.case import events as ev
+from spiracle.case.attempts import AttemptStory, story
 from spiracle.case.decide_airway import CARD, DEPTH, DEPTH_UNDER_KG
 from spiracle.case.tube import cuff_cmh2o
 from spiracle.quantity import Quantity, figure, reading
+from spiracle.sheets.airway_secure import larynx_part, secure_lacking
 from spiracle.sheets.names import joined, quantity_text
 from spiracle.sheets.shapes import Attempt, InduceSheet, Num, PlanSheet, Proof, ToEffect
 from spiracle.sheets.told import Told
@@ -30,7 +33,7 @@ def airway_part(t: Told, agents: tuple[ToEffect, ...], plan: PlanSheet) -> Induc
     placed, went_in = last_tube(t), last_went_in(t)
     signs = signs_since(t, went_in)
     proven = proven_since(t, went_in)
-    cuff = cuff_since(t, placed)
+    cuff = cuffs_since(t, placed)
     return InduceSheet(
         agents=agents,
         attempts=attempts(t),
@@ -49,12 +52,16 @@ def airway_part(t: Told, agents: tuple[ToEffect, ...], plan: PlanSheet) -> Induc
         proven_by=joined((proven.method, t.names.hand(proven.by), t.names.hand(proven.second_person)))
         if proven is not None
         else "",
-        cuff=_pressure(t, cuff),
+        cuff=_last(t, cuff, "cmH2O", cuff_cmh2o),
         cuff_band=band_text(cuff_band(t.facts.airway, t.species)),
-        cuff_volume=_volume(t, cuff),
-        leak=_leak(t, cuff),
+        cuff_volume=_last(t, cuff, "mL", lambda c: c.volume_ml),
+        leak=_last(t, cuff, "cmH2O", lambda c: c.leak_cmh2o),
         leak_band=band_text(leak_band(t.facts.airway, t.species)),
         cuff_recheck=cuff_recheck(t),
+        larynx=larynx_part(t),
+        tube_in_place=tube_went_in(t) is not None,
+        secure_lacking=secure_lacking(t),
+        plan_b=rules.next_steps[-1] if rules.next_steps else "",
     )
 
 
@@ -124,9 +131,11 @@ def proven_since(t: Told, start: datetime | None) -> ev.AirwayProven | None:
     return proven if proven is not None and start is not None and proven.happened_at >= start else None
 
 
-def cuff_since(t: Told, placed: ev.TubePlaced | None) -> ev.CuffChecked | None:
-    last = t.case.last(ev.CuffChecked)
-    return last if last is not None and placed is not None and last.happened_at >= placed.happened_at else None
+def cuffs_since(t: Told, placed: ev.TubePlaced | None) -> tuple[ev.CuffChecked, ...]:
+    """Checks of the tube that lies there, the latest first: each figure is shown as last read, whatever was read with it."""
+    if placed is None:
+        return ()
+    return tuple(c for c in reversed(t.case.live(ev.CuffChecked)) if c.happened_at >= placed.happened_at)
 
 
 def breaths(signs: dict[str, ev.ProofNoted]) -> int:
@@ -146,23 +155,37 @@ def lacking(t: Told, signs: dict[str, ev.ProofNoted], went_in: datetime | None) 
 
 
 def attempts(t: Told) -> tuple[Attempt, ...]:
-    ended = {e.attempt: e for e in t.case.live(ev.AttemptEnded)}
-    found = []
-    for number, began in enumerate(t.case.live(ev.AttemptBegan), 1):
-        end = ended.get(began.attempt)
-        found.append(
-            Attempt(
-                attempt=began.attempt,
-                number=number,
-                began_at=began.happened_at,
-                ended_at=end.happened_at if end is not None else None,
-                outcome=end.outcome if end is not None else "",
-                tube=f"ID {reading(began.tube_id_mm, 1)} mm",
-                operator=t.names.hand(began.operator) if began.operator else "",
-                view=end.view if end is not None else "",
-            )
-        )
-    return tuple(found)
+    return tuple(_attempt(t, a) for a in story(t.case))
+
+
+def _attempt(t: Told, a: AttemptStory) -> Attempt:
+    began, end, out = a.began, a.ended, a.withdrawn
+    return Attempt(
+        attempt=began.attempt,
+        number=a.number,
+        began_at=began.happened_at,
+        ended_at=end.happened_at if end is not None else None,
+        outcome=end.outcome if end is not None else "",
+        tube=f"ID {reading(began.tube_id_mm, 1)} mm",
+        operator=t.names.hand(began.operator) if began.operator else "",
+        view=end.view if end is not None else "",
+        changed=began.changed,
+        aids=began.aids,
+        blade=began.blade,
+        seconds=a.seconds,
+        lowest_spo2=f"{figure(a.lowest_spo2)} %" if a.lowest_spo2 is not None else "",
+        came_out=_came_out(t, out) if out is not None else "",
+        came_out_at=out.happened_at if out is not None else None,
+    )
+
+
+def _came_out(t: Told, out: ev.TubeWithdrawn) -> str:
+    """Why, and for a leak at which pressure: as noted with it, else as last read with that tube."""
+    at = out.leak_cmh2o
+    if at is None and out.reason == "leak":
+        read = [c.leak_cmh2o for c in t.case.live(ev.CuffChecked) if c.happened_at <= out.happened_at]
+        at = read[-1] if read else None
+    return joined((out.reason, f"at {figure(at)} cmH₂O" if at is not None else ""), " ")
 
 
 def _placed(t: Told, placed: ev.TubePlaced | None) -> Proof | None:
@@ -206,23 +229,15 @@ def band_text(band: Guardrail) -> str:
     return f"{figure(band.usual_low.value)} to {quantity_text(band.usual_high)}"
 
 
-def _num(t: Told, value: Decimal | None, unit: str, e: ev.CuffChecked) -> Num | None:
-    if value is None:
-        return None
-    text = quantity_text(Quantity.of(value, unit)).rsplit(" ", 1)
-    return Num(text=text[0], unit=text[1], mark="typed", at=e.happened_at, by=t.names.hand(e.by))
-
-
-def _pressure(t: Told, cuff: ev.CuffChecked | None) -> Num | None:
-    return _num(t, cuff_cmh2o(cuff), "cmH2O", cuff) if cuff is not None else None
-
-
-def _volume(t: Told, cuff: ev.CuffChecked | None) -> Num | None:
-    return _num(t, cuff.volume_ml, "mL", cuff) if cuff is not None else None
-
-
-def _leak(t: Told, cuff: ev.CuffChecked | None) -> Num | None:
-    return _num(t, cuff.leak_cmh2o, "cmH2O", cuff) if cuff is not None else None
+def _last(
+    t: Told, checks: tuple[ev.CuffChecked, ...], unit: str, of: Callable[[ev.CuffChecked], Decimal | None]
+) -> Num | None:
+    for e in checks:
+        value = of(e)
+        if value is not None:
+            text = quantity_text(Quantity.of(value, unit)).rsplit(" ", 1)
+            return Num(text=text[0], unit=text[1], mark="typed", at=e.happened_at, by=t.names.hand(e.by))
+    return None
 
 
 def cuff_recheck(t: Told) -> datetime | None:

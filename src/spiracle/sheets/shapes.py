@@ -713,6 +713,23 @@ class Attempt(Shape, frozen=True, kw_only=True):
     tube: str
     operator: str = ""
     view: str = ""
+    changed: str = ""
+    aids: tuple[str, ...] = ()
+    blade: str = ""
+    seconds: int | None = None
+    lowest_spo2: str = ""
+    came_out: str = ""
+    came_out_at: datetime | None = None
+
+
+class LarynxWait(Shape, frozen=True, kw_only=True):
+    """Local anaesthetic on the larynx: what was given, and from when the tube may be passed."""
+
+    text: str
+    given_at: datetime
+    ready_at: datetime
+    why: str
+    cited: tuple[Cited, ...] = ()
 
 
 class Proof(Shape, frozen=True, kw_only=True):
@@ -747,6 +764,10 @@ class InduceSheet(Shape, frozen=True, kw_only=True):
     leak: Num | None = None
     leak_band: str = ""
     cuff_recheck: datetime | None = None
+    larynx: LarynxWait | None = None
+    tube_in_place: bool = False
+    secure_lacking: tuple[str, ...] = ()
+    plan_b: str = ""
 
 
 # ---- maintain

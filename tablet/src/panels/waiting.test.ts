@@ -19,6 +19,13 @@ const first: Attempt = {
   tube: "ID 6 mm",
   operator: "",
   view: "",
+  changed: "",
+  aids: [],
+  blade: "",
+  seconds: null,
+  lowest_spo2: "",
+  came_out: "",
+  came_out_at: null,
 };
 
 describe("entries that have not left the tablet", () => {
@@ -52,6 +59,19 @@ describe("entries that have not left the tablet", () => {
     const end = entry({ event: "AttemptEnded", attempt: "a1", outcome: "in" });
     expect(attemptsNow([first], [end])[0]?.outcome).toBe("in");
     expect(attemptsNow([{ ...first, ended_at: AT, outcome: "oesophagus" }], [end])[0]?.outcome).toBe("oesophagus");
+  });
+
+  it("a tube taken out here lies there no more, and only the last one came out", () => {
+    const was = { ...first, ended_at: AT, outcome: "in" };
+    const now = attemptsNow(
+      [
+        { ...was, came_out: "leak at 8 cmH₂O" },
+        { ...was, attempt: "a2", number: 2 },
+      ],
+      [entry({ event: "TubeWithdrawn", reason: "tight" })],
+    );
+    expect(now.map((a) => a.came_out)).toEqual(["leak at 8 cmH₂O", "tight"]);
+    expect(attemptsNow([first], [entry({ event: "TubeWithdrawn", reason: "tight" })])[0]?.came_out).toBe("");
   });
 
   it("a sign touched here is seen here", () => {

@@ -30,13 +30,24 @@ export function attemptsNow(sheet: readonly Attempt[], entries: readonly Entry[]
       tube: `ID ${e.tube_id_mm} mm`,
       operator: e.operator ?? "",
       view: "",
+      changed: e.changed ?? "",
+      aids: [...(e.aids ?? [])],
+      blade: e.blade ?? "",
+      seconds: null,
+      lowest_spo2: "",
+      came_out: "",
+      came_out_at: null,
     })),
   ];
   const ended = new Map(waiting(entries, "AttemptEnded").map((e) => [e.attempt, e]));
-  return all.map((a) => {
+  const told = all.map((a) => {
     const end = ended.get(a.attempt);
-    return end && !a.ended_at ? { ...a, ended_at: end.happened_at, outcome: end.outcome } : a;
+    return end && !a.ended_at ? { ...a, ended_at: end.happened_at, outcome: end.outcome, view: end.view ?? "" } : a;
   });
+  const out = waiting(entries, "TubeWithdrawn").at(-1);
+  const lies = told.findLastIndex((a) => a.outcome === "in" && !a.came_out);
+  if (!out || lies < 0) return told;
+  return told.map((a, i) => (i === lies ? { ...a, came_out: out.reason, came_out_at: out.happened_at } : a));
 }
 
 /** A sign touched on this tablet counts as seen at once; what it takes to be proven stays the core's word. */

@@ -4,8 +4,6 @@ type Asked = { [N in EventName]: "confirmed" extends keyof Fields<N> ? N : never
 
 /** The entries a hand may confirm after the server asked whether they are meant. A new one missing here does not compile. */
 const ASKED: Record<Asked, true> = {
-  AttemptBegan: true,
-  VentilationSet: true,
   Weighed: true,
   SyringeDrawn: true,
   BagMixed: true,
@@ -14,7 +12,9 @@ const ASKED: Record<Asked, true> = {
   InfusionStarted: true,
   InfusionChanged: true,
   InfusionStopped: true,
+  AttemptBegan: true,
   MachineAssigned: true,
+  VentilationSet: true,
   CuffChecked: true,
   ReadingTaken: true,
   PressureTaken: true,

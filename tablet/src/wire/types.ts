@@ -585,6 +585,10 @@ export interface InduceSheet {
   leak: Num | null;
   leak_band: string;
   cuff_recheck: string | null;
+  larynx: LarynxWait | null;
+  tube_in_place: boolean;
+  secure_lacking: string[];
+  plan_b: string;
 }
 
 export interface ToEffect {
@@ -631,6 +635,13 @@ export interface Attempt {
   tube: string;
   operator: string;
   view: string;
+  changed: string;
+  aids: string[];
+  blade: string;
+  seconds: number | null;
+  lowest_spo2: string;
+  came_out: string;
+  came_out_at: string | null;
 }
 
 export interface Proof {
@@ -641,6 +652,14 @@ export interface Proof {
   by: string;
   detail: string;
   event_id: string;
+}
+
+export interface LarynxWait {
+  text: string;
+  given_at: string;
+  ready_at: string;
+  why: string;
+  cited: Cited[];
 }
 
 export interface MaintainSheet {
