@@ -214,6 +214,16 @@ def test_the_limits_stand_side_by_side() -> None:
     assert all(x.cited for x in leak.limits)
 
 
+def test_a_leak_on_which_the_limits_differ_is_taken_and_said() -> None:
+    """A19: 220 mL/min at 20 cmH2O keeps the read limit of 250 and breaks the remembered one of 200."""
+    b = Book()
+    b.leak("220", "20")
+    for line in b.order:
+        b.read(line)
+    assert b.check.complete
+    assert b.sheet.says == "checked today, last line 09:00, leak 220 mL/min at 20 cmH₂O where the limits differ"
+
+
 def test_a_fall_is_a_leak_only_with_what_gives_way() -> None:
     """A19: 1.5 L, 30 to 25 cmH2O in 30 s is 15.9 mL/min stiff and 344 with a bag of 30 mL/cmH2O on (Boyle's law, by hand)."""
     b = Book()

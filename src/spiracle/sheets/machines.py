@@ -81,7 +81,9 @@ def state_words(check: DayCheck, facts: Facts) -> str:
     """The book's state in one line: "checked today at 07:42, leak 150 mL/min at 30 cmH₂O"."""
     clock = Names(zone=facts.zone).clock
     if check.complete and check.last_at is not None and check.leak is not None:
-        said = f"checked today, last line {clock(check.last_at)}, leak {leak_words(check.leak).replace(PRESSURE, unit_text(PRESSURE))}"
+        said = f"checked today, last line {clock(check.last_at)}, leak {_printed(leak_words(check.leak))}"
+        if check.leak.held is not None and check.leak.held.verdict == "sources differ":
+            said += " where the limits differ"
     else:
         said = joined(check.lacks)
     fast = f"{check.very_fast} read very fast" if check.very_fast else ""
@@ -94,7 +96,7 @@ def _line(line: DayLine, facts: Facts) -> MachineLine:
     return MachineLine(
         id=line.row.id,
         says=line.row.says,
-        detail=line.row.detail,
+        detail=_printed(line.row.detail),
         state=line.state,
         at=e.happened_at if e is not None else None,
         by=_initials(e.by, facts) if e is not None else "",
@@ -116,9 +118,9 @@ def _leak(found: LeakFound, facts: Facts, *, today: bool) -> MachineLeak:
         leak_ml_min=float(found.leak.number(FLOW)) if found.leak is not None else None,
         at_cmh2o=float(test.at_cmh2o),
         verdict=found.held.verdict if found.held is not None else "",
-        says=found.held.words.replace(PRESSURE, unit_text(PRESSURE)) if found.held is not None else "",
+        says=_printed(found.held.words) if found.held is not None else "",
         limits=_limits(found, facts),
-        cautions=found.fall.cautions if found.fall is not None else (),
+        cautions=tuple(map(_printed, found.fall.cautions)) if found.fall is not None else (),
         refusal=refused(found.refusal) if found.refusal is not None else None,
     )
 
@@ -175,6 +177,11 @@ def _mended(book: MachineBook, facts: Facts, machine: str, day: date) -> tuple[M
         for m in book.mended
         if m.fault in what and day_of(m.happened_at, facts) == day
     )
+
+
+def _printed(text: str) -> str:
+    """Words of a room or a table with the unit as a page prints it."""
+    return text.replace(PRESSURE, unit_text(PRESSURE))
 
 
 def _initials(id_: str, facts: Facts) -> str:
