@@ -26,6 +26,7 @@ SENT = (
     shapes.ProtocolsSheet,
     shapes.ProtocolOffers,
     shapes.ProtocolDraft,
+    shapes.MachinesSheet,
     shapes.Scanned,
 )
 # Sets of words that a page names by itself.

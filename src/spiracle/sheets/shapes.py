@@ -1442,3 +1442,96 @@ class Answer(Shape, frozen=True, kw_only=True):
 class Answers(Shape, frozen=True, kw_only=True):
     answers: tuple[Answer, ...]
     seq: int
+
+
+# ---- machines
+
+
+class MachineLine(Shape, frozen=True, kw_only=True):
+    """One line of a machine's list of today. `fast`: answered sooner than it can be read; marked, never blocked."""
+
+    id: str
+    says: str
+    detail: str = ""
+    state: Literal["done", "fault", "skipped", "now", "ahead"]
+    at: datetime | None = None
+    by: str = ""
+    note: str = ""
+    fast: bool = False
+
+
+class MachineLimit(Shape, frozen=True, kw_only=True):
+    """One published limit of a leak, and whether a test keeps to it: None where the pressure was too low to say."""
+
+    most: float
+    at: float
+    text: str
+    says: str
+    keeps: bool | None
+    memory: bool
+    cited: tuple[Cited, ...] = ()
+
+
+class MachineLeak(Shape, frozen=True, kw_only=True):
+    """A leak test as it stands against the limits, side by side. `today`: it counts for today's check."""
+
+    event_id: str
+    at: datetime
+    by: str
+    today: bool
+    way: Literal["flow", "fall"]
+    read: str
+    leak: Num | None
+    leak_ml_min: float | None
+    at_cmh2o: float
+    verdict: Literal["passes", "sources differ", "fault", ""]
+    says: str
+    limits: tuple[MachineLimit, ...]
+    cautions: tuple[str, ...] = ()
+    refusal: Refused | None = None
+
+
+class MachineFault(Shape, frozen=True, kw_only=True):
+    fault: str
+    event_id: str
+    what: str
+    at: datetime
+    by: str
+
+
+class MachineMended(Shape, frozen=True, kw_only=True):
+    """A fault that was mended on this day."""
+
+    what: str
+    how: str
+    at: datetime
+    by: str
+
+
+class MachineDay(Shape, frozen=True, kw_only=True):
+    """One machine today. `says` is its state in one line; `asks` what is asked of whoever takes it as it is."""
+
+    machine: str
+    complete: bool
+    done: int
+    of: int
+    very_fast: int
+    says: str
+    asks: tuple[str, ...]
+    lines: tuple[MachineLine, ...]
+    leak: MachineLeak | None
+    faults: tuple[MachineFault, ...]
+    mended: tuple[MachineMended, ...]
+    volume_l: float | None = None
+    wall_ml_cmh2o: float | None = None
+
+
+class MachinesSheet(Shape, frozen=True, kw_only=True):
+    """Every machine of the hospital on the day that its own calendar shows. `ledger`: the case id that entries go to."""
+
+    ledger: str
+    seq: int
+    day: str
+    at_low: float
+    at_high: float
+    machines: tuple[MachineDay, ...]

@@ -9,6 +9,7 @@ from typing import Any
 from spiracle.case import events as ev
 from spiracle.quantity import figure, reading
 from spiracle.sheets.names import Names, joined, kg_text, ml, plain, unit_text, where, with_unit
+from spiracle.sheets.words_machine import fast_words
 
 
 def _opened(e: ev.CaseOpened, n: Names) -> str:
@@ -185,7 +186,7 @@ def _approved(e: ev.PlanApproved, n: Names) -> str:
 def _check(e: ev.CheckLineDone, n: Names) -> str:
     outcome = {"done": "", "fault": "FAULT", "skipped": "skipped"}[e.outcome]
     aloud = f"read aloud by {n.hand(e.spoken_by)}" if e.spoken_by else ""
-    return joined((f"{e.list} list: {n.line(e.line)}", outcome, e.detail, aloud))
+    return joined((f"{e.list} list: {n.line(e.line)}", outcome, e.detail, aloud, fast_words(e.seconds_shown)))
 
 
 def _machine(e: ev.MachineAssigned, n: Names) -> str:

@@ -5,6 +5,7 @@ import type {
   CaseView,
   EmergencySheet,
   Hospital,
+  MachinesSheet,
   PickRow,
   ProtocolDraft,
   ProtocolOffers,
@@ -63,6 +64,7 @@ export const api = {
   board: (): Promise<Board> => call("/api/board"),
   formulary: (species: string): Promise<PickRow[]> => call(`/api/formulary?species=${part(species)}`),
   view: (id: string): Promise<CaseView> => call(`/api/cases/${part(id)}`),
+  machines: (): Promise<MachinesSheet> => call("/api/machines"),
   protocols: (): Promise<ProtocolsSheet> => call("/api/protocols"),
   offers: (id: string): Promise<ProtocolOffers> => call(`/api/cases/${part(id)}/protocols`),
   draft: (id: string, protocol = ""): Promise<ProtocolDraft> =>

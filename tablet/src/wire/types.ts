@@ -1254,6 +1254,84 @@ export interface ProtocolDraftLimit {
   action: string;
 }
 
+export interface MachinesSheet {
+  ledger: string;
+  seq: number;
+  day: string;
+  at_low: number;
+  at_high: number;
+  machines: MachineDay[];
+}
+
+export interface MachineDay {
+  machine: string;
+  complete: boolean;
+  done: number;
+  of: number;
+  very_fast: number;
+  says: string;
+  asks: string[];
+  lines: MachineLine[];
+  leak: MachineLeak | null;
+  faults: MachineFault[];
+  mended: MachineMended[];
+  volume_l: number | null;
+  wall_ml_cmh2o: number | null;
+}
+
+export interface MachineLine {
+  id: string;
+  says: string;
+  detail: string;
+  state: "ahead" | "done" | "fault" | "now" | "skipped";
+  at: string | null;
+  by: string;
+  note: string;
+  fast: boolean;
+}
+
+export interface MachineLeak {
+  event_id: string;
+  at: string;
+  by: string;
+  today: boolean;
+  way: "fall" | "flow";
+  read: string;
+  leak: Num | null;
+  leak_ml_min: number | null;
+  at_cmh2o: number;
+  verdict: "" | "fault" | "passes" | "sources differ";
+  says: string;
+  limits: MachineLimit[];
+  cautions: string[];
+  refusal: Refused | null;
+}
+
+export interface MachineLimit {
+  most: number;
+  at: number;
+  text: string;
+  says: string;
+  keeps: boolean | null;
+  memory: boolean;
+  cited: Cited[];
+}
+
+export interface MachineFault {
+  fault: string;
+  event_id: string;
+  what: string;
+  at: string;
+  by: string;
+}
+
+export interface MachineMended {
+  what: string;
+  how: string;
+  at: string;
+  by: string;
+}
+
 export interface Scanned {
   kind: "bag" | "infusion" | "syringe";
   id: string;

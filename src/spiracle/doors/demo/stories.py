@@ -8,6 +8,7 @@ from decimal import Decimal
 
 from spiracle.case import events as e
 from spiracle.case.facts import Facts
+from spiracle.doors.demo.machines import machines_now
 from spiracle.doors.demo.parts import admitted, made_ready, questions, signed, tube_in, waste
 from spiracle.doors.demo.protocols import hospital_protocols
 from spiracle.doors.demo.telling import Story
@@ -443,4 +444,5 @@ ALL: tuple[tuple[Callable[[LogStore, Facts, datetime, datetime], None], int], ..
     (kitten, 25),
     (plain_cat, 16),
     (found_dog, 6),
+    (machines_now, 60 * 24),
 )
