@@ -125,7 +125,7 @@ def test_what_nobody_measured_is_asked_and_left_open_in_the_drawing() -> None:
     without = drawn_of(CAT.replace('incisors_to_larynx = "6 cm"', "").replace('tip_to_cuff_top = "26 mm"', "").replace(
         'cuff_length = "16 mm"', "")).drawing  # fmt: skip
     assert without is not None
-    assert without.larynx.how == "unknown" and without.larynx.at_mm is None and without.cuff_top.at_mm is None
+    assert without.larynx.how == "not known" and without.larynx.at_mm is None and without.cuff_top.at_mm is None
     assert any("larynx" in q for q in without.questions)
     assert drawn_of(CAT.replace('incisors_to_thoracic_inlet = "11.5 cm"', "")).drawing is None
 

@@ -264,7 +264,7 @@ def _drawing(found: TubeDrawing | None) -> DrawnTube | None:
         return None
 
     def place(p: Place) -> DrawnPlace:
-        return DrawnPlace(at_mm=p.at_mm, how=p.how)
+        return DrawnPlace(at_mm=p.at_mm, how="not known" if p.how == "unknown" else p.how)
 
     return DrawnTube(
         id_text=found.id_text, id_mm=found.id_mm, od_mm=found.od_mm, od_memory=found.od_how == "memory", cuffed=found.cuffed,

@@ -491,7 +491,7 @@ class DrawnPlace(Shape, frozen=True, kw_only=True):
     """A place along the tube [mm from the incisors, inward]; None: nobody knows."""
 
     at_mm: float | None = None
-    how: Literal["measured", "predicted", "memory", "unknown"]
+    how: Literal["measured", "predicted", "memory", "not known"]
 
 
 class DrawnTube(Shape, frozen=True, kw_only=True):

@@ -459,7 +459,7 @@ export interface DrawnTube {
 
 export interface DrawnPlace {
   at_mm: number | null;
-  how: "measured" | "memory" | "predicted" | "unknown";
+  how: "measured" | "memory" | "not known" | "predicted";
 }
 
 export interface BreathingPlan {
