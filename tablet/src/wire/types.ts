@@ -2356,6 +2356,9 @@ export interface ProofNoted {
   seen?: boolean;
   breaths?: number | null;
   detail?: string;
+  depth_cm?: Decimal | null;
+  confirmed?: boolean;
+  answered?: string[];
 }
 
 export interface AirwayProven {
