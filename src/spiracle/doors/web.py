@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     from spiracle.sheets.shapes import (
         Board,
         CaseView,
+        EarlierHere,
         MachinesSheet,
         ProtocolDraft,
         ProtocolOffers,
@@ -144,6 +145,16 @@ class Door:
         while len(self._views) > 64:
             self._views.popitem(last=False)
         return view
+
+    async def get_earlier(self, request: Request) -> Response:
+        return answer(await run_in_threadpool(self._earlier, case_of(request)))
+
+    def _earlier(self, case: str) -> EarlierHere:
+        from spiracle.sheets.earlier import chip_as_written, earlier_here
+
+        here = self._patient(case)[0]
+        named = {c for words in chip_as_written(here) for c in self.store.describing(words)}
+        return earlier_here(here, {c: self.store.case(c)[0] for c in named}, self.facts)
 
     async def get_scanned(self, request: Request) -> Response:
         """What a label's code stands for. `of` is the case that the code names, where it is not the open one."""
@@ -322,6 +333,7 @@ def build_app(
         get("/api/machines", door.get_machines),
         get("/api/protocols", door.get_protocols),
         get("/api/cases/{case}", door.get_case),
+        get("/api/cases/{case}/earlier", door.get_earlier),
         get("/api/cases/{case}/protocols", door.get_offers),
         get("/api/cases/{case}/as-protocol", door.get_draft),
         get("/api/cases/{case}/scanned/{kind}/{id}", door.get_scanned),

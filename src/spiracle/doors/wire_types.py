@@ -26,6 +26,7 @@ SENT = (
     shapes.ProtocolsSheet,
     shapes.ProtocolOffers,
     shapes.ProtocolDraft,
+    shapes.EarlierHere,
     shapes.MachinesSheet,
     shapes.Scanned,
 )

@@ -1444,6 +1444,29 @@ class Answers(Shape, frozen=True, kw_only=True):
     seq: int
 
 
+# ---- earlier anaesthetics of the same animal
+
+
+class Earlier(Shape, frozen=True, kw_only=True):
+    """One earlier anaesthetic in this hospital's log. Fields are those that an entry of it would take over."""
+
+    case: str
+    at: datetime
+    when: str
+    tube_id: str = ""
+    tube_outcome: str = ""
+    full_grown: bool | None = None
+    airway: str = ""
+    trouble: str = ""
+
+
+class EarlierHere(Shape, frozen=True, kw_only=True):
+    """Of the animal with this chip; `chip` empty: none was read, so nothing can be looked up."""
+
+    chip: str = ""
+    found: tuple[Earlier, ...] = ()
+
+
 # ---- machines
 
 

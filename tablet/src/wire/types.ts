@@ -1254,6 +1254,22 @@ export interface ProtocolDraftLimit {
   action: string;
 }
 
+export interface EarlierHere {
+  chip: string;
+  found: Earlier[];
+}
+
+export interface Earlier {
+  case: string;
+  at: string;
+  when: string;
+  tube_id: string;
+  tube_outcome: string;
+  full_grown: boolean | null;
+  airway: string;
+  trouble: string;
+}
+
 export interface MachinesSheet {
   ledger: string;
   seq: number;
