@@ -157,7 +157,7 @@ class _File(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
 
 
 SETTINGS = frozenset({
-    "apart-sds", "attempt-seconds", "attempt-spo2", "attempts", "back-sd", "back-shortfall", "bench-flow",
+    "apart-sds", "ask-too-large", "attempt-seconds", "attempt-spo2", "attempts", "back-sd", "back-shortfall", "bench-flow",
     "brachycephalic-shift", "breaths-needed", "cat-trachea-length", "cat-trachea-length-sd", "cuff-recheck", "cut-step",
     "dead-space-caution", "dead-space-stop", "gas-density", "gas-viscosity", "grown-months", "hit-half-width",
     "larynx-wait", "od-per-id", "one-size", "palpation-hits", "picks-small-from", "previous-sd", "quiet-flow",

@@ -9,13 +9,16 @@ from typing import TYPE_CHECKING
 from spiracle.airway import attempt_rules, breaths_needed, check_bore, cuff_volume_limit, fit, proof_lacking
 from spiracle.airway.measured import depth_bounds_cm
 from spiracle.case import events as ev
+from spiracle.case.animal import conditions
+from spiracle.case.attempts import story
 from spiracle.case.decide_people import need_words, person, someone_else
 from spiracle.case.decide_spans import inside
 from spiracle.case.fold import Case
+from spiracle.case.measured import measured_of
 from spiracle.case.questions import asking
 from spiracle.case.ruling import Rules
 from spiracle.case.standing import dosing_weight_kg, in_arrest, species
-from spiracle.case.tube import cuff_cmh2o, signs_since, went_in
+from spiracle.case.tube import cuff_cmh2o, lying, signs_since, went_in
 from spiracle.quantity import Quantity, figure
 from spiracle.refusals import AskAgain, Contradiction, Missing, OutOfRange, OverLimit, Unknown
 from spiracle.source import Zone
@@ -38,28 +41,33 @@ def attempt_began(case: Case, event: ev.AttemptBegan, facts: Facts, _now: dateti
     check_bore(facts.airway, str(species(case)), Quantity.of(event.tube_id_mm, "mm"))
     if event.operator:
         person(facts, event.operator, "operator")
-    _one_at_a_time(case)
+    _one_at_a_time(case, event.happened_at)
+    with asking(event):
+        _not_too_large(case, Quantity.of(event.tube_id_mm, "mm"), None, facts, event.happened_at)
     with asking(event):
         _one_thing_changed(case, event)
     with asking(event):
         _handed_over(case, event, facts)
 
 
-def _one_at_a_time(case: Case) -> None:
-    ended = {e.attempt for e in case.live(ev.AttemptEnded)}
-    number = next((n for n, a in enumerate(case.live(ev.AttemptBegan), 1) if a.attempt not in ended), None)
+def _one_at_a_time(case: Case, at: datetime) -> None:
+    """As it was at that moment: an attempt written late fits between those that were written before it."""
+    ended = {e.attempt: e.happened_at for e in case.live(ev.AttemptEnded)}
+    begun = [a for a in case.live(ev.AttemptBegan) if a.happened_at <= at]
+    number = next((n for n, a in enumerate(begun, 1) if a.attempt not in ended or ended[a.attempt] > at), None)
     if number is not None:
         raise Contradiction("attempt", f"{number} is still open.", "End it first: in, out, or oesophagus.")
-    if went_in(case) is not None:
+    if lying(case, at) is not None:
         raise Contradiction("attempt", "a tube lies in place.", "Say first why it came out, or note the extubation.")
 
 
 def _one_thing_changed(case: Case, event: ev.AttemptBegan) -> None:
     """After a try that failed, what is new in this one; the same again is asked about."""
     outcomes = {e.attempt: e.outcome for e in case.live(ev.AttemptEnded)}
-    before = case.last(ev.AttemptBegan)
-    if before is None or outcomes.get(before.attempt) == "in":
+    tries = [a for a in case.live(ev.AttemptBegan) if a.happened_at <= event.happened_at]
+    if not tries or outcomes.get(tries[-1].attempt) == "in":
         return
+    before = tries[-1]
 
     def what(a: ev.AttemptBegan) -> tuple[object, ...]:
         return (a.tube_id_mm, a.operator, a.blade, set(a.aids))
@@ -95,7 +103,7 @@ def attempt_ended(case: Case, event: ev.AttemptEnded, facts: Facts, _now: dateti
 
 def tube_withdrawn(case: Case, event: ev.TubeWithdrawn, _facts: Facts, _now: datetime) -> None:
     """A tube comes out of a sleeping animal only where one lies; at what pressure it leaked belongs to a leak."""
-    if went_in(case) is None:
+    if lying(case, event.happened_at) is None:
         raise Contradiction("tube", "none is in place.", "Note the tube first, or end the attempt.")
     inside("leak pressure", event.leak_cmh2o)
     if event.leak_cmh2o is not None and event.reason != "leak":
@@ -114,17 +122,46 @@ def tube_placed(case: Case, event: ev.TubePlaced, facts: Facts, _now: datetime) 
         raise Contradiction(
             "outside diameter", f"{event.od_mm} mm is not larger than the inside.", "Read the tube again."
         )
-    inside("depth", event.depth_cm)
     inside("cut length", event.cut_length_cm)
+    if event.depth_cm is not None:
+        with asking(event):
+            _not_past_the_inlet(case, event.depth_cm, facts)
     if event.depth_cm is not None and event.cut_length_cm is not None and event.depth_cm > event.cut_length_cm:
         raise Contradiction(
             "depth", f"{event.depth_cm} cm is deeper than the tube is long.", "Read the mark at the teeth again."
         )
     if event.attempt and not any(a.attempt == event.attempt for a in case.live(ev.AttemptBegan)):
         raise Unknown("attempt", f"{event.attempt!r} did not begin.", "Choose the attempt, or leave it out.")
+    began = next((a for a in case.live(ev.AttemptBegan) if a.attempt == event.attempt), None)
+    if began is not None and began.tube_id_mm == event.id_mm and event.od_mm is None:
+        return  # asked about when the attempt began
+    with asking(event):
+        _not_too_large(case, Quantity.of(event.id_mm, "mm"), event.od_mm, facts, event.happened_at)
+
+
+def _not_too_large(case: Case, bore: Quantity, od_mm: Decimal | None, facts: Facts, at: datetime) -> None:
+    """A size that is more likely too large than not for this animal is asked about; one wider than its trachea is refused."""
     kg = dosing_weight_kg(case)
-    if kg is not None:
-        fit(facts.airway, str(species(case)), Quantity.of(kg, "kg"), Quantity.of(event.id_mm, "mm"))
+    if kg is None:
+        return
+    outside = None if od_mm is None else Quantity.of(od_mm, "mm")
+    try:
+        found = fit(facts.airway, str(species(case)), Quantity.of(kg, "kg"), bore, tube_od=outside, measured=measured_of(case),
+                    brachycephalic="brachycephalic" in conditions(case, facts, at))  # fmt: skip
+    except Missing:
+        return  # no outside diameter is known for this size: nothing to hold it against
+    if found.chance.too_large * 100 > facts.airway.setting("ask-too-large").number and not _next_below_leaked(
+        case, bore, facts
+    ):
+        raise AskAgain("tube", f"{found.tube.id_text} is almost surely too large for this animal: about "
+                       f"{found.expected_id_mm:.1f} mm is expected.", "Take a smaller one, or confirm it.")  # fmt: skip
+
+
+def _next_below_leaked(case: Case, bore: Quantity, facts: Facts) -> bool:
+    """Whether a tube at most one step smaller was in and leaked: then the animal itself says that it takes more."""
+    step = facts.airway.setting("one-size").quantity
+    return any(s.withdrawn is not None and s.withdrawn.reason == "leak"
+               and bore - step <= Quantity.of(s.began.tube_id_mm, "mm") < bore for s in story(case))  # fmt: skip
 
 
 def _after_a_good_attempt(case: Case, event: ev.TubePlaced) -> None:
@@ -219,7 +256,12 @@ def cuff_checked(case: Case, event: ev.CuffChecked, facts: Facts, _now: datetime
     inside("cuff pressure", pressure)
     inside("air in the cuff", event.volume_ml)
     inside("leak pressure", event.leak_cmh2o)
-    placed = case.last(ev.TubePlaced)
+    lies = lying(case, event.happened_at)
+    if lies is None:
+        raise Contradiction("cuff", "no tube is in place.", "Note the tube first.")
+    with asking(event):
+        _leak_held(case, event, facts)
+    placed = lies.placed
     if placed is not None and not placed.cuffed and pressure is not None:
         raise Contradiction("cuff", "the tube in place has none.", "Note only the leak, or the right tube.")
     with asking(event):
@@ -241,6 +283,14 @@ def _pressure(case: Case, event: ev.CuffChecked, facts: Facts) -> None:
     other = "cmH2O" if event.pressure_mmhg is not None else "mmHg"
     raise AskAgain("cuff pressure", f"{said} is {side} the {figure(low)} to {figure(high)} cmH2O that sources take. Does the gauge "
                    f"read {other}?", "Let air out or in, write it in the gauge's own unit, or confirm it.")  # fmt: skip
+
+
+def _leak_held(case: Case, event: ev.CuffChecked, facts: Facts) -> None:
+    """A leak found at a pressure that no breath of this species may reach was looked for too far."""
+    most = facts.breathing.ventilator(str(species(case))).peak_hard
+    if event.leak_cmh2o is not None and event.leak_cmh2o > most:
+        raise AskAgain("leak pressure", f"{figure(event.leak_cmh2o)} cmH2O was held: over {most} cmH2O lungs are torn.",
+                       "Let the pressure go, and write the highest that was held, or confirm it.")  # fmt: skip
 
 
 def cuff_asked(facts: Facts, species_: str) -> tuple[Decimal, Decimal]:

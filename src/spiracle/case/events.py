@@ -824,6 +824,8 @@ class TubePlaced(Event, frozen=True, kw_only=True):
     cut_length_cm: Decimal | None = None
     depth_cm: Decimal | None = None
     attempt: str = ""
+    confirmed: bool = False
+    answered: tuple[str, ...] = ()
 
 
 class TubeWithdrawn(Event, frozen=True, kw_only=True):

@@ -18,9 +18,9 @@ from spiracle.airway import (
 from spiracle.case import events as ev
 from spiracle.case.attempts import AttemptStory, story
 from spiracle.case.decide_airway import CARD, DEPTH, DEPTH_UNDER_KG, depth_at
-from spiracle.case.tube import cuff_cmh2o
+from spiracle.case.tube import Lying, cuff_cmh2o, last_lay, lying
 from spiracle.quantity import Quantity, figure, reading
-from spiracle.sheets.airway_secure import larynx_part, secure_lacking
+from spiracle.sheets.airway_secure import larynx_part, secure_lacking, sizes
 from spiracle.sheets.names import joined, quantity_text
 from spiracle.sheets.shapes import Attempt, InduceSheet, Num, PlanSheet, Proof, ToEffect
 from spiracle.sheets.told import Told
@@ -30,10 +30,11 @@ from spiracle.source import Guardrail
 
 def airway_part(t: Told, agents: tuple[ToEffect, ...], plan: PlanSheet) -> InduceSheet:
     rules = attempt_rules(t.facts.airway)
-    placed, went_in = last_tube(t), last_went_in(t)
+    lies = last_lay(t.case)
+    placed, went_in = (None, None) if lies is None else (lies.placed, lies.since)
     signs = signs_since(t, went_in)
     proven = proven_since(t, went_in)
-    cuff = cuffs_since(t, placed)
+    cuff = cuffs_since(t, went_in)
     return InduceSheet(
         agents=agents,
         attempts=attempts(t),
@@ -62,60 +63,20 @@ def airway_part(t: Told, agents: tuple[ToEffect, ...], plan: PlanSheet) -> Induc
         tube_in_place=tube_went_in(t) is not None,
         secure_lacking=secure_lacking(t),
         plan_b=rules.next_steps[-1] if rules.next_steps else "",
+        sizes=sizes(t),
+        extubated_at=t.extubated_at,
     )
 
 
-def last_tube(t: Told) -> ev.TubePlaced | None:
-    """The last tube that stayed, whether it has come out since or not.
-
-    None where a later attempt began (nobody lays a second tube beside the first) or its own attempt ended otherwise.
-    """
-    placed, began = t.case.last(ev.TubePlaced), t.case.last(ev.AttemptBegan)
-    if placed is None or (began is not None and began.happened_at > placed.happened_at):
-        return None
-    if _withdrawn(t, placed.happened_at):
-        return None
-    end = _end(t, began)
-    undone = end is not None and end.outcome != "in" and end.happened_at > placed.happened_at
-    return None if undone else placed
-
-
-def _end(t: Told, began: ev.AttemptBegan | None) -> ev.AttemptEnded | None:
-    if began is None:
-        return None
-    return next((e for e in reversed(t.case.live(ev.AttemptEnded)) if e.attempt == began.attempt), None)
-
-
-def tube_in_place(t: Told) -> ev.TubePlaced | None:
-    """The tube that lies there now."""
-    placed = last_tube(t)
-    return None if placed is None or _out(t, placed.happened_at) else placed
-
-
-def _withdrawn(t: Told, since: datetime) -> bool:
-    """Whether the tube that went in then came out again while the animal slept on: nothing seen before holds any more."""
-    return any(w.happened_at >= since for w in t.case.live(ev.TubeWithdrawn))
-
-
-def _out(t: Told, since: datetime) -> bool:
-    return t.extubated_at is not None and t.extubated_at >= since
-
-
-def last_went_in(t: Told) -> datetime | None:
-    """When the last tube went in: the end of its own attempt, or its placing where that was noted first."""
-    end, placed = _end(t, t.case.last(ev.AttemptBegan)), last_tube(t)
-    if end is None or end.outcome != "in":
-        return placed.happened_at if placed is not None else None
-    if placed is None:
-        return None if _withdrawn(t, end.happened_at) else end.happened_at
-    came_out = any(end.happened_at <= x.happened_at <= placed.happened_at for x in t.case.live(ev.Extubated))
-    return placed.happened_at if came_out else min(end.happened_at, placed.happened_at)
+def tube_in_place(t: Told) -> Lying | None:
+    """The tube that lies there now, whether anybody noted its size apart from the attempt or not."""
+    return lying(t.case)
 
 
 def tube_went_in(t: Told) -> datetime | None:
-    """The same for a tube that still lies there; None once it came out."""
-    start = last_went_in(t)
-    return None if start is None or _out(t, start) else start
+    """When it went in; None while none lies there. The decision asks the same."""
+    lies = lying(t.case)
+    return None if lies is None else lies.since
 
 
 def signs_since(t: Told, start: datetime | None) -> dict[str, ev.ProofNoted]:
@@ -127,15 +88,19 @@ def signs_since(t: Told, start: datetime | None) -> dict[str, ev.ProofNoted]:
 
 
 def proven_since(t: Told, start: datetime | None) -> ev.AirwayProven | None:
+    """The declaration for this tube, as long as what it rests on still stands: struck or taken back, it proves nothing."""
     proven = t.case.last(ev.AirwayProven)
-    return proven if proven is not None and start is not None and proven.happened_at >= start else None
+    if proven is None or start is None or proven.happened_at < start:
+        return None
+    signs = {s: p.breaths for s, p in signs_since(t, start).items()}
+    return None if proof_lacking(t.facts.airway, signs, second_person=bool(proven.second_person)) else proven
 
 
-def cuffs_since(t: Told, placed: ev.TubePlaced | None) -> tuple[ev.CuffChecked, ...]:
-    """Checks of the tube that lies there, the latest first: each figure is shown as last read, whatever was read with it."""
-    if placed is None:
+def cuffs_since(t: Told, start: datetime | None) -> tuple[ev.CuffChecked, ...]:
+    """Checks of this tube, the latest first: each figure is shown as last read, whatever was read with it."""
+    if start is None:
         return ()
-    return tuple(c for c in reversed(t.case.live(ev.CuffChecked)) if c.happened_at >= placed.happened_at)
+    return tuple(c for c in reversed(t.case.live(ev.CuffChecked)) if c.happened_at >= start)
 
 
 def breaths(signs: dict[str, ev.ProofNoted]) -> int:
@@ -174,17 +139,26 @@ def _attempt(t: Told, a: AttemptStory) -> Attempt:
         blade=began.blade,
         seconds=a.seconds,
         lowest_spo2=f"{figure(a.lowest_spo2)} %" if a.lowest_spo2 is not None else "",
-        came_out=_came_out(t, out) if out is not None else "",
+        came_out=_came_out(t, out, began.happened_at) if out is not None else "",
         came_out_at=out.happened_at if out is not None else None,
     )
 
 
-def _came_out(t: Told, out: ev.TubeWithdrawn) -> str:
+def _leak_of(t: Told, went_in: datetime, out: datetime) -> Decimal | None:
+    """The leak last read with this tube, none of an earlier one's."""
+    read = [
+        c.leak_cmh2o
+        for c in t.case.live(ev.CuffChecked)
+        if went_in <= c.happened_at <= out and c.leak_cmh2o is not None
+    ]
+    return read[-1] if read else None
+
+
+def _came_out(t: Told, out: ev.TubeWithdrawn, began_at: datetime) -> str:
     """Why, and for a leak at which pressure: as noted with it, else as last read with that tube."""
     at = out.leak_cmh2o
     if at is None and out.reason == "leak":
-        read = [c.leak_cmh2o for c in t.case.live(ev.CuffChecked) if c.happened_at <= out.happened_at]
-        at = read[-1] if read else None
+        at = _leak_of(t, began_at, out.happened_at)
     return joined((out.reason, f"at {figure(at)} cmH₂O" if at is not None else ""), " ")
 
 
@@ -217,6 +191,7 @@ def _proofs(t: Told, signs: dict[str, ev.ProofNoted], plan: PlanSheet) -> tuple[
                 by=t.names.hand(noted.by) if noted is not None else "",
                 detail=_noted_words(noted) if noted is not None else "",
                 event_id=noted.id if noted is not None else "",
+                part=row.part,
             )
         )
     return tuple(found)
@@ -245,11 +220,16 @@ def _last(
 
 
 def cuff_recheck(t: Told) -> datetime | None:
-    """Ten minutes after the first check of this tube, and again after each turn; None when nothing is owed."""
-    placed = tube_in_place(t)
-    if placed is None or not placed.cuffed:
+    """Ten minutes after the first measurement of this tube's cuff, and again after each turn; None when nothing is owed.
+
+    A leak or the air noted meanwhile is no measurement of the cuff, but where it was never measured and the leak was.
+    """
+    lies = lying(t.case)
+    if lies is None or (lies.placed is not None and not lies.placed.cuffed):
         return None
-    checks = [c.happened_at for c in t.case.live(ev.CuffChecked) if c.happened_at >= placed.happened_at]
+    noted = [c for c in t.case.live(ev.CuffChecked) if c.happened_at >= lies.since]
+    measured = [c for c in noted if cuff_cmh2o(c) is not None] or [c for c in noted if c.leak_cmh2o is not None]
+    checks = [c.happened_at for c in measured]
     if not checks:
         return None
     wait = timedelta(minutes=float(cuff_recheck_minutes(t.facts.airway).value.number("min")))

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from decimal import Decimal
 
 from spiracle.airway import larynx_wait, proofs
 from spiracle.case import events as ev
 from spiracle.case.attempts import larynx_numbed
-from spiracle.case.tube import cuff_cmh2o, signs_since, went_in
-from spiracle.quantity import figure
+from spiracle.case.tube import cuff_cmh2o, lying, signs_since, went_in
+from spiracle.quantity import figure, reading
 from spiracle.sheets.names import joined, ml
-from spiracle.sheets.shapes import LarynxWait
+from spiracle.sheets.plan_airway import tubes_of
+from spiracle.sheets.shapes import LarynxWait, SizeKey
 from spiracle.sheets.told import Told
 from spiracle.sheets.worked_shape import cited
 
@@ -20,14 +22,14 @@ def secure_lacking(t: Told) -> tuple[str, ...]:
 
     A cuff is made safe by its pressure or by the pressure at which it leaks; both are asked, the second tells whether it seals.
     """
-    start = went_in(t.case)
-    if start is None:
+    lies = lying(t.case)
+    if lies is None:
         return ()
+    start = lies.since
     signs = signs_since(t.case, start)
     lacking = [row.label for row in proofs(t.facts.airway) if row.part == "secure" and row.sign not in signs]
     checks = [c for c in t.case.live(ev.CuffChecked) if c.happened_at >= start]
-    placed = t.case.last(ev.TubePlaced)
-    cuffed = placed is not None and placed.cuffed and placed.happened_at >= start
+    cuffed = lies.placed is not None and lies.placed.cuffed
     if cuffed and not any(cuff_cmh2o(c) is not None for c in checks):
         lacking.append("cuff pressure")
     if not any(c.leak_cmh2o is not None for c in checks):
@@ -53,3 +55,18 @@ def larynx_part(t: Told) -> LarynxWait | None:
         why=joined((wait.working.says, *held), " "),
         cited=cited(wait.working.sources, t.facts.sources),
     )
+
+
+def sizes(t: Told) -> tuple[SizeKey, ...]:
+    """Every size of the species' reach, the shelf's as they stand there: a tube is used that no plan laid out, or without one."""
+    reach = t.facts.airway.reach(t.species)
+    found: dict[tuple[Decimal, bool], SizeKey] = {}
+    for tube in t.facts.airway.tubes:
+        found[tube.id_mm, tube.cuffed] = SizeKey(id_text=reading(tube.id_mm, 1), id_mm=float(tube.id_mm), cuffed=tube.cuffed,
+                                                 stocked=False)  # fmt: skip
+    for stock in tubes_of(t.hospital):
+        found[stock.id_mm, stock.cuffed] = SizeKey(
+            id_text=reading(stock.id_mm, 1), id_mm=float(stock.id_mm), cuffed=stock.cuffed, stocked=True,
+            od_mm=None if stock.od_mm is None else float(stock.od_mm))  # fmt: skip
+    able = {k: v for k, v in found.items() if reach.id_low_mm <= k[0] <= reach.id_high_mm}
+    return tuple(able[k] for k in sorted(able))

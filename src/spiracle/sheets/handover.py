@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from spiracle.case import events as ev
 from spiracle.case.syringes import Infusion, bag_of
+from spiracle.case.tube import last_lay
 from spiracle.quantity import figure
+from spiracle.sheets.airway_proof import proven_since
 from spiracle.sheets.collar import about, allergies
 from spiracle.sheets.names import joined, minutes_text, with_unit
 from spiracle.sheets.readings import READINGS
@@ -64,7 +66,8 @@ def _airway(t: Told) -> str:
         return "no tube was placed" if t.induced_at else ""
     tries = len(t.case.live(ev.AttemptBegan))
     out = f"out {t.names.clock(t.extubated_at)}" if t.extubated_at else "in place"
-    proven = "proven" if t.case.live(ev.AirwayProven) else "NOT proven"
+    lies = last_lay(t.case)
+    proven = "proven" if proven_since(t, None if lies is None else lies.since) is not None else "NOT proven"
     return joined((tube_words(tube), f"{tries} tries" if tries > 1 else "", proven, out))
 
 

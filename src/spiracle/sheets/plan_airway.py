@@ -13,7 +13,6 @@ from spiracle.airway import (
     AirwayChoice,
     Change,
     Estimate,
-    Measured,
     Ranked,
     Tube,
     TubeBurden,
@@ -23,9 +22,7 @@ from spiracle.airway import (
 )
 from spiracle.airway.drawing import Place, TubeDrawing, drawn
 from spiracle.breathing import Burden, burden
-from spiracle.case import events as ev
 from spiracle.case.facts import Facts
-from spiracle.case.fold import Case
 from spiracle.case.hospital import Hospital
 from spiracle.quantity import Quantity, figure, read, reading
 from spiracle.refusals import Refusal
@@ -113,32 +110,6 @@ def _burden(facts: Facts, choice: AirwayChoice, space: Worked[Quantity] | None) 
 
 
 # ---- from a case
-
-
-MEASURES: tuple[tuple[str, str, str], ...] = (
-    ("incisors_to_inlet_cm", "incisors_to_inlet", "cm"), ("tracheal_diameter_mm", "tracheal_diameter", "mm"),
-    ("incisors_to_larynx_cm", "larynx_depth", "cm"), ("ultrasound_diameter_mm", "ultrasound_diameter", "mm"),
-    ("palpated_diameter_mm", "palpated_outer", "mm"), ("septum_width_mm", "septum_width", "mm"),
-    ("occiput_to_tail_cm", "occiput_to_tail", "cm"), ("tube_id_mm", "previous_tube_id", "mm"),
-)  # fmt: skip
-
-
-def measured_of(case: Case) -> Measured:
-    """Measurements as last taken, each from the latest entry that holds it; the earlier tube with how it served."""
-    found: dict[str, object] = {}
-    for earlier in case.live(ev.PreviousAnaesthesiaNoted):
-        if earlier.tube_id_mm is not None:
-            found["previous_tube_id"] = Quantity.of(earlier.tube_id_mm, "mm")
-            found["previous_outcome"] = earlier.tube_outcome or None
-            found["previous_full_grown"] = earlier.full_grown
-    for event in case.live(ev.AirwayMeasured):
-        for field, name, unit in MEASURES:
-            value = getattr(event, field)
-            if value is not None:
-                found[name] = Quantity.of(value, unit)
-        if event.trachea_to_inlet is not None:
-            found["trachea_to_inlet"] = event.trachea_to_inlet
-    return Measured(**found)  # type: ignore[arg-type]
 
 
 def tubes_of(hospital: Hospital) -> tuple[TubeInStock, ...]:

@@ -29,6 +29,7 @@ from spiracle.case.events import (
 )
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
+from spiracle.case.measured import measured_of
 from spiracle.case.prepared import vial_of
 from spiracle.case.pushes import amount_given
 from spiracle.case.standing import troubled
@@ -38,7 +39,7 @@ from spiracle.quantity import Quantity, figure, read, read_age_days
 from spiracle.refusals import Missing, Refusal
 from spiracle.sheets.budgets import shared_budgets
 from spiracle.sheets.plan import laid_out
-from spiracle.sheets.plan_airway import airway_plan, measured_of, tubes_of
+from spiracle.sheets.plan_airway import airway_plan, tubes_of
 from spiracle.sheets.plan_around import breathing_plan, fluid_plan, limit_rows, risk_flags
 from spiracle.sheets.plan_lines import drug_line
 from spiracle.sheets.plan_request import (

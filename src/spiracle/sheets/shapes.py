@@ -815,6 +815,16 @@ class Attempt(Shape, frozen=True, kw_only=True):
     came_out_at: datetime | None = None
 
 
+class SizeKey(Shape, frozen=True, kw_only=True):
+    """A size that may be used in this species, on the shelf or usual: for the hand that takes another one."""
+
+    id_text: str
+    id_mm: float
+    od_mm: float | None = None
+    cuffed: bool
+    stocked: bool
+
+
 class LarynxWait(Shape, frozen=True, kw_only=True):
     """Local anaesthetic on the larynx: what was given, and from when the tube may be passed."""
 
@@ -833,6 +843,7 @@ class Proof(Shape, frozen=True, kw_only=True):
     by: str = ""
     detail: str = ""
     event_id: str = ""
+    part: str = ""
 
 
 class InduceSheet(Shape, frozen=True, kw_only=True):
@@ -861,6 +872,8 @@ class InduceSheet(Shape, frozen=True, kw_only=True):
     tube_in_place: bool = False
     secure_lacking: tuple[str, ...] = ()
     plan_b: str = ""
+    sizes: tuple[SizeKey, ...] = ()
+    extubated_at: datetime | None = None
 
 
 # ---- maintain

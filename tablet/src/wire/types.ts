@@ -670,6 +670,8 @@ export interface InduceSheet {
   tube_in_place: boolean;
   secure_lacking: string[];
   plan_b: string;
+  sizes: SizeKey[];
+  extubated_at: string | null;
 }
 
 export interface ToEffect {
@@ -733,6 +735,7 @@ export interface Proof {
   by: string;
   detail: string;
   event_id: string;
+  part: string;
 }
 
 export interface LarynxWait {
@@ -741,6 +744,14 @@ export interface LarynxWait {
   ready_at: string;
   why: string;
   cited: Cited[];
+}
+
+export interface SizeKey {
+  id_text: string;
+  id_mm: number;
+  od_mm: number | null;
+  cuffed: boolean;
+  stocked: boolean;
 }
 
 export interface MaintainSheet {
@@ -2345,6 +2356,8 @@ export interface TubePlaced {
   cut_length_cm?: Decimal | null;
   depth_cm?: Decimal | null;
   attempt?: string;
+  confirmed?: boolean;
+  answered?: string[];
 }
 
 export interface TubeWithdrawn {
