@@ -169,3 +169,18 @@ def test_the_cuff_gauge_has_its_own_unit_on_the_key(tablet: Page, own: str) -> N
     expect(cat.airway).to_contain_text("Does the gauge read cmH2O?", timeout=ANSWER_MS)
     cat.hand.press(starting("Write 20 cmH₂O"), cat.airway)
     expect(cat.airway.get_by_role("button", name="cuff pressure")).to_contain_text("20", timeout=ANSWER_MS)
+
+
+def test_a_size_that_no_plan_laid_out_is_taken_up_and_kept_as_it_was(tablet: Page, own: str) -> None:
+    """A3: the attempt's own size is placed, and after an extubation the next try begins without more ado."""
+    cat = induction(tablet, own, "Juno")
+    cat.hand.press("other size", cat.airway)
+    cat.hand.press(starting("3.0"), cat.airway.locator(".sizes"))
+    cat.hand.press(starting("Attempt 1 begins"), cat.airway)
+    cat.tube_in()
+    tablet.reload()
+    expect(cat.airway).to_contain_text("Attempt 1: tube in after", timeout=ANSWER_MS)
+    expect(cat.story).to_contain_text("3.0")
+    case = cat.hand.case_id()
+    sheet = tablet.request.get(f"{own}/api/cases/{case}").json()["induce"]
+    assert (sheet["placed"]["label"], sheet["tube_in_place"]) == ("ID 3.0 mm", True)

@@ -60,6 +60,11 @@ def test_the_same_again_is_asked_about_and_one_change_is_enough() -> None:
         failed(other)
         other.tell(ev.AttemptBegan, **{**same, **new})
     t.tell(ev.AttemptBegan, **same, confirmed=True, answered=(question.says,))
+    numb = Telling("cat", "4")
+    numb.order("o1", "lidocaine", "larynx", "topical", "1", "1")
+    failed(numb)
+    numb.tell(ev.DrugGiven, drug="lidocaine", amount=d("4"), unit="mg", route="topical", purpose="larynx", order="o1")
+    numb.tell(ev.AttemptBegan, **same)
 
 
 def test_after_the_limit_another_hand_takes_over_or_it_is_asked() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
@@ -10,7 +10,7 @@ from spiracle.airway import attempt_rules, breaths_needed, check_bore, cuff_volu
 from spiracle.airway.measured import depth_bounds_cm
 from spiracle.case import events as ev
 from spiracle.case.animal import conditions
-from spiracle.case.attempts import story
+from spiracle.case.attempts import larynx_numbed, story
 from spiracle.case.decide_people import need_words, person, someone_else
 from spiracle.case.decide_spans import inside
 from spiracle.case.fold import Case
@@ -72,6 +72,9 @@ def _one_thing_changed(case: Case, event: ev.AttemptBegan) -> None:
     def what(a: ev.AttemptBegan) -> tuple[object, ...]:
         return (a.tube_id_mm, a.operator, a.blade, set(a.aids))
 
+    numbed = larynx_numbed(case, timedelta(0))
+    if numbed is not None and numbed.given.happened_at >= before.happened_at:
+        return
     if not event.changed and what(event) == what(before):
         raise AskAgain("attempt", "nothing is changed since the last try.",
                        "Change one thing (size, aid, position, hand, blade, lidocaine), or confirm it.")  # fmt: skip
@@ -133,10 +136,12 @@ def tube_placed(case: Case, event: ev.TubePlaced, facts: Facts, _now: datetime) 
     if event.attempt and not any(a.attempt == event.attempt for a in case.live(ev.AttemptBegan)):
         raise Unknown("attempt", f"{event.attempt!r} did not begin.", "Choose the attempt, or leave it out.")
     began = next((a for a in case.live(ev.AttemptBegan) if a.attempt == event.attempt), None)
-    if began is not None and began.tube_id_mm == event.id_mm and event.od_mm is None:
-        return  # asked about when the attempt began
-    with asking(event):
-        _not_too_large(case, Quantity.of(event.id_mm, "mm"), event.od_mm, facts, event.happened_at)
+    try:
+        with asking(event):
+            _not_too_large(case, Quantity.of(event.id_mm, "mm"), event.od_mm, facts, event.happened_at)
+    except AskAgain:
+        if began is None or began.tube_id_mm != event.id_mm:  # its own attempt was asked about when it began
+            raise
 
 
 def _not_too_large(case: Case, bore: Quantity, od_mm: Decimal | None, facts: Facts, at: datetime) -> None:

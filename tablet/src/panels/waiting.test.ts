@@ -83,6 +83,7 @@ describe("entries that have not left the tablet", () => {
       by: "",
       detail: "",
       event_id: "",
+      part: "",
     }));
     const now = proofsNow(proofs, [entry({ event: "ProofNoted", sign: "tied" })]);
     expect(now.map((p) => p.seen_at !== null)).toEqual([false, true]);

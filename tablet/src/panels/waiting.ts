@@ -3,7 +3,7 @@
  * works without a link. No sum is made here: a waiting dose is named beside the sum, not added to it.
  */
 import type { Entry } from "../wire/outbox";
-import type { Attempt, EventName, EventOf, Proof } from "../wire/types";
+import type { Attempt, EventName, EventOf, InduceSheet, Proof } from "../wire/types";
 
 export function waiting<N extends EventName>(entries: readonly Entry[], name: N): EventOf<N>[] {
   return entries
@@ -48,6 +48,19 @@ export function attemptsNow(sheet: readonly Attempt[], entries: readonly Entry[]
   const lies = told.findLastIndex((a) => a.outcome === "in" && !a.came_out);
   if (!out || lies < 0) return told;
   return told.map((a, i) => (i === lies ? { ...a, came_out: out.reason, came_out_at: out.happened_at } : a));
+}
+
+/** Whether a tube lies there: the core's word, and over it what this tablet wrote and has not sent. */
+export function tubeLies(sheet: InduceSheet, entries: readonly Entry[]): boolean {
+  const moved = [
+    ...waiting(entries, "AttemptBegan").map((e) => ({ at: e.happened_at, lies: false })),
+    ...waiting(entries, "AttemptEnded").map((e) => ({ at: e.happened_at, lies: e.outcome === "in" })),
+    ...waiting(entries, "TubePlaced").map((e) => ({ at: e.happened_at, lies: true })),
+    ...waiting(entries, "TubeWithdrawn").map((e) => ({ at: e.happened_at, lies: false })),
+    ...waiting(entries, "Extubated").map((e) => ({ at: e.happened_at, lies: false })),
+  ];
+  const last = moved.sort((a, b) => Date.parse(a.at) - Date.parse(b.at)).at(-1);
+  return last?.lies ?? sheet.tube_in_place;
 }
 
 /** A sign touched on this tablet counts as seen at once; what it takes to be proven stays the core's word. */
