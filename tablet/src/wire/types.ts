@@ -1309,6 +1309,7 @@ export interface MachineLine {
 export interface MachineLeak {
   event_id: string;
   at: string;
+  when: string;
   by: string;
   today: boolean;
   way: "fall" | "flow";
@@ -1316,7 +1317,7 @@ export interface MachineLeak {
   leak: Num | null;
   leak_ml_min: number | null;
   at_cmh2o: number;
-  verdict: "" | "fault" | "passes" | "sources differ";
+  verdict: "" | "fault" | "not known" | "passes" | "sources differ";
   says: string;
   limits: MachineLimit[];
   cautions: string[];
