@@ -5,85 +5,27 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
-from typing import Any
 from zoneinfo import ZoneInfo
 
-import msgspec
 import pytest
 
-from small_house import NINE, Telling, d, house
+from machine_telling import FIRST, TODAY, VALVE, Book, patient, says_of
+from small_house import NINE, d, house
 from spiracle.case import events as ev
 from spiracle.case.fold import fold
-from spiracle.case.hospital import MachineAtHand, read_hospital
-from spiracle.case.ledger import LEDGER
+from spiracle.case.hospital import read_hospital
 from spiracle.case.machines import (
-    DayCheck,
     day_check,
     last_leak,
-    leak_found,
     machine_book,
     reading_order,
     unready,
 )
-from spiracle.refusals import AskAgain, BadTable, Contradiction, Missing, NotAllowed, OutOfRange, Unknown
-from spiracle.sheets.machines import machines_sheet
+from spiracle.refusals import AskAgain, BadTable, Contradiction, Missing, NotAllowed, Unknown
 from spiracle.sheets.names import Names
 from spiracle.sheets.prepare import check_list
-from spiracle.sheets.shapes import MachineDay
 from spiracle.sheets.told import line_names, told
 from spiracle.sheets.words import words
-
-TODAY = NINE.date()
-VALVE, LEAK = "machine.valve-open", "machine.leak"
-
-
-class Book(Telling):
-    """The ledger of a hospital with one machine, told entry by entry."""
-
-    def __init__(self) -> None:
-        self.facts, self.id, self.now, self.entries = house(), LEDGER, NINE, []
-
-    def on(self, at: datetime) -> Book:
-        self.now = at
-        return self
-
-    @property
-    def check(self) -> DayCheck:
-        return day_check(machine_book(self.case), self.facts, "M1", self.now.astimezone(self.facts.zone).date())
-
-    @property
-    def sheet(self) -> MachineDay:
-        (found,) = machines_sheet(self.case, len(self.entries), self.facts, self.now).machines
-        return found
-
-    @property
-    def order(self) -> list[str]:
-        return [line.row.id for line in self.check.lines]
-
-    def read(self, line: str, outcome: str = "done", **more: Any) -> str:
-        return self.tell(
-            ev.MachineLineDone, machine="M1", line=line, outcome=outcome, **{"seconds_shown": d("8"), **more}
-        )
-
-    def leak(self, flow: str = "150", at: str = "30") -> str:
-        return self.tell(ev.MachineLeakTested, machine="M1", at_cmh2o=d(at), flow_ml_min=d(flow))
-
-    def fall(self, **more: Any) -> dict[str, Any]:
-        return {"machine": "M1", "at_cmh2o": d("30"), "to_cmh2o": d("25"), "seconds": d("30"), **more}
-
-    def whole(self) -> Book:
-        self.leak()
-        for line in self.order:
-            self.read(line)
-        return self
-
-
-def patient(book: Book, kind: str = "elective", at: datetime = NINE) -> Telling:
-    """A case decided as the door decides it: with the book laid into the facts."""
-    t = Telling(kind=kind)
-    t.facts, t.now = replace(t.facts, machines=machine_book(book.case)), at
-    return t
-
 
 # ---- the day's list
 
@@ -109,7 +51,7 @@ def test_the_list_is_read_in_the_days_order_and_nothing_is_passed_over() -> None
     b.refused(Missing, "detail", ev.MachineLineDone, machine="M1", line=first, outcome="fault")
     b.refused(Missing, "detail", ev.MachineLineDone, machine="M1", line=first, outcome="skipped")
     b.read(first, "fault", detail="hose frayed")
-    assert b.check.lacks == ("1 of 15 lines read today", "1 line is at fault", "no leak test today")
+    assert b.check.lacks == ("1 of 15 lines read today", f"1 line at fault ({says_of(b, first)})", "no leak test today")
     b.at(1).read(first)
     assert [line.state for line in b.check.lines[:3]] == ["done", "now", "ahead"]
     assert (b.check.done, b.check.of) == (1, 15)
@@ -171,106 +113,6 @@ def test_a_struck_line_is_to_be_read_again() -> None:
     assert (b.check.done, b.check.lines[0].state) == (0, "now")
 
 
-# ---- the leak
-
-
-def test_the_leak_line_wants_a_test_of_today() -> None:
-    """A19: a tick is no leak test: without one of today the line is not done, and over every limit it is a fault."""
-    b = Book()
-    before = b.order[: b.order.index(LEAK)]
-    for line in before:
-        b.read(line)
-    b.refused(Missing, "leak test", ev.MachineLineDone, machine="M1", line=LEAK)
-    b.leak("900")
-    b.refused(NotAllowed, "leak test", ev.MachineLineDone, machine="M1", line=LEAK)
-    b.read(LEAK, "fault", detail="leaks at the canister")
-    b.at(1).leak("150")
-    b.read(LEAK)
-    assert b.sheet.leak is not None and b.sheet.leak.verdict == "passes"
-
-
-def test_a_list_without_a_leak_test_is_not_whole() -> None:
-    """A19: the leak line may be skipped with a reason; the machine is then not checked."""
-    b = Book()
-    for line in b.order:
-        if line == LEAK:
-            b.read(line, "skipped", detail="no plug for the Y-piece")
-        else:
-            b.read(line)
-    assert (b.check.done, b.check.lacks) == (15, ("no leak test today",))
-
-
-def test_the_limits_stand_side_by_side() -> None:
-    """Illinois: at most 250 mL/min at 20 cmH2O; Coleman 2016: 300 at 30; taught: 200 (from memory)."""
-    b = Book()
-    b.leak("220", "20")
-    leak = b.sheet.leak
-    assert leak is not None and leak.verdict == "sources differ"
-    assert {(x.most, x.keeps, x.memory) for x in leak.limits} == {
-        (250, True, False),
-        (300, None, False),
-        (200, False, True),
-    }
-    assert all(x.cited for x in leak.limits)
-
-
-def test_a_leak_on_which_the_limits_differ_is_taken_and_said() -> None:
-    """A19: 220 mL/min at 20 cmH2O keeps the read limit of 250 and breaks the remembered one of 200."""
-    b = Book()
-    b.leak("220", "20")
-    for line in b.order:
-        b.read(line)
-    assert b.check.complete
-    assert b.sheet.says == "checked today, last line 09:00, leak 220 mL/min at 20 cmH₂O where the limits differ"
-
-
-def test_a_fall_is_a_leak_only_with_what_gives_way() -> None:
-    """A19: 1.5 L, 30 to 25 cmH2O in 30 s is 15.9 mL/min stiff and 344 with a bag of 30 mL/cmH2O on (Boyle's law, by hand)."""
-    b = Book()
-    for field, lacks in (("leak test, volume", {}), ("leak test, bag", {"volume_l": d("1.5")}),
-                         ("leak test, hoses and bag", {"volume_l": d("1.5"), "bag_on": True})):  # fmt: skip
-        b.refused(Missing, field, ev.MachineLeakTested, **b.fall(**lacks))
-    b.refused(Missing, "leak test, time", ev.MachineLeakTested, **b.fall(volume_l=d("1.5"), bag_on=False, seconds=None))
-    b.refused(Contradiction, "leak test, pressure after", ev.MachineLeakTested,
-              **b.fall(volume_l=d("1.5"), bag_on=False, to_cmh2o=d("31")))  # fmt: skip
-    b.refused(Missing, "leak test", ev.MachineLeakTested, machine="M1", at_cmh2o=d("30"))
-    b.refused(Missing, "leak test", ev.MachineLeakTested, **b.fall(flow_ml_min=d("100")))
-    b.refused(
-        OutOfRange, "leak test, pressure", ev.MachineLeakTested, machine="M1", at_cmh2o=d("10"), flow_ml_min=d("100")
-    )
-    b.tell(ev.MachineLeakTested, **b.fall(volume_l=d("1.5"), bag_on=False))
-    stiff = b.sheet.leak
-    b.at(1).tell(ev.MachineLeakTested, **b.fall(volume_l=d("1.5"), bag_on=True, wall_ml_cmh2o=d("30")))
-    soft = b.sheet.leak
-    assert stiff is not None and soft is not None and stiff.leak_ml_min is not None and soft.leak_ml_min is not None
-    assert (round(stiff.leak_ml_min, 1), round(soft.leak_ml_min)) == (15.9, 344)
-    assert (stiff.verdict, soft.verdict) == ("passes", "fault")
-    assert stiff.cautions and stiff.leak is not None and stiff.leak.estimated, "stiff hoses are an assumption, and said"
-    assert soft.leak is not None and soft.leak.working is not None and "ln(30 / 25)" in soft.leak.working.says
-
-
-def test_the_machines_own_figure_is_one_without_a_bag() -> None:
-    """A19: taken with a bag on it would make the leak look many times smaller."""
-    b = Book()
-    own = MachineAtHand(name="M1", volume="1.5 L", wall_ml_cmh2o=d("1.2"))
-    b.facts = replace(b.facts, hospital=msgspec.structs.replace(b.facts.hospital, machine_figures=(own,)))
-    assert (b.sheet.volume_l, b.sheet.wall_ml_cmh2o) == (1.5, 1.2)
-    wrong = b.fall(volume_l=d("1.5"), bag_on=True, wall_ml_cmh2o=d("1.2"))
-    b.refused(Contradiction, "leak test, hoses and bag", ev.MachineLeakTested, **wrong)
-    b.tell(ev.MachineLeakTested, **{**wrong, "bag_on": False})
-
-
-def test_a_test_that_todays_tables_would_not_take_stays_and_says_so() -> None:
-    b = Book()
-    odd = b.made(ev.MachineLeakTested, machine="M1", at_cmh2o=d("10"), flow_ml_min=d("100"))
-    b.entries.append(ev.Entry(1, b.now, odd))
-    leak = b.sheet.leak
-    assert leak is not None and leak.refusal is not None and (leak.verdict, leak.leak) == ("", None)
-    assert "the leak test did not pass" in b.check.lacks
-    with pytest.raises(OutOfRange):
-        leak_found(odd, b.facts)
-
-
 # ---- faults
 
 
@@ -289,9 +131,6 @@ def test_a_fault_stays_with_the_machine_until_it_is_mended() -> None:
 
 
 # ---- the patient
-
-
-FIRST = {"machine": "M1", "circuit": "T-piece"}
 
 
 def test_a_machine_not_checked_today_is_asked_about() -> None:

@@ -9,7 +9,7 @@ from spiracle.case import events as ev
 from spiracle.case.decide_people import need_words
 from spiracle.case.decide_spans import inside
 from spiracle.case.fold import Case
-from spiracle.case.machines import LEAK_LINE, DayCheck, day_check, day_of, leak_found, machine_book
+from spiracle.case.machines import LEAK_LINE, DayCheck, day_check, day_of, leak_found, leak_words, machine_book
 from spiracle.case.ruling import Rules
 from spiracle.quantity import figure
 from spiracle.refusals import Contradiction, Missing, NotAllowed, Unknown
@@ -54,14 +54,20 @@ def _leak_was_tested(check: DayCheck) -> None:
     if check.leak is None:
         raise Missing("leak test", f"none of {check.machine} is in today's book.",
                       "Enter the leak test first, or skip the line with a reason.")  # fmt: skip
+    if check.leak.at_least:
+        raise NotAllowed("leak test", f"today's is {leak_words(check.leak)}, and how much more is not known.",
+                         "Test again with how far the hoses give, or by the flow that holds the pressure.")  # fmt: skip
     if check.leak.fails:
         raise NotAllowed(
-            "leak test", "today's is over every limit.", "Mend it and test again, or write the line as a fault."
+            "leak test", "no limit lets today's pass.", "Mend it and test again, or write the line as a fault."
         )
 
 
 def machine_leak_tested(_ledger: Case, event: ev.MachineLeakTested, facts: Facts, _now: datetime) -> None:
+    """A19: tested on the day it is written; a flow or a fall, and what gave way during a fall."""
     known_machine(facts, event.machine)
+    if day_of(event.happened_at, facts) != day_of(event.recorded_at, facts):
+        raise NotAllowed("leak test", "a test is not written up on another day.", "Test the machine today.")
     if event.circuit:
         facts.breathing.circuit(event.circuit)
     inside("test pressure", event.at_cmh2o)
@@ -88,10 +94,14 @@ def machine_fault_found(ledger: Case, event: ev.MachineFaultFound, facts: Facts,
 
 
 def machine_fault_mended(ledger: Case, event: ev.MachineFaultMended, _facts: Facts, _now: datetime) -> None:
-    if not any(f.fault == event.fault for f in ledger.live(ev.MachineFaultFound)):
+    found = next((f for f in ledger.live(ev.MachineFaultFound) if f.fault == event.fault), None)
+    if found is None:
         raise Unknown("fault", f"{event.fault!r} was not found.", "Choose one of the machine's faults.")
     if any(m.fault == event.fault for m in ledger.live(ev.MachineFaultMended)):
         raise Contradiction("fault", f"{event.fault} is mended already.", "Note a new fault if it came back.")
+    if event.happened_at < found.happened_at:
+        raise Contradiction("fault", f"{found.what!r} was found later than that: nothing is mended before it is found.",
+                            "Give the time at which it was mended.")  # fmt: skip
     need_words(event.how, "how", "Say how it was mended.")
 
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal
 
 from spiracle.breathing import DropLeak, LeakVerdict, ListRow, leak_from_drop, leak_verdict, lists
 from spiracle.case import events as ev
-from spiracle.case.fold import Case
+from spiracle.case.fold import Case, E
 from spiracle.quantity import Quantity, figure
 from spiracle.refusals import Missing, Refusal
 
@@ -52,9 +52,16 @@ NO_BOOK = MachineBook()
 
 def machine_book(ledger: Case) -> MachineBook:
     return MachineBook(
-        ledger.live(ev.MachineLineDone), ledger.live(ev.MachineLeakTested), ledger.live(ev.MachineFaultFound),
-        ledger.live(ev.MachineFaultMended),
+        _stand(ledger, ev.MachineLineDone), _stand(ledger, ev.MachineLeakTested), _stand(ledger, ev.MachineFaultFound),
+        _stand(ledger, ev.MachineFaultMended),
     )  # fmt: skip
+
+
+def _stand(ledger: Case, kind: type[E]) -> tuple[E, ...]:
+    """Those that stand, oldest first; of one instant the later in the log is the later: an id is chance, and decides nothing."""
+    lines = [line for line in ledger.every(kind) if line.struck is None]
+    lines.sort(key=lambda line: (line.event.happened_at, line.event.recorded_at, line.entry.seq))
+    return tuple(line.event for line in lines)  # type: ignore[misc]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +76,12 @@ class LeakFound:
 
     @property
     def fails(self) -> bool:
-        return self.held is None or self.held.verdict == "fault"
+        """A leak that is only known to be at least so large has not passed."""
+        return self.held is None or self.held.verdict in {"fault", "not known"}
+
+    @property
+    def at_least(self) -> bool:
+        return self.held is not None and self.held.verdict == "not known"
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +108,12 @@ class DayCheck:
 
     @property
     def done(self) -> int:
-        return sum(line.state in {"done", "skipped"} for line in self.lines)
+        return sum(line.state == "done" for line in self.lines)
+
+    @property
+    def answered(self) -> int:
+        """Read in any way: done, at fault or skipped."""
+        return sum(line.entry is not None for line in self.lines)
 
     @property
     def of(self) -> int:
@@ -112,18 +129,24 @@ class DayCheck:
 
     @property
     def lacks(self) -> tuple[str, ...]:
-        faulty = sum(line.state == "fault" for line in self.lines)
-        answered = self.done + faulty
         said = []
-        if answered < self.of:
-            said.append(f"{answered} of {self.of} lines read today" if answered else "its list was not read today")
-        if faulty:
-            said.append("1 line is at fault" if faulty == 1 else f"{faulty} lines are at fault")
+        if self.answered < self.of:
+            said.append(
+                f"{self.answered} of {self.of} lines read today" if self.answered else "its list was not read today"
+            )
+        said += (words for words in (self._named("fault", "at fault"), self._named("skipped", "skipped")) if words)
         if self.leak is None:
             said.append("no leak test today")
+        elif self.leak.at_least:
+            said.append(f"the leak is not known, {leak_words(self.leak)}")
         elif self.leak.fails:
             said.append("the leak test did not pass")
         return tuple(said)
+
+    def _named(self, state: State, how: str) -> str:
+        """How many lines were answered so, and which: "2 lines skipped (Oxygen flush; Scavenging)"."""
+        which = [line.row.says.rstrip(".") for line in self.lines if line.state == state]
+        return f"{len(which)} line{'' if len(which) == 1 else 's'} {how} ({'; '.join(which)})" if which else ""
 
     @property
     def complete(self) -> bool:
@@ -199,8 +222,8 @@ def _given(value: Decimal | None, unit: str) -> Quantity | None:
 
 
 def leak_words(found: LeakFound) -> str:
-    """What a test came to: "150 mL/min at 30 cmH2O"."""
-    leak = "leak not worked" if found.leak is None else str(found.leak)
+    """What a test came to: "150 mL/min at 30 cmH2O", or "at least" so much."""
+    leak = "leak not worked" if found.leak is None else f"{'at least ' if found.at_least else ''}{found.leak}"
     return f"{leak} at {figure(found.test.at_cmh2o)} cmH2O"
 
 

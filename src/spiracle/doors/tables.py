@@ -39,12 +39,14 @@ def zone_of(name: str) -> tzinfo:
 
 @lru_cache(maxsize=4)
 def load_facts(hospital: Path | None = None) -> Facts:
-    """All facts; `hospital` is the hospital's own TOML. A missing file is refused, never taken as empty."""
+    """All facts; `hospital` is the hospital's own TOML. A missing file is refused, never taken as empty, and one with a figure that
+    no case could use is refused by its row."""
     from spiracle import __version__
     from spiracle.airway import AirwayTables
     from spiracle.breathing import BreathingTables
     from spiracle.case.facts import Facts
     from spiracle.case.hospital import NO_HOSPITAL, read_hospital
+    from spiracle.case.hospital_checked import check_hospital
     from spiracle.circulation import CirculationTables
     from spiracle.drugs import Formulary
     from spiracle.emergency import EmergencyTables
@@ -69,7 +71,7 @@ def load_facts(hospital: Path | None = None) -> Facts:
     if own.error_percent is not None:
         drugs = drugs.with_error_limit(own.error_percent)
     digest = hashlib.sha256("\0".join(f"{n}\0{t}" for n, t in sorted(texts.items())).encode()).hexdigest()[:10]
-    return Facts(
+    facts = Facts(
         sources=sources,
         patient=PatientTables.read(room_texts(texts, "patient"), sources),
         drugs=drugs,
@@ -83,3 +85,6 @@ def load_facts(hospital: Path | None = None) -> Facts:
         zone=zone_of(own.zone),
         version=f"spiracle {__version__}, tables {digest}",
     )
+    if hospital is not None:
+        check_hospital(facts, hospital.name)
+    return facts

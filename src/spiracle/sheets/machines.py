@@ -110,6 +110,7 @@ def _leak(found: LeakFound, facts: Facts, *, today: bool) -> MachineLeak:
     return MachineLeak(
         event_id=test.id,
         at=test.happened_at,
+        when=_when(test.happened_at, facts, today=today),
         by=_initials(test.by, facts),
         today=today,
         way="flow" if test.flow_ml_min is not None else "fall",
@@ -123,6 +124,11 @@ def _leak(found: LeakFound, facts: Facts, *, today: bool) -> MachineLeak:
         cautions=tuple(map(_printed, found.fall.cautions)) if found.fall is not None else (),
         refusal=refused(found.refusal) if found.refusal is not None else None,
     )
+
+
+def _when(at: datetime, facts: Facts, *, today: bool) -> str:
+    here, clock = at.astimezone(facts.zone), Names(zone=facts.zone).clock(at)
+    return clock if today else f"{here.day} {here:%b %Y} {clock}"
 
 
 def _worked(found: LeakFound, facts: Facts) -> Num | None:
@@ -154,7 +160,7 @@ def _limits(found: LeakFound, facts: Facts) -> tuple[MachineLimit, ...]:
             at=row.at,
             text=f"{row.most} mL/min at {row.at} {unit_text(PRESSURE)}",
             says=row.says,
-            keeps=_keeps(found, row.most, row.at),
+            keeps=_keeps(found, row.id),
             memory=row.memory,
             cited=cited(row.source, facts.sources),
         )
@@ -162,12 +168,9 @@ def _limits(found: LeakFound, facts: Facts) -> tuple[MachineLimit, ...]:
     )
 
 
-def _keeps(found: LeakFound, most: int, at: int) -> bool | None:
-    if found.leak is None:
-        return None
-    if found.leak.number(FLOW) > most:
-        return False
-    return True if found.test.at_cmh2o >= at else None
+def _keeps(found: LeakFound, limit: str) -> bool | None:
+    held = None if found.held is None else found.held.of(limit)
+    return {"kept": True, "over": False}.get(held or "")
 
 
 def _mended(book: MachineBook, facts: Facts, machine: str, day: date) -> tuple[MachineMended, ...]:

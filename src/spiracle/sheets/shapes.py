@@ -1497,7 +1497,7 @@ class MachineLine(Shape, frozen=True, kw_only=True):
 
 
 class MachineLimit(Shape, frozen=True, kw_only=True):
-    """One published limit of a leak, and whether a test keeps to it: None where the pressure was too low to say."""
+    """One published limit of a leak, and whether a test keeps to it: None where it cannot be said."""
 
     most: float
     at: float
@@ -1509,10 +1509,12 @@ class MachineLimit(Shape, frozen=True, kw_only=True):
 
 
 class MachineLeak(Shape, frozen=True, kw_only=True):
-    """A leak test as it stands against the limits, side by side. `today`: it counts for today's check."""
+    """A leak test as it stands against the limits, side by side. `today`: it counts for today's check; `when` is in the hospital's
+    own zone, with the day where it is another."""
 
     event_id: str
     at: datetime
+    when: str
     by: str
     today: bool
     way: Literal["flow", "fall"]
@@ -1520,7 +1522,7 @@ class MachineLeak(Shape, frozen=True, kw_only=True):
     leak: Num | None
     leak_ml_min: float | None
     at_cmh2o: float
-    verdict: Literal["passes", "sources differ", "fault", ""]
+    verdict: Literal["passes", "sources differ", "not known", "fault", ""]
     says: str
     limits: tuple[MachineLimit, ...]
     cautions: tuple[str, ...] = ()

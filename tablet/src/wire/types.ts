@@ -1320,6 +1320,7 @@ export interface MachineLine {
 export interface MachineLeak {
   event_id: string;
   at: string;
+  when: string;
   by: string;
   today: boolean;
   way: "fall" | "flow";
@@ -1327,7 +1328,7 @@ export interface MachineLeak {
   leak: Num | null;
   leak_ml_min: number | null;
   at_cmh2o: number;
-  verdict: "" | "fault" | "passes" | "sources differ";
+  verdict: "" | "fault" | "not known" | "passes" | "sources differ";
   says: string;
   limits: MachineLimit[];
   cautions: string[];

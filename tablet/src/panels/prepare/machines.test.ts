@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
 import type { Entry } from "../../wire/outbox";
 import type { MachineDay, MachineLine } from "../../wire/types";
-import { onScale, readHere, shortly } from "./machines";
+import { held, onScale, readHere, shortly, verdict } from "./machines";
 
 const line = (id: string, state: MachineLine["state"]): MachineLine => ({
   id,
@@ -68,7 +68,31 @@ describe("a machine in two words", () => {
     expect(shortly(day(read, { faults: [fault, fault] }))).toBe("2 open faults");
     expect(shortly(day(read, { complete: true }))).toBe("checked today");
     expect(shortly(day(read))).toBe("1 of 2 today");
+    expect(shortly(day([line("one", "skipped"), line("two", "done")]))).toBe("1 skipped today");
     expect(shortly(day([line("one", "now")]))).toBe("not read today");
+  });
+});
+
+describe("a leak in a few words", () => {
+  const tested = (said: "passes" | "fault" | "not known", at_cmh2o: number, ...keeps: (boolean | null)[]) => ({
+    verdict: said,
+    at_cmh2o,
+    limits: keeps.map((one) => ({ keeps: one })),
+  });
+  it("A19: says every limit only where every limit was tested", () => {
+    expect(verdict(tested("passes", 30, true, true))).toBe("Keeps every limit");
+    expect(verdict(tested("passes", 20, true, null))).toBe("Keeps the limits it was tested at");
+    expect(verdict(tested("fault", 30, false, false))).toBe("Over every limit");
+    expect(verdict(tested("fault", 29, false, null))).toBe("No limit lets it pass");
+    expect(verdict(tested("not known", 30, null, null))).toBe("Not known: at least this");
+  });
+  it("says of one limit what the test can say of it", () => {
+    const leak = tested("fault", 29, false, null);
+    expect(held(leak, { keeps: false, at: 29 })).toBe("broken");
+    expect(held(leak, { keeps: false, at: 20 })).toBe("over it, at a higher pressure");
+    expect(held(leak, { keeps: null, at: 30 })).toBe("not tested at its pressure");
+    expect(held(tested("not known", 30, null), { keeps: null, at: 30 })).toBe("not known");
+    expect(held(leak, { keeps: true, at: 20 })).toBe("kept");
   });
 });
 

@@ -1,5 +1,5 @@
 import type { Entry } from "../../wire/outbox";
-import type { MachineDay, MachineLine } from "../../wire/types";
+import type { MachineDay, MachineLeak, MachineLimit, MachineLine } from "../../wire/types";
 
 /** A line answered on this tablet and not yet in the book. */
 export type Line = MachineLine & { kept?: boolean };
@@ -31,7 +31,35 @@ export function shortly(day: MachineDay): string {
   const faults = day.faults.length;
   if (faults) return faults === 1 ? "1 open fault" : `${faults} open faults`;
   if (day.complete) return "checked today";
+  const skipped = day.lines.filter((line) => line.state === "skipped").length;
+  if (skipped) return `${skipped} skipped today`;
   return day.done ? `${day.done} of ${day.of} today` : "not read today";
+}
+
+type Tested = Pick<MachineLeak, "verdict" | "at_cmh2o"> & { limits: readonly Pick<MachineLimit, "keeps">[] };
+
+/** What a leak test came to, in a few words that are true of every limit beside it. */
+export function verdict(leak: Tested): string {
+  const every = (keeps: boolean): boolean => leak.limits.every((limit) => limit.keeps === keeps);
+  switch (leak.verdict) {
+    case "passes":
+      return every(true) ? "Keeps every limit" : "Keeps the limits it was tested at";
+    case "sources differ":
+      return "The limits differ";
+    case "not known":
+      return "Not known: at least this";
+    case "fault":
+      return every(false) ? "Over every limit" : "No limit lets it pass";
+    default:
+      return "";
+  }
+}
+
+/** One limit against a test: a test below its pressure cannot keep it, one above it is over the figure at more than its pressure. */
+export function held(leak: Tested, limit: Pick<MachineLimit, "keeps" | "at">): string {
+  if (limit.keeps === true) return "kept";
+  if (limit.keeps === false) return leak.at_cmh2o > limit.at ? "over it, at a higher pressure" : "broken";
+  return leak.verdict === "not known" ? "not known" : leak.verdict ? "not tested at its pressure" : "";
 }
 
 /** Where a leak and its limit stand on one scale, in per cent of the scale's width. */
