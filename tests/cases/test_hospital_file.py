@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
+import msgspec
 import pytest
 
-from small_house import HOUSE
+from small_house import HOUSE, house
+from spiracle.case.hospital import MachineAtHand
+from spiracle.case.machines import reading_order
 from spiracle.doors.demo import hospital_path
 from spiracle.doors.tables import load_facts
 from spiracle.refusals import BadTable
@@ -87,3 +92,16 @@ def test_a_figure_that_no_case_could_use_does_not_start(tmp_path: Path, is_: str
         read(tmp_path, text.replace(was, is_))
     assert (refused.value.field, says in refused.value.says) == ("ours.toml", True), refused.value.says
     assert refused.value.accepts
+
+
+def test_a_machine_without_a_ventilator_is_not_asked_about_it_every_day(tmp_path: Path) -> None:
+    """A19: what is not fitted is said once in the hospital's file; the valve and the leak can never be left out."""
+    own = MachineAtHand(name="M1", without=("ventilator",))
+    facts = replace(house(), hospital=msgspec.structs.replace(house().hospital, machine_figures=(own,)))
+    read_today = [row.line for row in reading_order(facts, date(2026, 5, 4), "M1")]
+    assert "ventilator" not in read_today and read_today[-1] == "valve-open"
+    assert "ventilator" in [row.line for row in reading_order(facts, date(2026, 5, 4), "M2")]
+    read(tmp_path, ROWS.replace('volume = "1.8 L"', 'volume = "1.8 L"\nwithout = ["ventilator"]', 1))
+    for never in ("valve-open", "leak", "nothing"):
+        with pytest.raises(BadTable, match="without"):
+            read(tmp_path, ROWS.replace('volume = "1.8 L"', f'volume = "1.8 L"\nwithout = ["{never}"]', 1))

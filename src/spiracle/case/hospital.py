@@ -87,6 +87,7 @@ class MachineAtHand(Strict, frozen=True, kw_only=True):
     name: str
     volume: str = ""
     wall_ml_cmh2o: Decimal | None = None
+    without: tuple[str, ...] = ()  # lines of its list that it has nothing for, by their ids: they are not read
 
 
 class StockedPart(Strict, frozen=True, kw_only=True):

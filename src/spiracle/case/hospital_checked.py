@@ -12,15 +12,17 @@ from typing import TYPE_CHECKING
 
 from spiracle.airway import TubeInStock, read_tube
 from spiracle.airway.sizing import shelf
-from spiracle.breathing import Cylinder, Price, check_cylinder
+from spiracle.breathing import Cylinder, Price, check_cylinder, lists
 from spiracle.breathing.leak import check_litres, check_walls
 from spiracle.drugs import read_strength
 from spiracle.quantity import Quantity, figure, read
-from spiracle.refusals import BadTable, Contradiction, OutOfRange, Refusal
+from spiracle.refusals import BadTable, Contradiction, NotOneOf, OutOfRange, Refusal
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
     from spiracle.case.hospital import Hospital, MachineAtHand, StockedTube
+
+ALWAYS_READ = ("oxygen-main", "leak", "manometer", "valve-open")  # no machine may be without these
 
 
 def check_hospital(facts: Facts, name: str = "hospital.toml") -> None:
@@ -117,6 +119,11 @@ def _machine(facts: Facts, own: Hospital, figures: MachineAtHand) -> None:
     if figures.wall_ml_cmh2o is not None:
         wall = Quantity.of(figures.wall_ml_cmh2o, "mL/cmH2O")
         check_walls(facts.breathing, wall, "wall_ml_cmh2o", bag_on=False)
+    lines = [row.line for row in lists(facts.breathing, "machine")]
+    for line in figures.without:
+        if line not in lines or line in ALWAYS_READ:
+            able = ", ".join(x for x in lines if x not in ALWAYS_READ)
+            raise NotOneOf("without", f"{line!r} is not a line that a machine can be without.", f"One of: {able}.")
 
 
 def _gas(facts: Facts, own: Hospital, name: str) -> None:

@@ -158,9 +158,10 @@ def day_of(at: datetime, facts: Facts) -> date:
     return at.astimezone(facts.zone).date()
 
 
-def reading_order(facts: Facts, day: date) -> tuple[ListRow, ...]:
+def reading_order(facts: Facts, day: date, machine: str = "") -> tuple[ListRow, ...]:
     """The machine list as it is read on a day: turned by the date, and by the week so that a weekday has no order of its own."""
-    *turning, last = lists(facts.breathing, "machine")
+    without = {line for own in facts.hospital.machine_figures if own.name == machine for line in own.without}
+    *turning, last = (row for row in lists(facts.breathing, "machine") if row.line not in without)
     first = (day.toordinal() + day.toordinal() // 7) % len(turning)
     return (*turning[first:], *turning[:first], last)
 
@@ -181,7 +182,7 @@ def day_check(book: MachineBook, facts: Facts, machine: str, day: date) -> DayCh
             read.setdefault(entry.line, entry)
     lines: list[DayLine] = []
     waits = True
-    for row in reading_order(facts, day):
+    for row in reading_order(facts, day, machine):
         found = read.get(row.id)
         lines.append(DayLine(row, found.outcome if found else "now" if waits else "ahead", found))
         waits = waits and found is not None
