@@ -19,6 +19,7 @@ from spiracle.sheets.cautions import (
 from spiracle.sheets.plan_around import limit_words
 from spiracle.sheets.plan_shapes import (
     Amount,
+    BreathingPart,
     Caution,
     Cite,
     DrugPart,
@@ -249,26 +250,90 @@ def _dead_space(plan: Plan, working: bool) -> Iterator[str]:
 def _breathing(plan: Plan, working: bool) -> Iterator[str]:
     yield from _title("Breathing system and oxygen")
     b = plan.breathing
-    if b.circuit:
-        yield from _row("circuit", b.circuit)
-    if b.why:
-        yield from _row("", b.why)
-    for phase, flow in b.fresh_gas.items():
-        yield from _row("fresh gas", f"{phase:<13}{marked(flow)}")
-        yield from _why(flow, working)
+    yield from _system_and_gas(b, working)
     if b.bag is not None:
         yield from _row("bag", marked(b.bag))
         yield from _why(b.bag, working)
+    yield from _agent(b, working)
     yield from _oxygen(plan, working)
     for refused in b.refused:
         yield from _refused(refused, "NOT KNOWN")
     for note in b.notes:
         yield from _row("note", note)
+    yield from _ventilators(b, working)
     yield from _sources(b.source, working)
+
+
+def _system_and_gas(b: BreathingPart, working: bool) -> Iterator[str]:
+    if b.circuit:
+        yield from _row("circuit", b.circuit)
+    if b.why:
+        yield from _row("", b.why)
+    for system in b.systems:
+        if not system.first:
+            yield from _row("or" if system.serves else "not", f"{system.name}: {system.says}")
+    for phase, flow in b.fresh_gas.items():
+        yield from _row("fresh gas", f"{phase:<13}{marked(flow)}")
+        yield from _why(flow, working)
+    yield from _opinions(b, working)
+    if b.least_flow is not None:
+        yield from _row("not under", marked(b.least_flow))
+        yield from _why(b.least_flow, working)
+
+
+def _opinions(b: BreathingPart, working: bool) -> Iterator[str]:
+    """What each source has for this animal, side by side; why they differ stands under them."""
+    for o in b.opinions:
+        span = "no figure" if o.low is None or o.high is None else marked(o.low)
+        if o.low is not None and o.high is not None and o.low.value != o.high.value:
+            span = f"{figure(o.low.value)} to {marked(o.high)}"
+        yield from _row("who says", f"{o.phase:<13}{span}; {o.says}{' (measured)' if o.measured else ''}")
+        yield from _sources(o.source, working)
+    if b.apart:
+        yield from _row("", f"Sources differ: {b.apart}")
+
+
+def _agent(b: BreathingPart, working: bool) -> Iterator[str]:
+    for reach in b.wash_in:
+        yield from _row("dial change", f"{reach.share.text} of it within {marked(reach.at_most)} at most, {marked(reach.measured)} "
+                                       "on the one circle that was measured")  # fmt: skip
+        yield from _why(reach.at_most, working)
+    for use in b.agent:
+        cost = "" if use.cost_per_hour is None else f", {use.cost_per_hour} {use.currency} an hour"
+        yield from _row("agent", f"{use.agent} at {use.dial.text}, {use.phase}: {marked(use.liquid)} of liquid{cost}")
+        yield from _why(use.liquid, working)
+    for words in b.waste:
+        yield from _row("", words)
+
+
+def _ventilators(b: BreathingPart, working: bool) -> Iterator[str]:
+    """First settings of both modes; the alarms once, with volume mode, and nothing said twice."""
+    said: set[str] = set()
+    for v in b.ventilator:
+        yield from _row("ventilator", f"{v.mode} mode, for {marked(v.lean_weight)} ({v.basis})")
+        if v.refused is not None:
+            yield from _refused(v.refused, "NOT KNOWN")
+            continue
+        shown = (("breath", v.tidal), ("rate", v.rate), ("in", v.inspiration), ("PEEP", v.peep), ("expected peak", v.peak),
+                 ("set pressure", v.set_pressure))  # fmt: skip
+        told = [f"{name} {marked(x, digits=3)}" for name, x in shown if x is not None]
+        yield from _row("", ", ".join((*told, f"ratio {v.ratio}")))
+        for _, amount in shown:
+            yield from _why(amount, working)
+        if v.mode == "volume" and v.alarms:
+            yield from _row("alarms", ", ".join(f"{a.name} {marked(a.amount)}" for a in v.alarms))
+        for note in v.notes:
+            if note not in said:
+                yield from _row("note", note)
+        said |= set(v.notes)
 
 
 def _oxygen(plan: Plan, working: bool) -> Iterator[str]:
     b = plan.breathing
+    if b.supply:
+        yield from _row("oxygen", b.supply)
+    if b.drive_gas is not None:
+        yield from _row("", f"ventilator takes {marked(b.drive_gas)} of it")
     if b.oxygen_minutes is None:
         return
     litres = f", {marked(b.oxygen_litres)} in the cylinder" if b.oxygen_litres is not None else ""
