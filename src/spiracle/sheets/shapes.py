@@ -1452,6 +1452,14 @@ class PickRow(Shape, frozen=True, kw_only=True):
     forms: tuple[str, ...] = ()
 
 
+class CylinderAtHand(Shape, frozen=True, kw_only=True):
+    """A cylinder of the hospital's list, as it was printed on it: read again before it is written."""
+
+    name: str
+    contents_l: str
+    full: str
+
+
 class Hospital(Shape, frozen=True, kw_only=True):
     """What the tablet must know of the hospital before any case."""
 
@@ -1475,6 +1483,8 @@ class Hospital(Shape, frozen=True, kw_only=True):
     ledger: str = ""
     label_paper: str = "a4"
     bags: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    breathing_bags: tuple[tuple[str, str], ...] = ()
+    cylinders: tuple[CylinderAtHand, ...] = ()
 
 
 class Answer(Shape, frozen=True, kw_only=True):

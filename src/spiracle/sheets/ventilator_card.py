@@ -194,7 +194,7 @@ def co2_now(t: Told, set_: ev.VentilationSet) -> tuple[Quantity | None, str]:
     if seen is None or seen.at < since or seen.value <= 0:
         return None, ""
     return Quantity.of(seen.value, "mmHg"), (
-        f"end-tidal {seen.text} mmHg, {t.names.clock(seen.at)}, taken for arterial: the true one is higher"
+        f"end-tidal {seen.text} mmHg, {t.names.clock(seen.at)}, taken for arterial, which is usually higher"
     )
 
 

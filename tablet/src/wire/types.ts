@@ -1143,6 +1143,8 @@ export interface Hospital {
   ledger: string;
   label_paper: string;
   bags: [string, string[]][];
+  breathing_bags: [string, string][];
+  cylinders: CylinderAtHand[];
 }
 
 export interface Hand {
@@ -1150,6 +1152,12 @@ export interface Hand {
   initials: string;
   name: string;
   role: "assistant" | "controlled-drug officer" | "head of anaesthesia" | "student" | "technician" | "veterinarian";
+}
+
+export interface CylinderAtHand {
+  name: string;
+  contents_l: string;
+  full: string;
 }
 
 export interface PickRow {
