@@ -94,6 +94,21 @@ def test_without_a_condition_the_dosing_weight_counts_and_it_is_said() -> None:
     assert "no body condition scored" in asked.says
 
 
+@pytest.mark.parametrize(
+    ("kg", "score", "ml"), [("71.55", None, "1234.5"), ("71.55", 9, "1234.5"), ("0.61", None, "10.25")]
+)
+def test_a_question_is_short_enough_to_be_sent_back_as_its_answer(kg: str, score: int | None, ml: str) -> None:
+    """The answer is the question's own sentence, and an entry's words have an end."""
+    t = Telling(species="dog", kg=kg)
+    if score is not None:
+        t.tell(ev.BodyConditionScored, score=score)
+    fields: dict[str, Any] = {"mode": "ventilator", "rate": 10, "tidal_ml": d(ml)}
+    if score == 9:
+        fields["tidal_ml"] = d("700.5")
+    asked = t.refused(AskAgain, "tidal volume", ev.VentilationSet, **fields)
+    t.tell(ev.VentilationSet, **fields, confirmed=True, answered=(asked.says,))
+
+
 def test_without_a_weight_a_breath_is_asked_about() -> None:
     t = Telling(species="cat", weighed=False)
     t.refused(AskAgain, "tidal volume", ev.VentilationSet, **SET, tidal_ml=d("30"))

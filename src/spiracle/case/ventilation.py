@@ -29,7 +29,7 @@ class Lean:
 def lean_of(facts: Facts, species: str, kg: Decimal, score: int | None, dosing: Decimal | None = None) -> Lean:
     """Lean weight where a condition was scored, else the dosing weight, and said so."""
     if score is None:
-        words = "no body condition scored: the dosing weight is taken for lean, which is too much in a fat animal"
+        words = "no body condition scored: dosing weight, too much in a fat animal"
         return Lean(Quantity.of(kg if dosing is None else dosing, "kg"), words, estimate=True)
     lean = facts.patient.lean(species, kg, score)
     if lean is None:

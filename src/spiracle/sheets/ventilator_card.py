@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import timedelta
 from decimal import Decimal
+from typing import Any
 
 from msgspec.structs import replace
 
@@ -17,16 +18,24 @@ from spiracle.case.facts import Facts
 from spiracle.case.ventilation import Lean, judged, lean_weight, typed
 from spiracle.quantity import Quantity, figure, read
 from spiracle.refusals import Refusal
+from spiracle.sheets.names import unit_text
 from spiracle.sheets.plan_shapes import AlarmPart, Amount, VentilatorPart, amount
 from spiracle.sheets.shapes import AlarmLine, Change, Num, VentilatorCard, VentilatorStart
 from spiracle.sheets.told import Told
-from spiracle.sheets.worked_shape import number, plain_refused, refused, worked_amount
-from spiracle.source import Worked, Zone
+from spiracle.sheets.worked_shape import number as plain_number
+from spiracle.sheets.worked_shape import plain_refused, refused, worked_amount
+from spiracle.source import Sources, Worked, Zone
 
 ARTERIAL = frozenset({"paco2", "arterial co2", "pco2 arterial", "pco2, arterial"})
 CO2_FRESH = timedelta(minutes=30)
 # One change at a time, small enough to be looked at before the next.
 RATE_STEP, TIDAL_STEP = Decimal(2), Decimal(10)
+
+
+def number(worked: Worked[Quantity] | Quantity, title: str, sources: Sources | None = None, **more: Any) -> Num:
+    """As every sheet prints a figure, with its unit in the signs of a page."""
+    found = plain_number(worked, title, sources, **more)
+    return replace(found, unit=unit_text(found.unit))
 
 
 def plan_card(facts: Facts, species: str, lean: Lean, *, estimated: bool = False) -> VentilatorCard:
@@ -83,7 +92,7 @@ def _start(facts: Facts, mode: str, made: breathing.Settings | Refusal, estimate
 
     def num(worked: Worked[Quantity], title: str, *, predicted: bool = False, significant: int = 3) -> Num:
         mark = "predicted" if predicted else "worked"
-        return number(worked, title, facts.sources, significant=significant, mark=mark, estimated=estimated)  # type: ignore[arg-type]
+        return number(worked, title, facts.sources, significant=significant, mark=mark, estimated=estimated)
 
     return VentilatorStart(
         mode=kind,
