@@ -83,6 +83,15 @@ def test_pressure_that_stays_after_a_breath_counts_for_less() -> None:
     assert found is not None and "Pressure after a breath 0 to 4 cmH₂O, pulse pressure 44 to 22 mmHg" in found.title
 
 
+def test_a_shut_valve_and_too_much_pressure_are_one_condition() -> None:
+    """A9, A16: 24 is over a cat's hard stop too."""
+    b = cat()
+    for minutes, peak, mean in ((70, "9", "82"), (75, "24", "60")):
+        see(b, minutes, peak_pressure=peak)
+        press(b, minutes, "110", mean, "50")
+    assert [a.id for a in lines(b, 76) if a.id in {"valve", "over-ventilated"}] == ["valve"]
+
+
 @pytest.mark.parametrize(
     ("peak", "mean"),
     [
@@ -213,6 +222,12 @@ def test_an_opioid_by_vein_asks_for_a_breath_again(drug: str, route: str, told: 
     assert (line(b, 73, "no breath seen") is not None) is told
     b.tell(73, ev.VentilationSet, mode="assisted by hand")
     assert line(b, 74, "no breath seen") is None
+
+
+def test_an_opioid_of_before_induction_is_not_asked_about() -> None:
+    b = cat(tube=False)
+    dose(b, 30, drug="methadone", purpose="premedication")
+    assert line(b, 66, "no breath seen") is None
 
 
 def test_a_rate_of_nothing_without_a_tube_is_told_at_once() -> None:

@@ -74,6 +74,21 @@ def test_each_change_of_the_flow_counts_from_its_minute() -> None:
     assert found is not None and found.text == "285"
 
 
+def test_a_mask_takes_the_flowmeter_over_and_gives_it_back() -> None:
+    """1 L/min, 10 min of mask at 3 and 10 at 1 again: 30 + 10. A gas setting during the mask takes over from it: 15 + 10."""
+    b = begun()
+    b.tell(9, ev.GasSet, oxygen_l_min=d("1"))
+    b.tell(10, ev.PreoxygenationBegan, way="mask", flow_l_min=d("3"))
+    b.tell(20, ev.PreoxygenationEnded)
+    back = left(b, 30).litres
+    assert back is not None and back.text == "300"
+    b = begun()
+    b.tell(10, ev.PreoxygenationBegan, way="mask", flow_l_min=d("3"))
+    b.tell(15, ev.GasSet, oxygen_l_min=d("1"))
+    over = left(b, 25).litres
+    assert over is not None and over.text == "315"
+
+
 def test_nothing_set_uses_nothing_and_has_no_end() -> None:
     found = left(begun(), 60)
     assert found.litres is not None and found.litres.text == "340"

@@ -126,6 +126,12 @@ def test_an_animal_that_breathes_for_itself_is_not_judged() -> None:
     cat().tell(ev.VentilationSet, mode="spontaneous", rate=60, tidal_ml=d("20"))
 
 
+def test_a_rate_by_hand_is_noted_as_it_was_and_its_pressure_is_judged() -> None:
+    t = cat()
+    t.tell(ev.VentilationSet, mode="assisted by hand", rate=40)
+    t.refused(Missing, "peak pressure", ev.VentilationSet, mode="assisted by hand", peak_cmh2o=d("22"))
+
+
 @pytest.mark.parametrize(
     ("fields", "fault", "field"),
     [
