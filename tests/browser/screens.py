@@ -29,7 +29,7 @@ def pages(page: Page, address: str, cases: dict[str, str], folder: Path, tail: s
     page.goto(f"{address}/#/")
     expect(page.get_by_text("In hand")).to_be_visible()
     picture("day-sheet")
-    for place in ("open", "no-time", "settings"):
+    for place in ("open", "no-time", "settings", "machines"):
         page.goto(f"{address}/#/{place}")
         expect(page.get_by_role("button", name="Back", exact=True)).to_be_visible()
         picture(place)

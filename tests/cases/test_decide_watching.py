@@ -147,7 +147,8 @@ def test_machine_and_oxygen_are_named_and_read() -> None:
     t = Telling()
     t.refused(Unknown, "machine", ev.MachineAssigned, machine="M7")
     t.refused(Unknown, "breathing system", ev.MachineAssigned, machine="M1", circuit="circle, small bore")
-    t.tell(ev.MachineAssigned, machine="M1", circuit="T-piece", bag_ml=d("500"))
+    t.refused(AskAgain, "machine", ev.MachineAssigned, machine="M1", circuit="T-piece", bag_ml=d("500"))
+    t.tell(ev.MachineAssigned, machine="M1", circuit="T-piece", bag_ml=d("500"), confirmed=True, reason="only one free")
     t.refused(Missing, "oxygen, gauge", ev.OxygenRead, source="cylinder", contents_l=d("680"), full_pressure="137 bar")
     t.refused(Contradiction, "oxygen, gauge", ev.OxygenRead, source="cylinder", contents_l=d("680"), full_pressure="137 bar",
               gauge="1900 bar")  # fmt: skip

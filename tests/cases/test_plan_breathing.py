@@ -40,7 +40,7 @@ breathing_bags = [500, 1000]
 machines = ["M1"]
 [[machine_figures]]
 name = "M1"
-volume = "4 L"
+volume = "2 L"
 [[agent_bottles]]
 agent = "isoflurane"
 bottle = "250 mL"
@@ -134,14 +134,18 @@ def test_an_agent_whose_liquid_is_not_known_takes_nothing_else_away() -> None:
 
 
 def test_a_turn_of_the_dial_takes_at_most_volume_over_flow() -> None:
-    """A circle measured at 4 L: half is there after ln 2 x 4 L over the flow; the one measured circle took 74 % of it."""
-    found = shown((MachineAssigned, {"machine": "M1", "circuit": "circle"}))
+    """A circle measured at 2 L with a bag of 2 L: half is there after ln 2 x 4 L over the flow; the one that was measured took 74 %."""
+    found = shown((MachineAssigned, {"machine": "M1", "circuit": "circle", "bag_ml": 2000}))
     flow = Decimal(dict(found.fresh_gas)["maintenance"].text)
     half = found.wash_in[0]
     expected = Decimal("0.6931") * 4 / flow
     assert abs(Decimal(half.at_most.text) - expected) < Decimal("0.06") * expected
     assert abs(Decimal(half.measured.text) - expected * Decimal("0.74")) < Decimal("0.06") * expected
     assert half.at_most.mark == half.measured.mark == "predicted"
+    without = shown((MachineAssigned, {"machine": "M1", "circuit": "circle"}))
+    assert Decimal(without.wash_in[0].at_most.text) > Decimal(
+        half.at_most.text
+    )  # the printed span's larger end, not the bare machine
 
 
 def test_a_concentrator_and_a_pipeline_have_no_minutes_and_say_what_they_need() -> None:

@@ -20,7 +20,7 @@ import pytest
 import sqlalchemy as sa
 
 from served import NOW, wait_for
-from spiracle.case.events import CaseOpened, Event, NoteWritten, Weighed, decode, encode
+from spiracle.case.events import CaseOpened, Event, NoteWritten, PatientDescribed, Weighed, decode, encode
 from spiracle.doors.clock import SetClock
 from spiracle.doors.log_store import LogStore, Overtaken, open_store
 from spiracle.doors.log_store_schema import HEAD, LOG, make_engine, read_url, revision
@@ -196,6 +196,15 @@ def test_cases_are_listed_newest_first_and_signed_ones_leave_the_day(
     store.append(case, [made(RecordSigned, case, role="veterinarian")], 1)
     assert store.open_cases(clock.now()) == (other, case), "signed just now: still on the day sheet"
     assert store.open_cases(clock.now() + timedelta(hours=24)) == (other,)
+
+
+def test_an_animal_is_found_by_words_of_its_signalment(store: LogStore, case: str) -> None:
+    other = str(uuid.uuid4())
+    for one, chip in ((case, "985 112 000"), (other, "98%_2 000")):
+        store.append(one, [opened(one), made(PatientDescribed, one, chip=chip)], 0)
+    assert store.describing("985 112 000") == (case,)
+    assert store.describing("98%_2") == (other,), "a sign of the search stands for itself"
+    assert store.describing("98__112") == ()
 
 
 @pytest.mark.parametrize("act", ["update log set body = 'x'", "delete from log", "update log set seq = seq + 1"])

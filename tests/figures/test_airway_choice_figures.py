@@ -91,8 +91,31 @@ def test_a_pups_tube_tells_nothing_of_the_grown_dog() -> None:
 
 
 def test_a_tube_that_was_tight_is_not_the_first_again() -> None:
-    measured = Measured.read(previous_tube="4.0 mm", previous_outcome="tight")
+    measured = Measured.read(previous_tube="4.0 mm", previous_outcome="tight", previous_full_grown=True)
     assert airway.lay_out(airway_tables(), "cat", Q(4, "kg"), measured=measured).first.id_mm == Decimal("3.5")
+
+
+def test_the_tube_that_served_is_not_passed_over_for_a_larger_one() -> None:
+    """It sealed in this very animal: common practice. 6.0 mm in a dog whose weight asks for 8.0 mm."""
+    measured = Measured.read(previous_tube="6.0 mm", previous_outcome="served", previous_full_grown=True)
+    choice = airway.lay_out(airway_tables(), "dog", Q(10, "kg"), measured=measured)
+    assert choice.first.id_mm == 6
+    assert "the tube that served before" in choice.why.held[0]
+    assert any("disagree" in line for line in choice.disagreements)
+
+
+def test_a_small_tube_of_unknown_age_does_not_bind_a_large_dog() -> None:
+    """Nobody noted whether the dog was grown then: 4.0 mm in one of 20 kg is weighed, named as apart, and no ceiling."""
+    measured = Measured.read(previous_tube="4.0 mm", previous_outcome="served")
+    choice = airway.lay_out(airway_tables(), "dog", Q(20, "kg"), measured=measured)
+    assert choice.first.id_mm > 4 and choice.disagreements
+
+
+def test_a_cats_tube_that_leaked_is_named_beside_its_larger_neighbour() -> None:
+    measured = Measured.read(previous_tube="4.0 mm", previous_outcome="leaked")
+    choice = airway.lay_out(airway_tables(), "cat", Q(4, "kg"), measured=measured)
+    assert choice.first.id_mm == 4 and choice.tubes[-1].id_mm == Decimal("4.5")
+    assert any("ID 4.0 mm leaked before" in line for line in choice.cautions)
 
 
 @pytest.mark.parametrize(("species", "brachycephalic"), [("cat", False), ("dog", True)])

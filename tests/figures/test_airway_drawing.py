@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from decimal import Decimal
+from itertools import combinations
 from xml.etree import ElementTree
 
 import pytest
@@ -20,6 +21,7 @@ from spiracle.sheets.airway_svg import tube_svg
 from spiracle.sheets.print_marks import WIDTH
 
 Q = Quantity.of
+LETTER = 0.45
 STOCK = [
     airway.TubeInStock(id_mm=Decimal(i), od_mm=Decimal(o), length_mm=Decimal(n), tip_to_cuff_top_mm=Decimal(42),
                        cuff_length_mm=Decimal(22), side_hole_mm=Decimal(8))
@@ -114,7 +116,25 @@ def test_nothing_of_the_tube_lies_beyond_the_inlet(
     if got.stylet_tip.at_mm is not None:
         assert got.stylet_tip.at_mm <= got.tip.at_mm - 10
         assert got.side_hole.at_mm is None or not got.has_side_hole or got.stylet_tip.at_mm < got.side_hole.at_mm
-    assert inside(tube_svg(got))
+    assert inside(tube_svg(got)) and no_words_on_words(tube_svg(got))
+
+
+def no_words_on_words(svg: str) -> bool:
+    """No two names in the picture lie on one another."""
+    texts = list(inside(svg).iter("{http://www.w3.org/2000/svg}text"))
+    boxes = [(*across(t), float(t.get("y", "0"))) for t in texts if len(t.text or "") > 2]
+    return not [1 for (a, b, y), (c, d, z) in combinations(boxes, 2) if abs(y - z) < 10 and a < d - 2 and c < b - 2]
+
+
+@given(
+    st.integers(8, 400),
+    st.lists(st.tuples(st.sampled_from(["connector", "HME filter", "elbow", "CO2 sensor", "a part with quite a long name"]),
+                       st.integers(1, 600).map(lambda n: Q(Decimal(n) / 10, "mL"))), min_size=1, max_size=6),
+)  # fmt: skip
+def test_the_stack_stays_on_the_page_and_no_name_covers_another(tenths: int, parts: list[tuple[str, Quantity]]) -> None:
+    kg = Decimal(tenths) / 10
+    svg = dead_space_svg(airway.lay_out(airway_tables(), "dog", Q(kg, "kg"), parts=parts))
+    assert inside(svg) and no_words_on_words(svg)
 
 
 def inside(svg: str) -> ElementTree.Element:
@@ -124,9 +144,18 @@ def inside(svg: str) -> ElementTree.Element:
     high = float(root.get("viewBox", "").split()[3])
     for text in root.iter("{http://www.w3.org/2000/svg}text"):
         assert float(text.get("font-size", "0")) >= 12
-        assert 0 <= float(text.get("x", "-1")) <= WIDTH and 0 < float(text.get("y", "-1")) < high
+        left, right = across(text)
+        assert left >= -2 and right <= WIDTH + 2, text.text
+        assert 0 < float(text.get("y", "-1")) < high
     assert set(re.findall(r"#[0-9A-Fa-f]{3,6}", svg)) <= {"#1A221E", "#fff"}
     return root
+
+
+def across(text: ElementTree.Element) -> tuple[float, float]:
+    """About where the words begin and end on the page: a letter is about 0.45 as wide as the type is high (measured on a print)"""
+    wide, x = len(text.text or "") * float(text.get("font-size", "0")) * LETTER, float(text.get("x", "0"))
+    left = x - wide * {"start": 0, "middle": 0.5, "end": 1}[text.get("text-anchor", "start")]
+    return left, left + wide
 
 
 def words(svg: str) -> list[str]:
@@ -158,7 +187,7 @@ def test_the_dead_space_stack_adds_up_and_names_the_change_that_helps_most() -> 
                             measured=airway.Measured.read(incisors_to_thoracic_inlet="13 cm"))  # fmt: skip
     svg = dead_space_svg(choice)
     said = words(svg)
-    assert "= 19 mL, 47.5 % of a breath of 40 mL, 4.8 mL/kg" in said
+    assert "= 19 mL, 47.5 % of a breath of 40 mL, 4.75 mL/kg" in said
     assert "Helps most: Leave the HME filter out: 12 mL less, 30 % of a breath." in said
     assert {"HME filter 12", "elbow 4", "connector 2", "CO2 sensor 1", "0.88 gone by cutting"} <= set(said)
     wide = [float(r.get("width", "0")) for r in inside(svg).iter("{http://www.w3.org/2000/svg}rect")][:4]

@@ -152,8 +152,10 @@ def test_what_leads_is_under_its_ceiling(kg: Decimal, measured: airway.Measured,
         return
     assert all(first.od_mm <= bore * Decimal("0.7") for bore in bores)
     assert float(first.id_mm) <= choice.combined.id_mm + (0 if short or bores else 0.25) + 1e-6
-    if measured.previous_outcome == "tight" and measured.previous_tube_id is not None:
-        assert first.id_mm < measured.previous_tube_id.number("mm")
+    if measured.previous_tube_id is not None and measured.previous_full_grown:
+        last = measured.previous_tube_id.number("mm")
+        assert measured.previous_outcome != "tight" or first.id_mm < last
+        assert measured.previous_outcome != "served" or first.id_mm <= last
 
 
 @given(st.sampled_from(["dog", "cat"]), st.data(), st.booleans())

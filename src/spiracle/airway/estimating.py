@@ -253,6 +253,7 @@ def _from_palpation(facts: AirwayTables, species: str, short: bool, measured: Me
     share, per = facts.setting("trachea-fraction"), facts.setting("od-per-id").number
     mm = od_for_trachea_mm(bore, share.number / 100) / per
     says = f"By the felt trachea: {felt} less {wall.value} mm of wall each side (from memory), {share.value} % of it outside"
+    says += _picks_small(facts, mm)
     sd = sd_of_hits_mm(hits.number / 100, facts.setting("hit-half-width").number)
     return _estimate(
         PALPATED, mm, sd, says, [Input(PALPATED, str(felt), Mark.MEASURED)], [*hits.source, *share.source, "memory"]
@@ -268,9 +269,16 @@ def _from_septum(facts: AirwayTables, species: str, short: bool, measured: Measu
         return f"The nasal septum ({width}) is not used: it was tried in long-nosed dogs alone."
     hits, per = facts.setting("septum-hits"), facts.setting("od-per-id").number
     sd = sd_of_hits_mm(hits.number / 100, facts.setting("hit-half-width").number)
-    says = f"By the nasal septum: a tube {width} wide outside"
-    return _estimate(SEPTUM, float(width.number("mm")) / per, sd, says, [Input(SEPTUM, str(width), Mark.MEASURED)],
+    mm = float(width.number("mm")) / per
+    says = f"By the nasal septum: a tube {width} wide outside{_picks_small(facts, mm)}"
+    return _estimate(SEPTUM, mm, sd, says, [Input(SEPTUM, str(width), Mark.MEASURED)],
                      [*hits.source, "memory"])  # fmt: skip
+
+
+def _picks_small(facts: AirwayTables, mm: float) -> str:
+    """T11, said and not corrected: no figure was found, and the smaller tube is the kinder fault."""
+    least = facts.setting("picks-small-from")
+    return f"; from {least.value} mm it tended to pick too small" if mm >= least.number else ""
 
 
 def _from_back(facts: AirwayTables, species: str, short: bool, measured: Measured) -> Estimate | str | None:

@@ -26,7 +26,7 @@ from spiracle.airway.ranking import (
 from spiracle.airway.seating import Seat, Span, Stylet
 from spiracle.airway.sizing import Tube, TubeInStock, shelf
 from spiracle.airway.tables import AirwayTables
-from spiracle.quantity import Quantity, round_significant
+from spiracle.quantity import Quantity, reading, round_significant
 from spiracle.refusals import OutOfRange, Refusal
 from spiracle.source import Worked, Working, Zone
 
@@ -123,6 +123,7 @@ def lay_out(
             *found.cautions,
             *found.disagreements,
             *found.unused,
+            *_leaked_before(measured, first),
             *cautions,
             *cut_cautions,
             *_uncuffed(first),
@@ -136,7 +137,7 @@ def lay_out(
         disagreements=found.disagreements,
         unused=found.unused,
         ranked=ranked,
-        dead_space_ml_per_kg=round_significant(space.after.value.number("mL") / weight.number("kg"), 2),
+        dead_space_ml_per_kg=round_significant(space.after.value.number("mL") / weight.number("kg"), 3),
         changes=changes(facts, weight, space, cut.value if cut else None),
         burdens=weighed,
         mark_at_incisors=seating.mark_at_incisors(cut),
@@ -160,6 +161,15 @@ def _why(found: Evidence, most: Ceiling) -> Working:
 
 def _uncuffed(first: Tube) -> tuple[str, ...]:
     return () if first.cuffed else ("No cuff at this size: the airway is not sealed; listen for the leak.",)
+
+
+def _leaked_before(measured: Measured, first: Tube) -> tuple[str, ...]:
+    """A tube no larger than the one that leaked comes first: why, and what to have at hand."""
+    last = measured.previous_tube_id
+    if measured.previous_outcome != "leaked" or last is None or first.id_mm > last.number("mm"):
+        return ()
+    return (f"ID {reading(last.number('mm'), 1)} mm leaked before, and nothing larger comes first here: look at its cuff, and have "
+            "the one larger in the hand.",)  # fmt: skip
 
 
 def _stylet_words(stylet: Stylet) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ from typing import Literal
 
 from spiracle.airway.bore import od_for_trachea_mm
 from spiracle.airway.estimating import WEIGHT, Combined, Evidence
-from spiracle.airway.measured import Measured
+from spiracle.airway.measured import PREVIOUS, Measured
 from spiracle.airway.sizing import Role, Tube
 from spiracle.airway.tables import AirwayTables, SealRow
 from spiracle.quantity import reading
@@ -92,7 +92,8 @@ def ceiling(facts: AirwayTables, species: str, brachycephalic: bool, measured: M
     """What the first choice may not exceed.
 
     In cats what weight asks for; in short noses and where the trachea was measured the combined size, and 70 % of that trachea
-    outside; a tube that was tight before, less one step. In other dogs half a step over the combined size: the nearest tube.
+    outside; the tube that served before, or one step under the one that was tight, in a
+    full-grown animal. In other dogs half a step over the combined size: the nearest tube.
     """
     step = facts.setting("one-size").number
     size = found.combined.id_mm
@@ -102,15 +103,19 @@ def ceiling(facts: AirwayTables, species: str, brachycephalic: bool, measured: M
     weight = found.named(WEIGHT)
     if species == "cat" and weight is not None and weight.id_mm <= most:
         most, says = weight.id_mm, "what a cat's weight asks for"
-    if measured.previous_outcome == "tight" and measured.previous_tube_id is not None:
-        loose = float(measured.previous_tube_id.number("mm")) - step
-        if loose < most:
-            most, says = loose, "one step under the tube that was tight"
+    last = found.named(PREVIOUS)
+    grown, outcome = measured.previous_full_grown is True, measured.previous_outcome
+    if last is not None and grown and outcome in {"served", "tight"} and last.id_mm < most:
+        most, says = last.id_mm, _as_last_time(str(outcome))
     share = facts.setting("trachea-fraction")
     od = od_for_trachea_mm(min(bores), share.number / 100) if bores else None
     if od is not None:
         says += f", and {share.value} % of the measured trachea outside"
     return Ceiling(id_mm=most, od_mm=od, strict=strict, says=says)
+
+
+def _as_last_time(outcome: str) -> str:
+    return "the tube that served before" if outcome == "served" else "one step under the tube that was tight"
 
 
 def most_mm(facts: AirwayTables, most: Ceiling) -> float:

@@ -143,9 +143,7 @@ def stylet(facts: AirwayTables, tube: Tube, length: Quantity | None) -> Stylet:
     says = f"The stylet's tip stays {behind} inside the tube's tip: stylets have torn tracheas."
     asked: tuple[str, ...] = ()
     if tube.side_hole_mm is None:
-        asked = (
-            f"{tube.id_text}: how many mm from its tip to its side hole's upper edge (0 if it has none)?",
-        )
+        asked = (f"{tube.id_text}: how many mm from its tip to its side hole's upper edge (0 if it has none)?",)
     else:
         past = Quantity.of(tube.side_hole_mm, "mm") + margin.quantity
         if past > behind:

@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from spiracle.airway import attempt_rules, breaths_needed, check_bore, cuff_volume_limit, fit, proof_lacking
+from spiracle.airway.measured import depth_bounds_cm
 from spiracle.case import events as ev
 from spiracle.case.decide_people import need_words, person, someone_else
 from spiracle.case.decide_spans import inside
@@ -16,7 +17,7 @@ from spiracle.case.ruling import Rules
 from spiracle.case.standing import dosing_weight_kg, in_arrest, species
 from spiracle.case.tube import cuff_cmh2o, signs_since, went_in
 from spiracle.quantity import Quantity, figure
-from spiracle.refusals import AskAgain, Contradiction, Missing, OverLimit, Unknown
+from spiracle.refusals import AskAgain, Contradiction, Missing, OutOfRange, OverLimit, Unknown
 from spiracle.source import Zone
 
 if TYPE_CHECKING:
@@ -133,9 +134,29 @@ def _after_a_good_attempt(case: Case, event: ev.TubePlaced) -> None:
         raise Contradiction("attempt", f"the last one ended: {ended[name]}.", "Note the attempt that put this tube in.")
 
 
-def proof_noted(_case: Case, event: ev.ProofNoted, _facts: Facts, _now: datetime) -> None:
+def proof_noted(case: Case, event: ev.ProofNoted, facts: Facts, _now: datetime) -> None:
     if event.sign == "co2" and event.seen and not event.breaths:
         raise Missing("breaths", "were not counted.", "Count the breaths with CO2.")
+    if event.depth_cm is not None:
+        if event.sign != DEPTH:
+            raise Contradiction("depth", f"does not belong to: {event.sign}.", "Note it with the mark at the incisors.")
+        with asking(event):
+            _not_past_the_inlet(case, event.depth_cm, facts)
+
+
+def _not_past_the_inlet(case: Case, depth_cm: Decimal, facts: Facts) -> None:
+    """A tip past the thoracic inlet may lie in one bronchus: asked, for the inlet may have been measured wrongly."""
+    inside("depth", depth_cm)
+    kg = dosing_weight_kg(case)
+    if kg is not None:
+        low, high = depth_bounds_cm(facts.airway, str(species(case)), float(kg))
+        if not low <= depth_cm <= high:
+            raise OutOfRange("depth", f"{figure(depth_cm)} cm at the incisors cannot be in this animal.",
+                             f"Read the mark again: {low} to {high} cm is possible.")  # fmt: skip
+    measured = [m.incisors_to_inlet_cm for m in case.live(ev.AirwayMeasured) if m.incisors_to_inlet_cm is not None]
+    if measured and depth_cm > measured[-1]:
+        raise AskAgain("depth", f"{figure(depth_cm)} cm is past the thoracic inlet at {figure(measured[-1])} cm: one lung?",
+                       "Draw it back and listen on both sides, or confirm the mark.")  # fmt: skip
 
 
 def airway_proven(case: Case, event: ev.AirwayProven, facts: Facts, _now: datetime) -> None:
@@ -150,11 +171,20 @@ def airway_proven(case: Case, event: ev.AirwayProven, facts: Facts, _now: dateti
     lacking = list(proof_lacking(facts.airway, signs, bool(event.second_person)))
     lacking += [line for line in CARD if line not in signs]
     kg = dosing_weight_kg(case)
-    if DEPTH not in signs and (kg is None or kg < DEPTH_UNDER_KG):
-        lacking.append("depth at the teeth")
+    if (kg is None or kg < DEPTH_UNDER_KG) and (DEPTH not in signs or depth_at(case, start) is None):
+        lacking.append("depth at the teeth, in cm")
     if lacking:
         raise Missing("airway", "still lacking: " + "; ".join(lacking) + ".", "Note what was seen, then declare it.")
     _method_agrees(case, event, facts, start)
+
+
+def depth_at(case: Case, start: datetime) -> Decimal | None:
+    """The mark read at the incisors with the tube that lies there: noted with the sign, else with the tube."""
+    noted = [p for p in case.live(ev.ProofNoted) if p.sign == DEPTH and p.happened_at >= start]
+    if noted and noted[-1].seen and noted[-1].depth_cm is not None:
+        return noted[-1].depth_cm
+    placed = [p.depth_cm for p in case.live(ev.TubePlaced) if p.happened_at >= start and p.depth_cm is not None]
+    return placed[-1] if placed and (not noted or noted[-1].seen) else None
 
 
 def _trace_agrees(case: Case, event: ev.AirwayProven, facts: Facts, start: datetime) -> None:

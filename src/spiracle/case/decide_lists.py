@@ -11,9 +11,12 @@ from spiracle.case.decide_machine import known_machine
 from spiracle.case.decide_people import need_words, person
 from spiracle.case.decide_spans import inside
 from spiracle.case.fold import Case
+from spiracle.case.machines import day_of, unready
+from spiracle.case.questions import asking
 from spiracle.case.ruling import Rules
+from spiracle.case.standing import troubled
 from spiracle.quantity import figure
-from spiracle.refusals import Contradiction, Missing, NotAllowed, Unknown
+from spiracle.refusals import AskAgain, Contradiction, Missing, NotAllowed, Unknown
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
@@ -40,11 +43,18 @@ def check_line_done(case: Case, event: ev.CheckLineDone, facts: Facts, _now: dat
         person(facts, event.spoken_by, "spoken by")
 
 
-def machine_assigned(_case: Case, event: ev.MachineAssigned, facts: Facts, _now: datetime) -> None:
+def machine_assigned(case: Case, event: ev.MachineAssigned, facts: Facts, _now: datetime) -> None:
+    """A9, A19: a machine that was not checked today, or has an open fault, is asked about; in trouble a yes is enough."""
     known_machine(facts, event.machine)
     if event.circuit:
         facts.breathing.circuit(event.circuit)
     inside("bag", event.bag_ml)
+    asked = unready(facts.machines, facts, event.machine, day_of(event.happened_at, facts))
+    for says in asked:
+        with asking(event):
+            raise AskAgain("machine", says, "Read its list, take another machine, or confirm it with a reason.")
+    if asked and not troubled(case):
+        need_words(event.reason, "reason", "Say in a few words why this machine is taken as it is.")
 
 
 def oxygen_read(_case: Case, event: ev.OxygenRead, facts: Facts, _now: datetime) -> None:

@@ -206,6 +206,7 @@ MEASURES = (
     ("tracheal_diameter_mm", "tracheal diameter"), ("ultrasound_diameter_mm", "tracheal diameter"),
     ("palpated_diameter_mm", "tracheal diameter"), ("septum_width_mm", "nasal septum"),
     ("occiput_to_tail_cm", "occipital bump to tail base"), ("tube_id_mm", "tube, inside diameter"),
+    ("trachea_to_inlet", "trachea over thoracic inlet"),
 )  # fmt: skip
 
 

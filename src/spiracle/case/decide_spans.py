@@ -30,6 +30,7 @@ SPANS: dict[str, tuple[str, str, str]] = {
     "incisors to larynx": ("1", "60", "cm"),
     "nasal septum": ("1", "80", "mm"),
     "occipital bump to tail base": ("10", "150", "cm"),
+    "trachea over thoracic inlet": ("0.03", "0.5", ""),
     "test pressure": ("0", "60", "cmH2O"),
     "leak flow": ("0", "20000", "mL/min"),
     "drive gas": ("0", "60", "L/min"),

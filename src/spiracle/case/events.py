@@ -380,6 +380,7 @@ class AirwayMeasured(Event, frozen=True, kw_only=True):
     palpated_diameter_mm: Decimal | None = None
     septum_width_mm: Decimal | None = None
     occiput_to_tail_cm: Decimal | None = None
+    trachea_to_inlet: Decimal | None = None
 
 
 class PlanSent(Event, frozen=True, kw_only=True):
@@ -835,7 +836,8 @@ class TubeWithdrawn(Event, frozen=True, kw_only=True):
 
 
 class ProofNoted(Event, frozen=True, kw_only=True):
-    """One sign of a tube in the trachea, or one line of securing it. `breaths` counts CO2 breaths seen."""
+    """One sign of a tube in the trachea, or one line of securing it. `breaths` counts CO2 breaths seen, `depth_cm` is the mark
+    that stands at the incisors."""
 
     covers = ("E3", "E4", "C3")
     sign: Literal["co2", "left chest", "right chest", "chest moves", "bag moves", "mist", "palpation", "stylet out",
@@ -843,6 +845,9 @@ class ProofNoted(Event, frozen=True, kw_only=True):
     seen: bool = True
     breaths: int | None = None
     detail: str = ""
+    depth_cm: Decimal | None = None
+    confirmed: bool = False
+    answered: tuple[str, ...] = ()
 
 
 class AirwayProven(Event, frozen=True, kw_only=True):

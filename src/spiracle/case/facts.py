@@ -8,6 +8,7 @@ from datetime import UTC, tzinfo
 from spiracle.airway import AirwayTables
 from spiracle.breathing import BreathingTables
 from spiracle.case.hospital import NO_HOSPITAL, Hospital
+from spiracle.case.machines import NO_BOOK, MachineBook
 from spiracle.case.protocols import NO_PROTOCOLS, Protocols
 from spiracle.circulation import CirculationTables
 from spiracle.drugs import Formulary
@@ -23,7 +24,8 @@ class Facts:
     """`version` names software and tables as they go on a print: a digest of every table read.
 
     `zone` is the hospital's own, as a value: words that hold a time of day hold the one on the wall. `protocols` are the
-    hospital's own as its ledger has them now: the door that holds the log lays them in when it decides for a patient.
+    hospital's own as its ledger has them now, `machines` the book of its machines: the door that holds the log lays both in when it decides
+    for a patient.
     """
 
     sources: Sources
@@ -39,3 +41,4 @@ class Facts:
     version: str = ""
     zone: tzinfo = UTC
     protocols: Protocols = NO_PROTOCOLS
+    machines: MachineBook = NO_BOOK

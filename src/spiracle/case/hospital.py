@@ -7,7 +7,8 @@ from typing import Literal
 
 import msgspec
 
-from spiracle.refusals import BadTable, Unknown
+from spiracle.quantity import read
+from spiracle.refusals import BadTable, Refusal, Unknown
 from spiracle.source import read_table
 
 Role = Literal["technician", "veterinarian", "head of anaesthesia", "controlled-drug officer", "student", "assistant"]
@@ -157,4 +158,13 @@ def read_hospital(text: str, name: str = "hospital.toml") -> Hospital:
     ids = [p.id for p in found.people]
     if len(ids) != len(set(ids)):
         raise BadTable(name, "two people share one id.", "Give each person an id of their own.")
+    for machine in found.machine_figures:
+        if found.machines and machine.name not in found.machines:
+            raise BadTable(
+                name, f"machine_figures: {machine.name!r} is not in machines.", "Write it as it stands there."
+            )
+        try:
+            read(machine.volume or "0 L", f"machine_figures, {machine.name}", "volume")
+        except Refusal as refusal:
+            raise BadTable(name, f"{refusal.field}: {refusal.says}", refusal.accepts) from refusal
     return found

@@ -77,17 +77,19 @@ def _plan(args: argparse.Namespace) -> int:
     from spiracle.doors.plan_text import plan_text
     from spiracle.sheets.plan_shapes import plan_json
 
-    made, facts, now = plan_of_file(Path(args.file), args.hospital)
+    made, request, facts, now = plan_of_file(Path(args.file), args.hospital)
     if args.format == "json":
         return _put(args, plan_json(made))
     if args.format == "pdf":
         from spiracle.doors.pdf import plan_pdf
+        from spiracle.sheets.plan_pictures import pictures_of
 
-        return _put(args, plan_pdf(made, facts, args.paper, now))
+        drawn = pictures_of(request, facts)
+        return _put(args, plan_pdf(made, facts, args.paper, now, pictures=drawn))
     return _put(args, plan_text(made, working=args.working).encode())
 
 
-def plan_of_file(path: Path, hospital: Path | None = None) -> tuple[Plan, Facts, datetime]:
+def plan_of_file(path: Path, hospital: Path | None = None) -> tuple[Plan, PlanRequest, Facts, datetime]:
     """Read, check and work out one plan file, now."""
     from spiracle.doors.plan_file import read_plan_file
     from spiracle.doors.tables import load_facts
@@ -98,7 +100,7 @@ def plan_of_file(path: Path, hospital: Path | None = None) -> tuple[Plan, Facts,
     facts = load_facts(hospital)
     now = datetime.now().astimezone()
     check(told.request, facts, last_weight=told.last_weight, weight_confirmed=told.weight_confirmed)
-    return work_out(told.request, facts, now), facts, now
+    return work_out(told.request, facts, now), told.request, facts, now
 
 
 def _text_of(path: Path) -> str:

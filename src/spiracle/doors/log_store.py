@@ -100,6 +100,16 @@ class LogStore:
         with self._reading.connect() as connection:
             return tuple(connection.execute(rows.order_by(LOG.c.place.desc()).limit(most)).scalars())
 
+    def describing(self, words: str, most: int = 50) -> tuple[str, ...]:
+        """Cases whose signalment holds these words, the latest first: to find the same animal again by its chip."""
+        like = LOG.c.body.contains(words, autoescape=True)
+        rows = sa.select(LOG.c.case_id, sa.func.max(LOG.c.place).label("last")).where(
+            LOG.c.kind == "PatientDescribed", like
+        )
+        with self._reading.connect() as connection:
+            found = connection.execute(rows.group_by(LOG.c.case_id).order_by(sa.desc("last")).limit(most)).all()
+        return tuple(case for case, _ in found)
+
     def case(self, case: str) -> tuple[Case, int]:
         """The folded case and the place it is folded up to. Kept in memory; only what is new is read and decoded."""
         kept = self._keep(case)

@@ -7,9 +7,10 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from spiracle.case.decide import decide
-from spiracle.case.events import DrugOrdered, Entry, EntryStruck, Event, ProtocolStarted
+from spiracle.case.events import DrugOrdered, Entry, EntryStruck, Event, MachineAssigned, ProtocolStarted
 from spiracle.case.fold import Case, fold
 from spiracle.case.ledger import LEDGER
+from spiracle.case.machines import machine_book
 from spiracle.case.protocols import protocols
 from spiracle.doors.clock import Clock
 from spiracle.doors.log_store_writer import Overtaken
@@ -21,8 +22,8 @@ if TYPE_CHECKING:
     from spiracle.doors.log_store import LogStore
 
 TRIES = 50
-# Entries that may rest on a protocol; a strike may give such an entry back.
-FROM_PROTOCOLS = (DrugOrdered, EntryStruck, ProtocolStarted)
+# Entries that may rest on a protocol or on a machine's book; a strike may give such an entry back.
+FROM_LEDGER = (DrugOrdered, EntryStruck, MachineAssigned, ProtocolStarted)
 
 
 def shape_of(refusal: Refusal) -> Refused:
@@ -36,16 +37,20 @@ def write(store: LogStore, facts: Facts, clock: Clock, case: str, events: Sequen
     return Answers(answers=answers, seq=store.case(case)[1])
 
 
-def with_protocols(facts: Facts, store: LogStore, case: str) -> Facts:
-    """Deciding is given facts alone: for a patient's case the hospital's protocols are laid in, as the ledger has them now."""
-    return facts if case == LEDGER else replace(facts, protocols=protocols(store.case(LEDGER)[0]))
+def with_ledger(facts: Facts, store: LogStore, case: str) -> Facts:
+    """Deciding is given facts alone: for a patient's case the hospital's protocols and the book of its machines are laid in, as
+    the ledger has them now."""
+    if case == LEDGER:
+        return facts
+    ledger = store.case(LEDGER)[0]
+    return replace(facts, protocols=protocols(ledger), machines=machine_book(ledger))
 
 
 def _write_one(store: LogStore, facts: Facts, clock: Clock, case: str, event: Event) -> Answer:
     for _ in range(TRIES):
         folded, seq = store.case(case)
-        if isinstance(event, FROM_PROTOCOLS):
-            facts = with_protocols(facts, store, case)
+        if isinstance(event, FROM_LEDGER):
+            facts = with_ledger(facts, store, case)
         try:
             known = _known(folded, event)
             if known is not None:
@@ -79,7 +84,7 @@ def _not_elsewhere(store: LogStore, event: Event) -> None:
 def would(store: LogStore, facts: Facts, clock: Clock, case: str, events: Sequence[Event | Answer]) -> Answers:
     """What `write` would answer, each event decided as if those before it had been written. Nothing is."""
     folded, seq = store.case(case)
-    facts = with_protocols(facts, store, case)
+    facts = with_ledger(facts, store, case)
     entries, answers = [line.entry for line in folded.lines], []
     for event in events:
         if isinstance(event, Answer):

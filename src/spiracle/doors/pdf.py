@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import io
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from functools import lru_cache
 from importlib.resources import files
@@ -85,13 +85,15 @@ def emergency_pdf(sheet: EmergencySheet, facts: Facts, paper: str, now: datetime
     return _print("emergency", {**data, "practice": facts.hospital.practice})
 
 
-def plan_pdf(plan: Plan, facts: Facts, paper: str, now: datetime, protocol: str = "") -> bytes:
-    """The plan of one patient, with working and sources."""
+def plan_pdf(
+    plan: Plan, facts: Facts, paper: str, now: datetime, protocol: str = "", pictures: Sequence[dict[str, str]] = ()
+) -> bytes:
+    """The plan of one patient, with its pictures, working and sources."""
     from spiracle.sheets.printed_plan import plan_data
 
     zone = ZoneInfo(facts.hospital.zone)
     data = plan_data(plan, facts.hospital.name, (facts.version,), _paper(paper), now, zone, protocol)
-    return _print("plan", {**data, "practice": facts.hospital.practice})
+    return _print("plan", {**data, "pictures": list(pictures), "practice": facts.hospital.practice})
 
 
 def _code(text: str) -> str:

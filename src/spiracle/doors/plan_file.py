@@ -16,6 +16,8 @@ from decimal import Decimal
 from difflib import get_close_matches
 from typing import Any, cast
 
+from spiracle.airway import Measured, TubeInStock
+from spiracle.airway.measured import OUTCOMES
 from spiracle.breathing import SUPPLIES, Price, Supply
 from spiracle.patient import read_sex
 from spiracle.quantity import Quantity, read, read_age_days
@@ -23,14 +25,12 @@ from spiracle.refusals import Contradiction, Missing, NotAQuantity, NotOneOf, Ou
 from spiracle.sheets.plan_request import (
     GRADES,
     METHODS,
-    AirwayInputs,
     Cylinder,
     LimitAsked,
     OrderAsked,
     Patient,
     PlanRequest,
     Stock,
-    TubeStocked,
 )
 
 TOP = ("patient", "order", "stock", "airway", "oxygen", "gas", "limit")
@@ -40,13 +40,20 @@ ORDER = ("drug", "purpose", "route", "dose", "row", "concentration", "when", "gi
          "reason")  # fmt: skip
 STOCK = ("strengths", "concentrations", "syringes", "tubes", "cylinder", "case_minutes", "parts", "circuit",
          "circuits", "bags", "bottle")  # fmt: skip
-TUBE = ("id", "od", "cuffed")
+TUBE = ("id", "od", "cuffed", "length", "tip_to_cuff_top", "cuff_length", "side_hole")
 CYLINDER = ("contents", "full", "gauge")
 BOTTLE = ("agent", "bottle", "price", "currency")
 OXYGEN = ("source", "max_flow", "percent", "drive_gas")
 GAS = ("agent", "dial", "ventilated", "circuit_volume")
 PARTS = ("connector", "elbow", "filter", "sensor", "adapter", "mask")
-AIRWAY = ("incisors_to_thoracic_inlet", "tracheal_diameter", "tube_id")
+# [airway]: the file's key, the airway room's name for it, and what is measured
+LENGTHS = (
+    ("incisors_to_thoracic_inlet", "incisors_to_inlet", "length"), ("incisors_to_larynx", "larynx_depth", "length"),
+    ("tracheal_diameter", "tracheal_diameter", "diameter"), ("ultrasound_diameter", "ultrasound_diameter", "diameter"),
+    ("palpated_diameter", "palpated_outer", "diameter"), ("septum_width", "septum_width", "diameter"),
+    ("occiput_to_tail_base", "occiput_to_tail", "length"), ("tube_id", "previous_tube_id", "diameter"),
+)  # fmt: skip
+AIRWAY = (*(key for key, _, _ in LENGTHS), "previous_outcome", "previous_full_grown", "trachea_to_inlet")
 LIMIT = ("reading", "below", "above", "action", "ordered_by")
 _DASHED = re.compile(r"^\s*([\d.,]+)\s*[-\u2010-\u2015]\s*([\d.,]+)\s*(\D.*)$")
 OLDEST_YEARS = 30
@@ -355,7 +362,7 @@ def _strengths(value: object, place: str) -> tuple[Quantity, ...]:
     return found
 
 
-def _tube(table: dict[str, Any], number: int) -> TubeStocked:
+def _tube(table: dict[str, Any], number: int) -> TubeInStock:
     place = f"stock, tube {number}"
     _known(table, TUBE, place)
     inside = read(_need(table, "id", place, 'Write it like id = "3.5 mm".'), f"{place}, id", "diameter").number("mm")
@@ -363,10 +370,19 @@ def _tube(table: dict[str, Any], number: int) -> TubeStocked:
     if outside is not None and outside.number("mm") <= inside:
         raise Contradiction(f"{place}, od", f"{outside} outside is not more than {inside} mm inside.",
                             "Read both from the tube: ID is the smaller one.")  # fmt: skip
-    return TubeStocked(
+
+    def mm(key: str) -> Decimal | None:
+        found = _quantity(table, key, place, "length")
+        return None if found is None else found.number("mm")
+
+    return TubeInStock(
         id_mm=inside,
         od_mm=None if outside is None else outside.number("mm"),
         cuffed=_flag(table, "cuffed", place, absent=True),
+        length_mm=mm("length"),
+        tip_to_cuff_top_mm=mm("tip_to_cuff_top"),
+        cuff_length_mm=mm("cuff_length"),
+        side_hole_mm=mm("side_hole"),
     )
 
 
@@ -380,13 +396,23 @@ def _cylinder(table: dict[str, Any], number: int) -> Cylinder:
     return Cylinder(contents=contents, full=full, gauge=_quantity(table, "gauge", place, "pressure"))
 
 
-def _airway(table: dict[str, Any]) -> AirwayInputs:
+def _airway(table: dict[str, Any]) -> Measured:
     _known(table, AIRWAY, "airway")
-    return AirwayInputs(
-        incisors_to_inlet=_quantity(table, "incisors_to_thoracic_inlet", "airway", "length"),
-        tracheal_diameter=_quantity(table, "tracheal_diameter", "airway", "diameter"),
-        tube_id=_quantity(table, "tube_id", "airway", "diameter"),
-    )
+    found: dict[str, Any] = {name: _quantity(table, key, "airway", kind) for key, name, kind in LENGTHS}
+    outcome = _text(table, "previous_outcome", "airway")
+    if outcome and outcome not in OUTCOMES:
+        raise NotOneOf(
+            "airway, previous_outcome", f"{outcome!r} is not how a tube serves.", "One of: " + ", ".join(OUTCOMES) + "."
+        )
+    if outcome and found["previous_tube_id"] is None:
+        raise Missing(
+            "airway, tube_id", "is not given for the tube that was used.", 'Write it like tube_id = "4.0 mm".'
+        )
+    grown = _flag(table, "previous_full_grown", "airway", absent=False) if "previous_full_grown" in table else None
+    ratio = table.get("trachea_to_inlet")
+    if ratio is not None and (isinstance(ratio, bool) or not isinstance(ratio, Decimal)):
+        raise NotAQuantity("airway, trachea_to_inlet", f"{ratio!r} is not a ratio.", "Write a number like 0.13.")
+    return Measured(**found, previous_outcome=outcome or None, previous_full_grown=grown, trachea_to_inlet=ratio)
 
 
 def _limit(table: dict[str, Any], number: int) -> LimitAsked:

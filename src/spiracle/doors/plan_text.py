@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from decimal import Decimal
-from textwrap import wrap
 
-from spiracle.quantity import figure, reading
+from spiracle.doors.text_breathing import breathing_block
+from spiracle.doors.text_rows import marked
+from spiracle.doors.text_rows import not_worked as _refused
+from spiracle.doors.text_rows import plain as _plain
+from spiracle.doors.text_rows import row as _row
+from spiracle.doors.text_rows import sources as _sources
+from spiracle.doors.text_rows import title as _title
+from spiracle.doors.text_rows import why as _why
+from spiracle.quantity import figure
 from spiracle.sheets.cautions import (
     ESTIMATED_SIGN,
     ESTIMATED_WORDS,
@@ -18,22 +25,16 @@ from spiracle.sheets.cautions import (
 )
 from spiracle.sheets.plan_around import limit_words
 from spiracle.sheets.plan_shapes import (
-    Amount,
-    BreathingPart,
     Caution,
-    Cite,
     DrugPart,
     EmergencyDrugPart,
     EmergencyPart,
     LimitPart,
     PatientPart,
     Plan,
-    Refused,
 )
-from spiracle.sheets.printed_plan import other_words
+from spiracle.sheets.printed_plan import other_words, resistance_words, shelf_shown
 
-WIDTH = 80
-LABEL = 12
 GRAVE = ("never", "avoid", "care", "note")
 
 
@@ -44,61 +45,13 @@ def plan_text(plan: Plan, working: bool = False) -> str:
         _cautions(plan.cautions, plan.patient.conditions),
         _drugs(plan.drugs, working),
         _airway(plan, working),
-        _breathing(plan, working),
+        breathing_block(plan, working),
         _fluids(plan, working),
         _limits(plan.limits, working),
         emergency_block(plan.emergency, working),
         _foot(),
     )
     return "\n".join(line for part in parts for line in (*part, "")).rstrip() + "\n"
-
-
-# ---- lines
-
-
-def marked(amount: Amount | None, absent: str = "not known", *, places: int | None = None, digits: int = 0) -> str:
-    """A figure with the marks that belong to it: from memory, estimated, predicted.
-
-    `places` prints so many decimals (tubes), `digits` so many significant ones (what nobody draws up).
-    """
-    if amount is None:
-        return absent
-    text = amount.text
-    if places is not None:
-        text = f"{reading(amount.value, places)} {amount.unit}"
-    elif digits:
-        text = f"{figure(amount.value, digits)} {amount.unit}"
-    signs = "".join(f" {s}" for s, on in ((MEMORY_SIGN, amount.memory), (PREDICTED_SIGN, amount.predicted)) if on)
-    return f"{ESTIMATED_SIGN if amount.estimated else ''}{text}{signs}"
-
-
-def _title(text: str, right: str = "") -> list[str]:
-    return [f"{text.upper()}{right:>{WIDTH - len(text)}}".rstrip(), "-" * WIDTH]
-
-
-def _row(label: str, text: str, indent: int = 2) -> Iterator[str]:
-    """A label and its text, wrapped under itself."""
-    first = " " * indent + f"{label:<{LABEL}}"
-    yield from wrap(text, WIDTH, initial_indent=first, subsequent_indent=" " * len(first)) or [first.rstrip()]
-
-
-def _plain(text: str, indent: int = 2) -> Iterator[str]:
-    yield from wrap(text, WIDTH, initial_indent=" " * indent, subsequent_indent=" " * indent)
-
-
-def _why(amount: Amount | None, working: bool) -> Iterator[str]:
-    if working and amount is not None and amount.working:
-        yield from _row("", f"= {amount.working}")
-
-
-def _sources(cites: Iterable[Cite], working: bool) -> Iterator[str]:
-    if working:
-        for cite in cites:
-            yield from _row("", f"source: {cite.citation} ({cite.seen})")
-
-
-def _refused(refused: Refused, label: str = "REFUSED") -> Iterator[str]:
-    yield from _row(label, f"{refused.field}: {refused.sentence} ({refused.name})")
 
 
 # ---- parts
@@ -223,12 +176,31 @@ def _airway(plan: Plan, working: bool) -> Iterator[str]:
             yield from _row(label, marked(amount) + (" inside the tip" if label == "stylet" else ""))
             yield from _why(amount, working)
     yield from _dead_space(plan, working)
+    yield from _evidence(plan, working)
     for refused in airway.refused:
         yield from _refused(refused, "NOT KNOWN")
     for note in (airway.why, *airway.notes):
         if note:
             yield from _row("note", note)
     yield from _sources(airway.source, working)
+
+
+def _evidence(plan: Plan, working: bool) -> Iterator[str]:
+    """Each way of choosing with its spread, the shelf by chance, what each tube costs a breath, the best single change."""
+    a = plan.airway
+    for e in a.estimates:
+        yield from _row("size by", f"{e.name:<14}{marked(e.id, places=1)}, give or take {marked(e.spread)}")
+        yield from _why(e.id, working)
+    if len(a.estimates) > 1:
+        yield from _row("together", a.combined)
+    for words in a.disagreements:
+        yield from _row("DISAGREE", words)
+    for r in shelf_shown(a):
+        yield from _row("chance", f"{r.why} {MEMORY_SIGN} {PREDICTED_SIGN}")
+    for n in a.resistances:
+        yield from _row("resistance", f"{n.role:<14}{marked(n.lost)}, {resistance_words(n)}")
+    for c in a.changes[:2]:
+        yield from _row("one change", c.says)
 
 
 def _dead_space(plan: Plan, working: bool) -> Iterator[str]:
@@ -243,105 +215,10 @@ def _dead_space(plan: Plan, working: bool) -> Iterator[str]:
     if space.parts:
         yield from _row("", "parts: " + ", ".join(f"{p.name} {marked(p.amount)}" for p in space.parts))
     yield from _why(space, working)
+    if space.no_answer:
+        yield from _row("", space.no_answer)
     if space.warning:
         yield from _row("WARNING", space.warning)
-
-
-def _breathing(plan: Plan, working: bool) -> Iterator[str]:
-    yield from _title("Breathing system and oxygen")
-    b = plan.breathing
-    yield from _system_and_gas(b, working)
-    if b.bag is not None:
-        yield from _row("bag", marked(b.bag))
-        yield from _why(b.bag, working)
-    yield from _agent(b, working)
-    yield from _oxygen(plan, working)
-    for refused in b.refused:
-        yield from _refused(refused, "NOT KNOWN")
-    for note in b.notes:
-        yield from _row("note", note)
-    yield from _ventilators(b, working)
-    yield from _sources(b.source, working)
-
-
-def _system_and_gas(b: BreathingPart, working: bool) -> Iterator[str]:
-    if b.circuit:
-        yield from _row("circuit", b.circuit)
-    if b.why:
-        yield from _row("", b.why)
-    for system in b.systems:
-        if not system.first:
-            yield from _row("or" if system.serves else "not", f"{system.name}: {system.says}")
-    for phase, flow in b.fresh_gas.items():
-        yield from _row("fresh gas", f"{phase:<13}{marked(flow)}")
-        yield from _why(flow, working)
-    yield from _opinions(b, working)
-    if b.least_flow is not None:
-        yield from _row("not under", marked(b.least_flow))
-        yield from _why(b.least_flow, working)
-
-
-def _opinions(b: BreathingPart, working: bool) -> Iterator[str]:
-    """What each source has for this animal, side by side; why they differ stands under them."""
-    for o in b.opinions:
-        span = "no figure" if o.low is None or o.high is None else marked(o.low)
-        if o.low is not None and o.high is not None and o.low.value != o.high.value:
-            span = f"{figure(o.low.value)} to {marked(o.high)}"
-        yield from _row("who says", f"{o.phase:<13}{span}; {o.says}{' (measured)' if o.measured else ''}")
-        yield from _sources(o.source, working)
-    if b.apart:
-        yield from _row("", f"Sources differ: {b.apart}")
-
-
-def _agent(b: BreathingPart, working: bool) -> Iterator[str]:
-    for reach in b.wash_in:
-        yield from _row("dial change", f"{reach.share.text} of it within {marked(reach.at_most)} at most, {marked(reach.measured)} "
-                                       "on the one circle that was measured")  # fmt: skip
-        yield from _why(reach.at_most, working)
-    for use in b.agent:
-        cost = "" if use.cost_per_hour is None else f", {use.cost_per_hour} {use.currency} an hour"
-        yield from _row("agent", f"{use.agent} at {use.dial.text}, {use.phase}: {marked(use.liquid)} of liquid{cost}")
-        yield from _why(use.liquid, working)
-    for words in b.waste:
-        yield from _row("", words)
-
-
-def _ventilators(b: BreathingPart, working: bool) -> Iterator[str]:
-    """First settings of both modes; the alarms once, with volume mode, and nothing said twice."""
-    said: set[str] = set()
-    for v in b.ventilator:
-        yield from _row("ventilator", f"{v.mode} mode, for {marked(v.lean_weight)} ({v.basis})")
-        if v.refused is not None:
-            yield from _refused(v.refused, "NOT KNOWN")
-            continue
-        shown = (("breath", v.tidal), ("rate", v.rate), ("in", v.inspiration), ("PEEP", v.peep), ("expected peak", v.peak),
-                 ("set pressure", v.set_pressure))  # fmt: skip
-        told = [f"{name} {marked(x, digits=3)}" for name, x in shown if x is not None]
-        yield from _row("", ", ".join((*told, f"ratio {v.ratio}")))
-        for _, amount in shown:
-            yield from _why(amount, working)
-        if v.mode == "volume" and v.alarms:
-            yield from _row("alarms", ", ".join(f"{a.name} {marked(a.amount)}" for a in v.alarms))
-        for note in v.notes:
-            if note not in said:
-                yield from _row("note", note)
-        said |= set(v.notes)
-
-
-def _oxygen(plan: Plan, working: bool) -> Iterator[str]:
-    b = plan.breathing
-    if b.supply:
-        yield from _row("oxygen", b.supply)
-    if b.drive_gas is not None:
-        yield from _row("", f"ventilator takes {marked(b.drive_gas)} of it")
-    if b.oxygen_minutes is None:
-        return
-    litres = f", {marked(b.oxygen_litres)} in the cylinder" if b.oxygen_litres is not None else ""
-    yield from _row("oxygen", f"{marked(b.oxygen_minutes)} to the reserve{litres}")
-    if b.oxygen_enough is not None:
-        enough = "enough for" if b.oxygen_enough else "NOT ENOUGH for"
-        yield from _row("", f"{enough} a case of {b.case_minutes} min")
-    yield from _why(b.oxygen_minutes, working)
 
 
 def _fluids(plan: Plan, working: bool) -> Iterator[str]:

@@ -27,7 +27,7 @@ from spiracle.case.ledger import LEDGER
 from spiracle.doors.clock import Clock
 from spiracle.doors.live import EVERY_CASE, Live, message
 from spiracle.doors.log_store import LogStore
-from spiracle.doors.log_store_write import with_protocols, would, write
+from spiracle.doors.log_store_write import with_ledger, would, write
 from spiracle.doors.web_guard import LOOPBACK, Guard
 from spiracle.doors.web_pages import Pages, web_folder
 from spiracle.doors.web_paper import Asked, asked, printed
@@ -37,7 +37,16 @@ from spiracle.refusals import Contradiction, Missing, NotAllowed, NotOneOf, Refu
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
     from spiracle.sheets.scanned import Kind
-    from spiracle.sheets.shapes import Board, CaseView, ProtocolDraft, ProtocolOffers, ProtocolsSheet, Scanned
+    from spiracle.sheets.shapes import (
+        Board,
+        CaseView,
+        EarlierHere,
+        MachinesSheet,
+        ProtocolDraft,
+        ProtocolOffers,
+        ProtocolsSheet,
+        Scanned,
+    )
 
 ENDED_FOR = timedelta(hours=24)
 SAME_VIEW = timedelta(seconds=1)
@@ -70,6 +79,16 @@ class Door:
         return answer(
             [{"seq": n.seq, "arrived_at": n.arrived_at, "event": msgspec.Raw(encode(n.event))} for n in entries]
         )
+
+    # ---- machines
+
+    async def get_machines(self, _request: Request) -> Response:
+        return answer(await run_in_threadpool(self._machines))
+
+    def _machines(self) -> MachinesSheet:
+        from spiracle.sheets.machines import machines_sheet
+
+        return machines_sheet(*self.store.case(LEDGER), self.facts, self.clock.now())
 
     # ---- protocols
 
@@ -121,11 +140,21 @@ class Door:
         kept = self._views.get(case)
         if kept is not None and kept[0] == seq and timedelta(0) <= now - kept[1] < SAME_VIEW:
             return kept[2]
-        view = case_view(folded, seq, with_protocols(self.facts, self.store, case), now)
+        view = case_view(folded, seq, with_ledger(self.facts, self.store, case), now)
         self._views[case] = (seq, now, view)
         while len(self._views) > 64:
             self._views.popitem(last=False)
         return view
+
+    async def get_earlier(self, request: Request) -> Response:
+        return answer(await run_in_threadpool(self._earlier, case_of(request)))
+
+    def _earlier(self, case: str) -> EarlierHere:
+        from spiracle.sheets.earlier import chip_as_written, earlier_here
+
+        here = self._patient(case)[0]
+        named = {c for words in chip_as_written(here) for c in self.store.describing(words)}
+        return earlier_here(here, {c: self.store.case(c)[0] for c in named}, self.facts)
 
     async def get_scanned(self, request: Request) -> Response:
         """What a label's code stands for. `of` is the case that the code names, where it is not the open one."""
@@ -301,8 +330,10 @@ def build_app(
         get("/api/board/live", door.get_board_live),
         get("/api/formulary", door.get_formulary),
         get("/api/emergency", door.get_emergency),
+        get("/api/machines", door.get_machines),
         get("/api/protocols", door.get_protocols),
         get("/api/cases/{case}", door.get_case),
+        get("/api/cases/{case}/earlier", door.get_earlier),
         get("/api/cases/{case}/protocols", door.get_offers),
         get("/api/cases/{case}/as-protocol", door.get_draft),
         get("/api/cases/{case}/scanned/{kind}/{id}", door.get_scanned),

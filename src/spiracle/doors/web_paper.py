@@ -60,6 +60,8 @@ def printed(sheet: str, case: Case, view: CaseView, facts: Facts, want: Asked, n
             )
         return pdf.emergency_pdf(view.emergency, facts, want.paper, now, view.collar.name)
     from spiracle.case.protocols import plan_title
-    from spiracle.sheets.plan_sheet import plan_of_case
+    from spiracle.sheets.plan_pictures import pictures_of
+    from spiracle.sheets.plan_sheet import plan_of_case, request_of
 
-    return pdf.plan_pdf(plan_of_case(case, facts, now), facts, want.paper, now, plan_title(case))
+    drawn = pictures_of(request_of(case, facts, now), facts)
+    return pdf.plan_pdf(plan_of_case(case, facts, now), facts, want.paper, now, plan_title(case), drawn)

@@ -26,6 +26,8 @@ SENT = (
     shapes.ProtocolsSheet,
     shapes.ProtocolOffers,
     shapes.ProtocolDraft,
+    shapes.EarlierHere,
+    shapes.MachinesSheet,
     shapes.Scanned,
 )
 # Sets of words that a page names by itself.

@@ -20,6 +20,7 @@ from spiracle.sheets.print_marks import (
     WIDTH,
     figure_of,
     line,
+    lines_of,
     picture,
     text,
 )
@@ -75,25 +76,33 @@ def dead_space_svg(choice: AirwayChoice) -> str:
                      f'fill="none" stroke="{INK}" stroke-width="1" stroke-dasharray="2 3"/>')  # fmt: skip
         keys.append(((x_of(total) + x_of(uncut)) / 2, f"{round(uncut - total, 2):g} gone by cutting"))
     parts += [line(x_of(p), y - 10, x_of(p), y + high + 6, 3.4) for p in posts]
-    parts += [
-        text(x_of(posts[0]) + 4, y - 14, f"named from {choice.caution_percent:f} %, {figure_of(posts[0])} mL", SMALL, "end"),
-        text(x_of(posts[1]) - 4, y - 14, f"asked above {choice.stop_percent:f} %, {figure_of(posts[1])} mL", SMALL),
-    ]  # fmt: skip
-    if x_of(posts[0]) < 170:
-        parts[-2] = text(EDGE, y - 14, f"named from {choice.caution_percent:f} %", SMALL)
+    parts += _post_words(choice, [x_of(p) for p in posts], posts, y - 14)
     return _sums(choice, [*parts, *_under(keys, y + high + 22)], y + high + 26 + 17 * len(keys))
+
+
+def _post_words(choice: AirwayChoice, at: Sequence[float], posts: Sequence[float], y: float) -> list[str]:
+    """What the two lines say, away from each other; as one line of words where both stand too near the edge."""
+    named = f"named from {choice.caution_percent:f} %, {figure_of(posts[0])} mL"
+    asked = f"asked above {choice.stop_percent:f} %, {figure_of(posts[1])} mL"
+    if len(named) * SMALL * GLYPH > at[0]:
+        return [text(EDGE, y, f"{named}; {asked}", SMALL)]
+    over = at[1] + len(asked) * SMALL * GLYPH > WIDTH
+    return [
+        text(at[0] + 4, y, named, SMALL, "end"),
+        text(at[1] + (4 if over else -4), y, asked, SMALL, "end" if over else "start"),
+    ]
 
 
 def _sums(choice: AirwayChoice, parts: list[str], y: float) -> str:
     """The stack in figures under it, and the single change that helps most."""
     space, percent = figure(choice.dead_space_after.value.value, 3), figure(choice.percent_of_breath, 3)
-    per_kg, breath = figure(choice.dead_space_ml_per_kg, 2), figure(choice.tidal.value.value, 3)
+    per_kg, breath = figure(choice.dead_space_ml_per_kg, 3), figure(choice.tidal.value.value, 3)
     parts.append(
         text(EDGE, y + 14, f"= {space} mL, {percent} % of a breath of {breath} mL, {per_kg} mL/kg", BODY + 2, bold=True)
     )
     y += 22
-    if choice.changes:
-        parts.append(text(EDGE, y + 14, f"Helps most: {choice.changes[0].says}", BODY))
+    for told in lines_of(f"Helps most: {choice.changes[0].says}", BODY) if choice.changes else ():
+        parts.append(text(EDGE, y + 14, told, BODY))
         y += 20
     parts.append(
         text(EDGE, y + 14, "dashed part: a typical volume, from memory; the two lines are from memory too", SMALL)

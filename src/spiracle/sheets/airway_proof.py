@@ -17,7 +17,7 @@ from spiracle.airway import (
 )
 from spiracle.case import events as ev
 from spiracle.case.attempts import AttemptStory, story
-from spiracle.case.decide_airway import CARD, DEPTH, DEPTH_UNDER_KG
+from spiracle.case.decide_airway import CARD, DEPTH, DEPTH_UNDER_KG, depth_at
 from spiracle.case.tube import cuff_cmh2o
 from spiracle.quantity import Quantity, figure, reading
 from spiracle.sheets.airway_secure import larynx_part, secure_lacking
@@ -149,8 +149,8 @@ def lacking(t: Told, signs: dict[str, ev.ProofNoted], went_in: datetime | None) 
         return ("no tube in place",)
     proof = proof_lacking(t.facts.airway, {s: p.breaths for s, p in signs.items()}, second_person=False)
     card = [SIGNS[line] for line in CARD if line not in signs]
-    if DEPTH not in signs and (t.kg is None or t.kg < DEPTH_UNDER_KG):
-        card.append(SIGNS[DEPTH])
+    if (t.kg is None or t.kg < DEPTH_UNDER_KG) and (DEPTH not in signs or depth_at(t.case, went_in) is None):
+        card.append(f"{SIGNS[DEPTH]}, in cm")
     return (*proof, *card)
 
 
@@ -215,11 +215,15 @@ def _proofs(t: Told, signs: dict[str, ev.ProofNoted], plan: PlanSheet) -> tuple[
                 expected=expected,
                 seen_at=noted.happened_at if noted is not None else None,
                 by=t.names.hand(noted.by) if noted is not None else "",
-                detail=noted.detail if noted is not None else "",
+                detail=_noted_words(noted) if noted is not None else "",
                 event_id=noted.id if noted is not None else "",
             )
         )
     return tuple(found)
+
+
+def _noted_words(noted: ev.ProofNoted) -> str:
+    return joined((f"{figure(noted.depth_cm)} cm" if noted.depth_cm is not None else "", noted.detail))
 
 
 def band_text(band: Guardrail) -> str:

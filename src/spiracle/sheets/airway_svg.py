@@ -19,6 +19,7 @@ from spiracle.sheets.print_marks import (
     WIDTH,
     figure_of,
     line,
+    lines_of,
     picture,
     text,
 )
@@ -53,7 +54,7 @@ def tube_svg(drawing: TubeDrawing) -> str:
         *_ruler(drawing, scale, low),
         *_legend(drawing, low + 70),
     ]
-    height = low + 70 + 20 * (1 + len(_lines(drawing))) + 4
+    height = low + 70 + 20 * len(_lines(drawing)) + 4
     return picture(
         parts, height, f"{drawing.id_text} in the patient, {_cm(drawing.inlet)} from incisors to thoracic inlet"
     )
@@ -196,9 +197,6 @@ def _named(drawing: TubeDrawing, scale: Scale) -> list[_Name]:
     if drawing.larynx.at_mm is None:
         known = drawing.cuff_top.at_mm if drawing.cuff_top.at_mm is not None else tip * 0.6
         found.append(_Name(scale.x(known / 2), "larynx not measured", "middle"))
-    if drawing.fork:
-        words = f"≈ fork, {drawing.fork[0] / 10:.0f} to {drawing.fork[1] / 10:.0f} cm"
-        found.append(_Name(scale.x(sum(drawing.fork) / 2), words, "middle"))
     found.append(_Name(scale.x(0), "incisors, connector", "start"))
     inward = [
         (drawing.larynx, f"larynx {_cm(drawing.larynx)}"),
@@ -212,7 +210,11 @@ def _named(drawing: TubeDrawing, scale: Scale) -> list[_Name]:
         (drawing.inlet, f"thoracic inlet {_cm(drawing.inlet)}"),
     ]
     places = sorted((place.at_mm, words) for place, words in inward if place.at_mm is not None)
-    return [*found, *(_Name(scale.x(at), words, "end") for at, words in places)]
+    found += [_Name(scale.x(at), words, "end") for at, words in places]
+    if drawing.fork:
+        low, high = drawing.fork
+        found.append(_Name(scale.x(high), f"≈ fork, {low / 10:.0f} to {high / 10:.0f} cm", "end"))
+    return found
 
 
 def _seated(names: Iterable[_Name]) -> list[_Name]:
@@ -243,11 +245,13 @@ def _ruler(drawing: TubeDrawing, scale: Scale, y: float) -> list[str]:
         parts.append(line(x, y, x, y + (8 if long else 4), 1))
         if long:
             parts.append(text(x, y + 20, str(cm) if cm else "0 cm", SMALL, "middle"))
-    low = y + 32
+    low, said = y + 32, _cut_words(drawing)
+    half = len(said) * (BODY + 2) * GLYPH / 2
+    middle = min(max((scale.x(0) + scale.x(tip)) / 2, half), WIDTH - half)
     parts += [
         line(scale.x(0), low, scale.x(tip), low, 2), line(scale.x(0), low - 5, scale.x(0), low + 5, 2),
         line(scale.x(tip), low - 5, scale.x(tip), low + 5, 2),
-        text((scale.x(0) + scale.x(tip)) / 2, low + 20, _cut_words(drawing), BODY + 2, "middle", bold=True),
+        text(middle, low + 20, said, BODY + 2, "middle", bold=True),
     ]  # fmt: skip
     return parts
 
@@ -261,20 +265,19 @@ def _cut_words(drawing: TubeDrawing) -> str:
 
 
 def _legend(drawing: TubeDrawing, y: float) -> list[str]:
-    words = "to scale along and across, connector not · solid measured, dashed from memory"
-    words += "" if drawing.trachea_mm else ", dotted width not measured"
-    words += ", hatched predicted" if drawing.fork else ""
-    parts = [text(EDGE, y + 14, words, SMALL)]
-    for i, told in enumerate(_lines(drawing)):
-        parts.append(text(EDGE, y + 34 + 20 * i, told, SMALL))
-    return parts
+    return [text(EDGE, y + 14 + 20 * i, told, SMALL) for i, told in enumerate(_lines(drawing))]
 
 
 def _lines(drawing: TubeDrawing) -> list[str]:
+    """What stands under the picture: how to read it, what is cut away, and what to measure."""
+    key = "to scale, connector not: solid measured, dashed from memory"
+    key += "" if drawing.trachea_mm else ", dotted width not measured"
+    key += ", hatched predicted" if drawing.fork else ""
     end = drawing.uncut_end
     typical = ": the uncut length is typical, from memory" if end.how == "memory" else ""
     away = [f"{-end.at_mm:.0f} mm come away{typical}"] if end.at_mm is not None and end.at_mm < 0 else []
-    return [*away, *(f"? {question}" for question in drawing.questions)]
+    told = [key, *away, *(f"? {question}" for question in drawing.questions)]
+    return [one for said in told for one in lines_of(said, SMALL)]
 
 
 def figure_cm(mm: float) -> str:

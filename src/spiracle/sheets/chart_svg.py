@@ -16,7 +16,7 @@ from spiracle.sheets.shapes import Chart, ChartBand, ChartMark, ChartPoint, Char
 
 WIDTH, LEFT, TOP, PLOT, ROW = 710.0, 74.0, 22.0, 190.0, 20.0
 INK, FAINT, HAND, WORKED = "#1A221E", "#CFC6B3", "#7B3F0C", "#0C5A53"
-SANS = "Source Sans 3"
+SANS = "'Source Sans 3'"
 ON_THE_PLOT = {"map", "heart_rate"}
 
 

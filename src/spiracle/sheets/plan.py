@@ -15,10 +15,11 @@ from spiracle.patient import Weight
 from spiracle.quantity import Quantity
 from spiracle.refusals import AskAgain, Contradiction
 from spiracle.sheets.cautions import STANDING
+from spiracle.sheets.plan_airway import airway_part
 from spiracle.sheets.plan_breathing import breathing_part
 from spiracle.sheets.plan_drugs import drug_part
 from spiracle.sheets.plan_request import Patient, PlanRequest
-from spiracle.sheets.plan_rooms import airway_part, emergency_part, fluids_part, limit_parts
+from spiracle.sheets.plan_rooms import emergency_part, fluids_part, limit_parts
 from spiracle.sheets.plan_shapes import Caution, DrugPart, PatientPart, Plan, amount
 from spiracle.sheets.plan_work import PlanWork, named, stands_inside, work_out
 from spiracle.sheets.worked_shape import cites, worked_amount

@@ -2,69 +2,20 @@
 
 from __future__ import annotations
 
-from spiracle.airway import AirwayChoice
 from spiracle.case.facts import Facts
-from spiracle.quantity import figure, reading
+from spiracle.quantity import figure
 from spiracle.sheets.plan_lines import caution_flag
 from spiracle.sheets.plan_rooms import limit_parts, loss_note
 from spiracle.sheets.plan_shapes import LimitPart
 from spiracle.sheets.plan_work import PlanWork
 from spiracle.sheets.said_once import Spoken, together
 from spiracle.sheets.shapes import (
-    AirwayPlan,
     Cited,
     FluidPlan,
     LimitRow,
-    Num,
-    Part,
     RiskFlag,
-    TubeShape,
 )
-from spiracle.sheets.worked_shape import cited, number, refused
-from spiracle.source import Worked
-
-
-def airway_plan(work: PlanWork, facts: Facts) -> AirwayPlan:
-    choice, sources = work.airway, facts.sources
-    if choice is None:
-        return AirwayPlan(tubes=(), refusal=refused(work.refusals["airway"]))
-    return AirwayPlan(
-        tubes=tuple(
-            TubeShape(role=t.role, id_text=reading(t.id_mm, 1), id_mm=float(t.id_mm), od_mm=float(t.od_mm), od_memory=t.od_memory,
-                      cuffed=t.cuffed)
-            for t in choice.tubes
-        ),
-        why=choice.why.says,
-        insertion=_num(choice.insertion, "how far in", facts, 1),
-        cut=_num(choice.cut, "length to cut", facts, 1),
-        stylet_setback=_num(choice.stylet_setback, "stylet inside the tip by", facts),
-        dead_space_before=_num(choice.dead_space_before, "outside the incisors, uncut", facts, 1),
-        dead_space_after=_num(choice.dead_space_after, "outside the incisors, cut", facts, 1),
-        parts=tuple(Part(name=p.name, ml=float(p.ml), text=f"{p.name} {p.quantity}") for p in choice.parts),
-        percent_of_breath=float(round(choice.percent_of_breath, 1)),
-        tidal=number(choice.tidal, "one breath", sources, significant=3, estimated=work.request.patient.estimated),
-        warn_percent=float(round(choice.caution_percent, 1)),
-        stop_percent=float(round(choice.stop_percent, 1)),
-        warning=_warning(choice),
-        attempts=attempt_words(facts),
-        memory=choice.memory,
-        refusal=refused(choice.refusals[0]) if choice.refusals else None,
-    )  # fmt: skip
-
-
-def attempt_words(facts: Facts) -> tuple[str, ...]:
-    """What is done after the first, second and third try."""
-    from spiracle.airway import attempt_rules
-
-    return attempt_rules(facts.airway).next_steps
-
-
-def _warning(choice: AirwayChoice) -> str:
-    return " ".join(w for w in (choice.dead_space_warning, *choice.cautions) if w)
-
-
-def _num(worked: Worked | None, title: str, facts: Facts, places: int | None = None) -> Num | None:  # type: ignore[type-arg]
-    return None if worked is None else number(worked, title, facts.sources, places=places)
+from spiracle.sheets.worked_shape import cited, number
 
 
 def fluid_plan(work: PlanWork, facts: Facts) -> FluidPlan:

@@ -11,6 +11,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Literal
 
+from spiracle.airway import Measured, TubeInStock
 from spiracle.breathing import Price, Supply
 from spiracle.quantity import Quantity
 
@@ -89,15 +90,6 @@ class OrderAsked:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class TubeStocked:
-    """A tube on the shelf: inside diameter, and the outside diameter if it is printed on the tube."""
-
-    id_mm: Decimal
-    od_mm: Decimal | None = None
-    cuffed: bool = True
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Cylinder:
     """An oxygen cylinder as printed and read; `gauge` None: not read yet, so no minutes."""
 
@@ -117,7 +109,7 @@ class Stock:
 
     strengths: Mapping[str, tuple[Quantity, ...]] = field(default_factory=dict)
     syringes: tuple[str, ...] = ()
-    tubes: tuple[TubeStocked, ...] = ()
+    tubes: tuple[TubeInStock, ...] = ()
     cylinders: tuple[Cylinder, ...] = ()
     case_minutes: int | None = None
     parts: tuple[tuple[str, Quantity], ...] = ()
@@ -132,15 +124,6 @@ class Stock:
     agent: str = ""
     dial: Quantity | None = None
     prices: Mapping[str, Price] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AirwayInputs:
-    """Lengths and diameters measured on this animal or its pictures."""
-
-    incisors_to_inlet: Quantity | None = None
-    tracheal_diameter: Quantity | None = None
-    tube_id: Quantity | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -168,7 +151,7 @@ class PlanRequest:
     patient: Patient
     orders: tuple[OrderAsked, ...] = ()
     stock: Stock = Stock()
-    airway: AirwayInputs = AirwayInputs()
+    airway: Measured = field(default_factory=Measured)
     limits: tuple[LimitAsked, ...] = ()
     given: tuple[DrugInBody, ...] = ()
     urgent: bool = False

@@ -2,96 +2,23 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
-
-from spiracle.airway import AirwayChoice
 from spiracle.case.facts import Facts
 from spiracle.circulation import Limit
 from spiracle.emergency import EmergencyPlan, Item, Shock
-from spiracle.quantity import Quantity
 from spiracle.refusals import Refusal
 from spiracle.sheets.emergency_sheet import sheet_id, step_words, vial_words
 from spiracle.sheets.plan_request import LimitAsked
 from spiracle.sheets.plan_shapes import (
-    AirwayPart,
-    Amount,
-    DeadSpacePart,
     EmergencyDrugPart,
     EmergencyPart,
     FluidsPart,
     LimitPart,
-    NamedAmount,
     Refused,
-    TubePart,
     amount,
 )
 from spiracle.sheets.plan_work import PlanWork
 from spiracle.sheets.worked_shape import cites, plain_refused, worked_amount
-from spiracle.source import Worked
-
-_MM = Quantity.of(1, "mm").unit
-
-
-def airway_part(work: PlanWork, facts: Facts) -> AirwayPart:
-    choice, estimated = work.airway, work.request.patient.estimated
-    if choice is None:
-        told = (plain_refused(work.refusals["airway"]),)
-        return AirwayPart(
-            tubes=(), insertion_depth=None, cut_length=None, dead_space=None, stylet_setback=None, refused=told
-        )
-    return AirwayPart(
-        tubes=tuple(
-            TubePart(
-                role=t.role,
-                id=amount(_mm(t.id_mm), predicted=True, memory=choice.memory, estimated=estimated),
-                od=amount(_mm(t.od_mm), memory=t.od_memory),
-                cuffed=t.cuffed,
-            )
-            for t in choice.tubes
-        ),
-        insertion_depth=_or_none(choice.insertion),
-        cut_length=_or_none(choice.cut),
-        dead_space=_dead_space(choice, estimated),
-        stylet_setback=worked_amount(choice.stylet_setback),
-        why=choice.why.says,
-        refused=tuple(plain_refused(r) for r in choice.refusals),
-        notes=choice.cautions,
-        source=cites(choice.why.sources, facts.sources),
-    )
-
-
-def _mm(value: Decimal) -> Quantity:
-    return Quantity(value, _MM)
-
-
-def _or_none(worked: Worked[Quantity] | None, estimated: bool = False) -> Amount | None:
-    return None if worked is None else worked_amount(worked, estimated=estimated)
-
-
-def _dead_space(choice: AirwayChoice, estimated: bool) -> DeadSpacePart:
-    base = worked_amount(choice.dead_space_after)
-    return DeadSpacePart(
-        value=base.value,
-        unit=base.unit,
-        ucum=base.ucum,
-        working=base.working,
-        memory=base.memory or any(p.memory for p in choice.parts),
-        estimated=base.estimated,
-        before=_or_none(choice.dead_space_before),
-        after=_or_none(choice.dead_space_after),
-        tube_before=_or_none(choice.tube_volume_before),
-        tube_after=_or_none(choice.tube_volume_after),
-        parts=tuple(NamedAmount(name=p.name, amount=amount(p.quantity, memory=p.memory)) for p in choice.parts),
-        breath=worked_amount(choice.tidal, estimated=estimated),
-        percent_of_breath=_one_place(choice.percent_of_breath),
-        warn_percent=_one_place(choice.caution_percent),
-        stop_percent=_one_place(choice.stop_percent),
-        warning=choice.dead_space_warning,
-    )
-
-
-def _one_place(value: Decimal) -> Decimal:
-    return round(value, 1)
+from spiracle.sheets.worked_shape import worked_or_none as _or_none
 
 
 def fluids_part(work: PlanWork, facts: Facts) -> FluidsPart:

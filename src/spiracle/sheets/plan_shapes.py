@@ -188,6 +188,10 @@ class DeadSpacePart(Amount, frozen=True, kw_only=True):
     parts: tuple[NamedAmount, ...] = ()
     breath: Amount | None = None
     percent_of_breath: Decimal | None = None
+    ml_per_kg: Decimal | None = None
+    co2_if_unanswered: Amount | None = None
+    minute_volume_more: Amount | None = None
+    no_answer: str = ""
     warn_percent: Decimal | None = None
     stop_percent: Decimal | None = None
     warning: str = ""
@@ -198,12 +202,57 @@ class NamedAmount(Plain, frozen=True, kw_only=True):
     amount: Amount
 
 
+class EstimatePart(Plain, frozen=True, kw_only=True):
+    """One way of choosing a tube: the size it gives and one standard deviation."""
+
+    name: str
+    id: Amount
+    spread: Amount
+    source: tuple[Cite, ...] = ()
+
+
+class RankedPart(Plain, frozen=True, kw_only=True):
+    """A tube of the shelf; the three shares sum to one and are predicted."""
+
+    id: Amount
+    od: Amount
+    cuffed: bool
+    place: str
+    too_small: Decimal
+    fits: Decimal
+    too_large: Decimal
+    why: str
+
+
+class ChangePart(Plain, frozen=True, kw_only=True):
+    what: str
+    part: str
+    saves: Amount
+    saves_percent: Decimal
+    says: str
+
+
+class ResistancePart(Plain, frozen=True, kw_only=True):
+    role: str
+    id: Amount
+    lost: Amount
+    regime: str
+    times_first: Decimal
+
+
 class AirwayPart(Plain, frozen=True, kw_only=True):
     tubes: tuple[TubePart, ...]
     insertion_depth: Amount | None
     cut_length: Amount | None
     dead_space: DeadSpacePart | None
     stylet_setback: Amount | None
+    stylet_bend: Amount | None = None
+    estimates: tuple[EstimatePart, ...] = ()
+    combined: str = ""
+    disagreements: tuple[str, ...] = ()
+    ranked: tuple[RankedPart, ...] = ()
+    changes: tuple[ChangePart, ...] = ()
+    resistances: tuple[ResistancePart, ...] = ()
     why: str = ""
     refused: tuple[Refused, ...] = ()
     notes: tuple[str, ...] = ()
@@ -250,12 +299,6 @@ class AgentPart(Plain, frozen=True, kw_only=True):
     currency: str = ""
 
 
-class AlarmPart(Plain, frozen=True, kw_only=True):
-    name: str
-    amount: Amount
-    says: str
-
-
 class VentilatorPart(Plain, frozen=True, kw_only=True):
     """First settings of a ventilator in one mode, from lean weight (the dosing weight where no condition was scored)."""
 
@@ -270,7 +313,7 @@ class VentilatorPart(Plain, frozen=True, kw_only=True):
     peak: Amount | None = None
     set_pressure: Amount | None = None
     minute_volume: Amount | None = None
-    alarms: tuple[AlarmPart, ...] = ()
+    alarms: tuple[NamedAmount, ...] = ()
     notes: tuple[str, ...] = ()
     refused: Refused | None = None
 

@@ -12,7 +12,6 @@ from msgspec.structs import replace
 from spiracle.breathing import Supply
 from spiracle.case import standing
 from spiracle.case.events import (
-    AirwayMeasured,
     AsaAssigned,
     BodyConditionScored,
     DosingWeightSet,
@@ -25,7 +24,6 @@ from spiracle.case.events import (
     OxygenRead,
     PatientDescribed,
     PlanSent,
-    PreviousAnaesthesiaNoted,
     ProcedurePlanned,
     ResultNoted,
     SyringeDrawn,
@@ -33,6 +31,7 @@ from spiracle.case.events import (
 )
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
+from spiracle.case.hospital import Hospital
 from spiracle.case.oxygen import cylinder_of, supply_of, ventilated
 from spiracle.case.prepared import vial_of
 from spiracle.case.pushes import amount_given
@@ -43,11 +42,11 @@ from spiracle.quantity import Quantity, figure, read, read_age_days
 from spiracle.refusals import Missing, Refusal
 from spiracle.sheets.budgets import shared_budgets
 from spiracle.sheets.plan import laid_out
-from spiracle.sheets.plan_around import airway_plan, fluid_plan, limit_rows, risk_flags
+from spiracle.sheets.plan_airway import airway_plan, measured_of, tubes_of
+from spiracle.sheets.plan_around import fluid_plan, limit_rows, risk_flags
 from spiracle.sheets.plan_breathing import breathing_plan
 from spiracle.sheets.plan_lines import drug_line
 from spiracle.sheets.plan_request import (
-    AirwayInputs,
     Cylinder,
     DrugInBody,
     LimitAsked,
@@ -55,7 +54,6 @@ from spiracle.sheets.plan_request import (
     Patient,
     PlanRequest,
     Stock,
-    TubeStocked,
 )
 from spiracle.sheets.plan_shapes import Caution, Plan
 from spiracle.sheets.plan_work import PlanWork, shelf_of, work_out
@@ -122,7 +120,7 @@ def request_of(case: Case, facts: Facts, now: datetime) -> PlanRequest:
         patient=_patient(case, facts),
         orders=tuple(_orders(case, facts)),
         stock=_stock(case, facts),
-        airway=_airway(case),
+        airway=measured_of(case),
         limits=tuple(
             LimitAsked(reading=o.reading, below=o.below, above=o.above, action=o.action, ordered_by=orderer(o, facts))
             for o in case.live(LimitOrdered)
@@ -296,16 +294,8 @@ def _stock(case: Case, facts: Facts) -> Stock:
     """The hospital's shelf, the machine this patient is on, and the oxygen as read."""
     hospital, planned = facts.hospital, case.last(ProcedurePlanned)
     machine, oxygen, dial = case.last(MachineAssigned), case.last(OxygenRead), case.last(VaporiserSet)
-    own = next((m for m in hospital.machine_figures if machine is not None and m.name == machine.machine), None)
     return Stock(
-        tubes=tuple(
-            TubeStocked(
-                id_mm=read(t.id, "hospital, tube", "diameter").number("mm"),
-                od_mm=read(t.od, "hospital, tube, od", "diameter").number("mm") if t.od else None,
-                cuffed=t.cuffed,
-            )
-            for t in hospital.tubes
-        ),
+        tubes=tubes_of(hospital),
         cylinders=_cylinders(case),
         case_minutes=None if planned is None else planned.minutes,
         parts=tuple((p.name, read(p.volume, f"hospital, part {p.name}", "volume")) for p in hospital.parts),
@@ -314,10 +304,18 @@ def _stock(case: Case, facts: Facts) -> Stock:
         supply=_supply(case, facts),
         drive_gas=None if oxygen is None or oxygen.drive_l_min is None else Quantity.of(oxygen.drive_l_min, "L/min"),
         ventilated=ventilated(case),
-        volume=None if own is None or not own.volume else read(own.volume, f"hospital, {own.name}", "volume"),
+        volume=_circle(machine, hospital),
         agent="" if dial is None else dial.agent,
         dial=None if dial is None or not dial.percent else Quantity.of(dial.percent, "%"),
     )
+
+
+def _circle(machine: MachineAssigned | None, hospital: Hospital) -> Quantity | None:
+    """What the circle holds: the machine's own gas without a bag, and the bag that is on it. Not told without both."""
+    own = next((m for m in hospital.machine_figures if machine is not None and m.name == machine.machine), None)
+    if machine is None or own is None or not own.volume or machine.bag_ml is None:
+        return None
+    return read(own.volume, f"hospital, {own.name}", "volume").to("L") + Quantity.of(machine.bag_ml, "mL").to("L")
 
 
 def _cylinders(case: Case) -> tuple[Cylinder, ...]:
@@ -335,22 +333,3 @@ def _supply(case: Case, facts: Facts) -> Supply | None:
         return supply_of(facts, oxygen)
     except Refusal:
         return None
-
-
-def _airway(case: Case) -> AirwayInputs:
-    """Measurements as last taken; each field from the latest event that holds it."""
-    found: dict[str, Decimal] = {}
-    for earlier in case.live(PreviousAnaesthesiaNoted):
-        if earlier.tube_id_mm is not None:
-            found["tube_id_mm"] = earlier.tube_id_mm
-    for event in case.live(AirwayMeasured):
-        for name in ("incisors_to_inlet_cm", "tracheal_diameter_mm", "tube_id_mm"):
-            value = getattr(event, name)
-            if value is not None:
-                found[name] = value
-    inlet, trachea, tube = (found.get(n) for n in ("incisors_to_inlet_cm", "tracheal_diameter_mm", "tube_id_mm"))
-    return AirwayInputs(
-        incisors_to_inlet=None if inlet is None else Quantity.of(inlet, "cm"),
-        tracheal_diameter=None if trachea is None else Quantity.of(trachea, "mm"),
-        tube_id=None if tube is None else Quantity.of(tube, "mm"),
-    )

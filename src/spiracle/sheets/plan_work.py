@@ -10,7 +10,6 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache, partial
 
-from spiracle.airway import AirwayChoice, Measured, TubeInStock, lay_out
 from spiracle.breathing import BreathingChoice, Price, systems
 from spiracle.breathing import Cylinder as OxygenCylinder
 from spiracle.breathing import plan as breathing_plan
@@ -23,6 +22,7 @@ from spiracle.emergency import EmergencyPlan
 from spiracle.patient import Flag, PatientTables
 from spiracle.quantity import Quantity, read
 from spiracle.refusals import Contradiction, Missing, NotMeasurable, OverLimit, Refusal
+from spiracle.sheets.plan_airway import AirwayWork, airway_work
 from spiracle.sheets.plan_bases import Basis, OtherWork, differs, other_weights, weight_in_use
 from spiracle.sheets.plan_moments import moments
 from spiracle.sheets.plan_request import LimitAsked, OrderAsked, Patient, PlanRequest
@@ -186,7 +186,7 @@ class PlanWork:
     size: str
     orders: tuple[OrderWork, ...]
     flags: tuple[Flag, ...]
-    airway: AirwayChoice | None
+    airway: AirwayWork | None
     breathing: BreathingChoice | None
     fluids: FluidWork
     for_emergency: Callable[[], EmergencyPlan]
@@ -212,7 +212,7 @@ def work_out(request: PlanRequest, facts: Facts) -> PlanWork:
         size=facts.patient.size_class(patient.species, patient.weight.number("kg"), patient.breed),
         orders=orders,
         flags=facts.patient.flags(conditions),
-        airway=_airway(request, facts, conditions, refusals),
+        airway=airway_work(request, facts, conditions, refusals),
         breathing=_breathing(request, facts, refusals),
         fluids=_fluids(request, facts, conditions),
         for_emergency=partial(emergency_work, request, facts, orders),
@@ -236,30 +236,6 @@ def _lean(patient: Patient, facts: Facts) -> Worked[Quantity] | None:
     if patient.body_condition is None:
         return None
     return facts.patient.lean(patient.species, patient.weight.number("kg"), patient.body_condition)
-
-
-def _airway(
-    request: PlanRequest, facts: Facts, conditions: frozenset[str], refusals: dict[str, Refusal]
-) -> AirwayChoice | None:
-    inputs, stock = request.airway, request.stock
-    tubes = [TubeInStock(id_mm=t.id_mm, od_mm=t.od_mm, cuffed=t.cuffed) for t in stock.tubes]
-    try:
-        return lay_out(
-            facts.airway,
-            request.patient.species,
-            request.patient.weight,
-            brachycephalic="brachycephalic" in conditions,
-            measured=Measured(
-                incisors_to_inlet=inputs.incisors_to_inlet,
-                tracheal_diameter=inputs.tracheal_diameter,
-                previous_tube_id=inputs.tube_id,
-            ),
-            stock=tubes or None,
-            parts=stock.parts or None,
-        )
-    except Refusal as refusal:
-        refusals["airway"] = refusal
-        return None
 
 
 def _breathing(request: PlanRequest, facts: Facts, refusals: dict[str, Refusal]) -> BreathingChoice | None:

@@ -7,8 +7,10 @@ from typing import Literal
 
 from spiracle import breathing
 from spiracle.case import events as ev
+from spiracle.case.machines import day_check, day_of
 from spiracle.quantity import figure
 from spiracle.sheets.given import given_line
+from spiracle.sheets.machines import state_words
 from spiracle.sheets.names import joined
 from spiracle.sheets.oxygen_now import oxygen_now
 from spiracle.sheets.shapes import CheckList, DrugLine, GivenLine, ListLine, Num, PrepareSheet
@@ -24,6 +26,7 @@ LISTS: tuple[tuple[ListName, str], ...] = (
     ("time-out", "Time-out"),
     ("recovery", "Before recovery"),
 )
+BOOKED = ("patient.machine-today", "sign-in.machine")
 State = Literal["done", "fault", "skipped", "now", "ahead"]
 
 
@@ -49,6 +52,7 @@ def prepare(t: Told, lines: tuple[DrugLine, ...]) -> PrepareSheet:
 
 def check_list(t: Told, name: ListName, title: str) -> CheckList:
     """Lines in their order: those answered, the one to read now, those to come. The last answer to a line counts."""
+    machine = t.case.last(ev.MachineAssigned)
     answered = {c.line: c for c in t.case.live(ev.CheckLineDone) if c.list == name}
     lines: list[ListLine] = []
     now_shown = False
@@ -60,7 +64,7 @@ def check_list(t: Told, name: ListName, title: str) -> CheckList:
             ListLine(
                 id=row.id,
                 says=row.says,
-                detail=row.detail,
+                detail=joined((row.detail, _by_the_book(t, machine)), "; ") if row.id in BOOKED else row.detail,
                 state=state,
                 at=done.happened_at if done is not None else None,
                 by=t.names.hand(done.spoken_by or done.by) if done is not None else "",
@@ -69,6 +73,14 @@ def check_list(t: Told, name: ListName, title: str) -> CheckList:
         )
     good = sum(line.state in {"done", "skipped"} for line in lines)
     return CheckList(list=name, title=title, lines=tuple(lines), done=good, of=len(lines))
+
+
+def _by_the_book(t: Told, machine: ev.MachineAssigned | None) -> str:
+    """What the machine's own book says, beside the line that asks whether it was checked."""
+    if machine is None:
+        return "no machine chosen yet"
+    check = day_check(t.facts.machines, t.facts, machine.machine, day_of(t.now, t.facts))
+    return f"{machine.machine}: {state_words(check, t.facts)}"
 
 
 def to_draw(t: Told, lines: tuple[DrugLine, ...]) -> tuple[DrugLine, ...]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from html import escape
+from textwrap import wrap
 
 from spiracle.airway.drawing import How
 
@@ -18,7 +19,7 @@ BODY, SMALL, ROW = 14.0, 12.0, 17.0
 DASH = {"memory": ' stroke-dasharray="6 4"', "predicted": "", "measured": "", "unknown": ' stroke-dasharray="1.5 4"'}
 HATCH = ('<defs><pattern id="hatch" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
          f'<path d="M0 0V6" stroke="{INK}" stroke-width="1.4"/></pattern></defs>')  # fmt: skip
-GLYPH = 0.52  # mean width of a letter against the type's size, for keeping words apart
+GLYPH = 0.48  # mean width of a letter against the type's size, for keeping words apart
 
 
 def line(x: float, y: float, x2: float, y2: float, wide: float, how: How = "measured") -> str:
@@ -35,6 +36,11 @@ def text(x: float, y: float, words: str, size: float, anchor: str = "start", *, 
 def picture(parts: Iterable[str], height: float, says: str) -> str:
     return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {height:.0f}" width="160mm" role="img" '
             f'font-family="{SANS}" fill="{INK}"><title>{escape(says)}</title>{"".join(parts)}</svg>')  # fmt: skip
+
+
+def lines_of(words: str, size: float) -> list[str]:
+    """Words broken where a line of this size is full."""
+    return wrap(words, int((WIDTH - 2 * EDGE) / (size * GLYPH)))
 
 
 def figure_of(value: float) -> str:

@@ -335,17 +335,22 @@ def _log(x: Any, zone: tzinfo) -> Data:
 
 def _airway(view: CaseView, zone: tzinfo) -> list[str]:
     i = view.induce
-    lines = [
-        f"Attempt {a.number}: {a.tube}, {a.outcome or 'not ended'}, {clock(a.began_at, zone)}"
-        + (f", view {a.view}" if a.view else "")
-        for a in i.attempts
-    ]
+    lines = []
+    for a in i.attempts:
+        how = (a.tube, a.operator, ", ".join(a.aids), f"new: {a.changed}" if a.changed else "", a.outcome or "not ended",
+               f"{a.seconds} s" if a.seconds is not None else "", clock(a.began_at, zone), f"view {a.view}" if a.view else "",
+               f"lowest SpO₂ {a.lowest_spo2}" if a.lowest_spo2 else "")  # fmt: skip
+        lines.append(f"Attempt {a.number}: {', '.join(w for w in how if w)}")
+        if a.came_out and a.came_out_at:
+            lines.append(f"Tube out, animal asleep, {clock(a.came_out_at, zone)}: {a.came_out}")
     if i.placed_text:
         lines.append(i.placed_text)
     lines += [f"{p.label}: {p.detail or 'yes'}, {clock(p.seen_at, zone)} {p.by}" for p in i.proofs if p.seen_at]
     lines.append(f"Proven {clock(i.proven_at, zone)} by {i.proven_by}" if i.proven_at else "Not declared proven")
-    if i.cuff:
-        lines.append(f"Cuff {shown(i.cuff)}" + (f", leak {shown(i.leak)}" if i.leak else ""))
+    cuff = (f"Cuff {shown(i.cuff)}" if i.cuff else "", f"leaks at {shown(i.leak)}" if i.leak else "",
+            f"{shown(i.cuff_volume)} of air" if i.cuff_volume else "")  # fmt: skip
+    if any(cuff):
+        lines.append(", ".join(c for c in cuff if c))
     lines.append(f"Machine: {view.prepare.machine or 'not named'}")
     lines += [f"{x.title}: {x.done} of {x.of} lines" for x in view.prepare.lists]
     return lines

@@ -4,10 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import datetime, tzinfo
+from decimal import Decimal
 
 from spiracle.sheets.names import capital
-from spiracle.sheets.plan_shapes import Amount, BreathingPart, Cite, DrugPart, LimitPart, OtherPart, Plan
+from spiracle.sheets.plan_shapes import (
+    AirwayPart,
+    Amount,
+    BreathingPart,
+    Cite,
+    DrugPart,
+    LimitPart,
+    OtherPart,
+    Plan,
+    RankedPart,
+    ResistancePart,
+)
 from spiracle.sheets.printed import Data, Footnotes, common
+
+WORTH_A_LINE = Decimal("0.05")
 
 
 def said(x: Amount | None, missing: str = "—") -> str:
@@ -93,8 +107,10 @@ def _sections(plan: Plan) -> Iterator[Data]:
     airway = [*tubes, ["insertion depth", said(a.insertion_depth)], ["cut to", said(a.cut_length)],
               ["stylet tip inside the tip by", said(a.stylet_setback)]]  # fmt: skip
     if a.dead_space is not None:
-        airway.append(["dead space", f"tube {said(a.dead_space.before)} uncut, {said(a.dead_space.after)} cut; all parts "
-                                     f"{said(a.dead_space)} {a.dead_space.warning}"])  # fmt: skip
+        d = a.dead_space
+        uncut = f"{d.before.value:.3g} {d.before.unit} uncut, " if d.before is not None else ""
+        airway.append(["dead space", f"{uncut}{said(d)} with the tube cut. {d.warning}"])
+    airway += list(_evidence(plan))
     airway += [["", r.sentence] for r in a.refused] + [["", n] for n in a.notes]
     yield {"title": "Airway", "rows": airway}
     circuit = f"{b.circuit}: {b.why}" if b.why else b.circuit
@@ -150,6 +166,32 @@ def _ventilator(b: BreathingPart) -> Iterator[list[str]]:
                                         f"peak {said(v.peak)}{pressure}; {said(v.lean_weight)}, {v.basis}"]  # fmt: skip
         if v.mode == "volume":
             yield ["alarms", ", ".join(f"{a.name} {said(a.amount)}" for a in v.alarms)]
+
+
+def shelf_shown(a: AirwayPart) -> Iterator[RankedPart]:
+    """The tubes laid out and those that may fit too; what has next to no chance is not worth a line."""
+    laid = {t.id.value for t in a.tubes}
+    return (r for r in a.ranked if r.id.value in laid or r.fits >= WORTH_A_LINE)
+
+
+def resistance_words(r: ResistancePart) -> str:
+    """As "laminar, 1.9 times the first choice"."""
+    return r.regime if r.role == "first choice" else f"{r.regime}, {r.times_first} times the first choice"
+
+
+def _evidence(plan: Plan) -> Iterator[list[str]]:
+    """Why this tube, what else stands on the shelf, what each costs, and what dead space does if nothing is changed."""
+    a = plan.airway
+    for e in a.estimates:
+        yield [f"size by {e.name}", f"{said(e.id)}, give or take {e.spread.text}"]
+    if len(a.estimates) > 1:
+        yield ["together", a.combined]
+    yield from (["they disagree", d] for d in a.disagreements)
+    yield from (["chance, predicted", r.why] for r in shelf_shown(a))
+    yield from ([f"{r.role}, lost to a quiet breath", f"{said(r.lost)}, {resistance_words(r)}"] for r in a.resistances)
+    yield from (["one change", c.says] for c in a.changes[:2])
+    if a.dead_space is not None and a.dead_space.no_answer:
+        yield ["if nothing is changed", a.dead_space.no_answer]
 
 
 def _limit(x: LimitPart) -> list[str]:

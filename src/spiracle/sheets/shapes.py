@@ -437,6 +437,84 @@ class TubeShape(Shape, frozen=True, kw_only=True):
     od_mm: float
     od_memory: bool = False
     cuffed: bool = True
+    fits: float | None = None
+    why: str = ""
+
+
+class EstimateRow(Shape, frozen=True, kw_only=True):
+    """One way of choosing a tube: its size with one standard deviation."""
+
+    name: str
+    text: str
+    id_mm: float
+    sd_mm: float
+    memory: bool = False
+    working: WorkingShape | None = None
+
+
+class RankedTube(Shape, frozen=True, kw_only=True):
+    """A tube of the shelf with its chances, which are predicted and sum to one."""
+
+    id_text: str
+    id_mm: float
+    od_mm: float
+    od_memory: bool = False
+    cuffed: bool = True
+    too_small: float
+    fits: float
+    too_large: float
+    place: str
+    why: str
+
+
+class ChangeRow(Shape, frozen=True, kw_only=True):
+    """One change alone and the dead space it takes away, best first."""
+
+    says: str
+    saves_ml: float
+    memory: bool = False
+
+
+class ResistanceRow(Shape, frozen=True, kw_only=True):
+    """Pressure a quiet breath loses along one tube of the set; predicted. `bench`: what was measured, where it was."""
+
+    role: str
+    id_text: str
+    lost: Num
+    regime: str
+    reynolds: int
+    times_first: float
+    bench: str = ""
+
+
+class DrawnPlace(Shape, frozen=True, kw_only=True):
+    """A place along the tube [mm from the incisors, inward]; None: nobody knows."""
+
+    at_mm: float | None = None
+    how: Literal["measured", "predicted", "memory", "not known"]
+
+
+class DrawnTube(Shape, frozen=True, kw_only=True):
+    """The first choice in the patient, as lengths: the connector stands at the incisors, zero."""
+
+    id_text: str
+    id_mm: float
+    od_mm: float
+    od_memory: bool
+    cuffed: bool
+    trachea_mm: float | None
+    larynx: DrawnPlace
+    inlet: DrawnPlace
+    tip: DrawnPlace
+    cuff_top: DrawnPlace
+    cuff_bottom: DrawnPlace
+    side_hole: DrawnPlace
+    has_side_hole: bool
+    uncut_end: DrawnPlace
+    stylet_tip: DrawnPlace
+    fork_low_mm: float | None = None
+    fork_high_mm: float | None = None
+    questions: tuple[str, ...] = ()
 
 
 class AirwayPlan(Shape, frozen=True, kw_only=True):
@@ -456,6 +534,21 @@ class AirwayPlan(Shape, frozen=True, kw_only=True):
     attempts: tuple[str, ...] = ()
     memory: bool = False
     refusal: Refused | None = None
+    working: WorkingShape | None = None
+    stylet_bend: Num | None = None
+    ml_per_kg: float | None = None
+    combined: str = ""
+    estimates: tuple[EstimateRow, ...] = ()
+    disagreements: tuple[str, ...] = ()
+    unused: tuple[str, ...] = ()
+    ranked: tuple[RankedTube, ...] = ()
+    changes: tuple[ChangeRow, ...] = ()
+    resistances: tuple[ResistanceRow, ...] = ()
+    co2_uncut: Num | None = None
+    co2: Num | None = None
+    co2_from: str = ""
+    co2_words: str = ""
+    drawing: DrawnTube | None = None
 
 
 class Part(Shape, frozen=True, kw_only=True):
@@ -1499,3 +1592,119 @@ class Answer(Shape, frozen=True, kw_only=True):
 class Answers(Shape, frozen=True, kw_only=True):
     answers: tuple[Answer, ...]
     seq: int
+
+
+# ---- earlier anaesthetics of the same animal
+
+
+class Earlier(Shape, frozen=True, kw_only=True):
+    """One earlier anaesthetic in this hospital's log. Fields are those that an entry of it would take over."""
+
+    case: str
+    at: datetime
+    when: str
+    tube_id: str = ""
+    tube_outcome: str = ""
+    full_grown: bool | None = None
+    airway: str = ""
+    trouble: str = ""
+
+
+class EarlierHere(Shape, frozen=True, kw_only=True):
+    """Of the animal with this chip; `chip` empty: none was read, so nothing can be looked up."""
+
+    chip: str = ""
+    found: tuple[Earlier, ...] = ()
+
+
+# ---- machines
+
+
+class MachineLine(Shape, frozen=True, kw_only=True):
+    """One line of a machine's list of today. `fast`: answered sooner than it can be read; marked, never blocked."""
+
+    id: str
+    says: str
+    detail: str = ""
+    state: Literal["done", "fault", "skipped", "now", "ahead"]
+    at: datetime | None = None
+    by: str = ""
+    note: str = ""
+    fast: bool = False
+
+
+class MachineLimit(Shape, frozen=True, kw_only=True):
+    """One published limit of a leak, and whether a test keeps to it: None where the pressure was too low to say."""
+
+    most: float
+    at: float
+    text: str
+    says: str
+    keeps: bool | None
+    memory: bool
+    cited: tuple[Cited, ...] = ()
+
+
+class MachineLeak(Shape, frozen=True, kw_only=True):
+    """A leak test as it stands against the limits, side by side. `today`: it counts for today's check."""
+
+    event_id: str
+    at: datetime
+    by: str
+    today: bool
+    way: Literal["flow", "fall"]
+    read: str
+    leak: Num | None
+    leak_ml_min: float | None
+    at_cmh2o: float
+    verdict: Literal["passes", "sources differ", "fault", ""]
+    says: str
+    limits: tuple[MachineLimit, ...]
+    cautions: tuple[str, ...] = ()
+    refusal: Refused | None = None
+
+
+class MachineFault(Shape, frozen=True, kw_only=True):
+    fault: str
+    event_id: str
+    what: str
+    at: datetime
+    by: str
+
+
+class MachineMended(Shape, frozen=True, kw_only=True):
+    """A fault that was mended on this day."""
+
+    what: str
+    how: str
+    at: datetime
+    by: str
+
+
+class MachineDay(Shape, frozen=True, kw_only=True):
+    """One machine today. `says` is its state in one line; `asks` what is asked of whoever takes it as it is."""
+
+    machine: str
+    complete: bool
+    done: int
+    of: int
+    very_fast: int
+    says: str
+    asks: tuple[str, ...]
+    lines: tuple[MachineLine, ...]
+    leak: MachineLeak | None
+    faults: tuple[MachineFault, ...]
+    mended: tuple[MachineMended, ...]
+    volume_l: float | None = None
+    wall_ml_cmh2o: float | None = None
+
+
+class MachinesSheet(Shape, frozen=True, kw_only=True):
+    """Every machine of the hospital on the day that its own calendar shows. `ledger`: the case id that entries go to."""
+
+    ledger: str
+    seq: int
+    day: str
+    at_low: float
+    at_high: float
+    machines: tuple[MachineDay, ...]

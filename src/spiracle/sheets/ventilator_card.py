@@ -19,7 +19,7 @@ from spiracle.case.ventilation import Lean, judged, lean_weight, typed
 from spiracle.quantity import Quantity, figure, read
 from spiracle.refusals import Refusal
 from spiracle.sheets.names import unit_text
-from spiracle.sheets.plan_shapes import AlarmPart, Amount, VentilatorPart, amount
+from spiracle.sheets.plan_shapes import Amount, NamedAmount, VentilatorPart, amount
 from spiracle.sheets.shapes import AlarmLine, Change, Num, VentilatorCard, VentilatorStart
 from spiracle.sheets.told import Told
 from spiracle.sheets.worked_shape import number as plain_number
@@ -80,7 +80,7 @@ def _part(made: breathing.Settings | Refusal, mode: str, weight: Amount, basis: 
         peak=worked_amount(made.peak, predicted=True, estimated=weight.estimated),
         set_pressure=None if made.set_pressure is None else amount(made.set_pressure, predicted=True),
         minute_volume=worked_amount(made.minute_volume, estimated=weight.estimated),
-        alarms=tuple(AlarmPart(name=a.name, amount=amount(a.value, memory=a.memory), says=a.says) for a in made.alarms),
+        alarms=tuple(NamedAmount(name=a.name, amount=amount(a.value, memory=a.memory)) for a in made.alarms),
         notes=made.cautions,
     )
 

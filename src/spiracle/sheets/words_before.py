@@ -9,6 +9,7 @@ from typing import Any
 from spiracle.case import events as ev
 from spiracle.quantity import figure, reading
 from spiracle.sheets.names import Names, joined, kg_text, ml, plain, unit_text, where, with_unit
+from spiracle.sheets.words_machine import fast_words
 
 
 def _opened(e: ev.CaseOpened, n: Names) -> str:
@@ -166,6 +167,7 @@ def _measured(e: ev.AirwayMeasured, n: Names) -> str:
         f"trachea felt, outside {figure(e.palpated_diameter_mm)} mm" if e.palpated_diameter_mm is not None else "",
         f"nasal septum {figure(e.septum_width_mm)} mm" if e.septum_width_mm is not None else "",
         f"occipital bump to tail {figure(e.occiput_to_tail_cm)} cm" if e.occiput_to_tail_cm is not None else "",
+        f"trachea over thoracic inlet {figure(e.trachea_to_inlet)}" if e.trachea_to_inlet is not None else "",
         f"tube ID {reading(e.tube_id_mm, 1)} mm" if e.tube_id_mm is not None else "",
     ))  # fmt: skip
     return f"airway measured: {said or 'nothing noted'}"
@@ -184,7 +186,7 @@ def _approved(e: ev.PlanApproved, n: Names) -> str:
 def _check(e: ev.CheckLineDone, n: Names) -> str:
     outcome = {"done": "", "fault": "FAULT", "skipped": "skipped"}[e.outcome]
     aloud = f"read aloud by {n.hand(e.spoken_by)}" if e.spoken_by else ""
-    return joined((f"{e.list} list: {n.line(e.line)}", outcome, e.detail, aloud))
+    return joined((f"{e.list} list: {n.line(e.line)}", outcome, e.detail, aloud, fast_words(e.seconds_shown)))
 
 
 def _machine(e: ev.MachineAssigned, n: Names) -> str:

@@ -53,7 +53,8 @@ def _tube(e: ev.TubePlaced, n: Names) -> str:
 
 def _proof(e: ev.ProofNoted, n: Names) -> str:
     name = f"CO₂ on {e.breaths} breaths" if e.sign == "co2" and e.breaths is not None else SIGNS[e.sign]
-    return joined((name if e.seen else f"not so: {name}", e.detail))
+    depth = f"{figure(e.depth_cm)} cm" if e.depth_cm is not None else ""
+    return joined((name if e.seen else f"not so: {name}", depth, e.detail))
 
 
 def _proven(e: ev.AirwayProven, n: Names) -> str:

@@ -3,16 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from decimal import Decimal
 from typing import Any
 
 from spiracle.case import events as ev
+from spiracle.case.machines import read_very_fast
 from spiracle.quantity import figure
 from spiracle.sheets.names import Names, joined
 
 
 def _line(e: ev.MachineLineDone, n: Names) -> str:
     outcome = {"done": "", "fault": "FAULT", "skipped": "skipped"}[e.outcome]
-    return joined((f"{e.machine}: {n.line(e.line)}", outcome, e.detail))
+    return joined((f"{e.machine}: {n.line(e.line)}", outcome, e.detail, fast_words(e.seconds_shown)))
+
+
+def fast_words(seconds: Decimal | None) -> str:
+    """A line answered sooner than it can be read says so wherever it is told."""
+    return "read very fast" if read_very_fast(seconds) else ""
 
 
 def _leak(e: ev.MachineLeakTested, n: Names) -> str:

@@ -115,6 +115,10 @@ def worked_amount(worked: Worked[Quantity], *, predicted: bool = False, estimate
     )
 
 
+def worked_or_none(worked: Worked[Quantity] | None, estimated: bool = False) -> Amount | None:
+    return None if worked is None else worked_amount(worked, estimated=estimated)
+
+
 def working_text(working: Working) -> str:
     """One line: the arithmetic, then what it was held against."""
     says = working.says.strip()

@@ -1,11 +1,13 @@
 import { cleanup, fireEvent, render, screen } from "@testing-library/svelte";
 import { afterEach, describe, expect, it } from "vitest";
-import type { Num as Figure } from "../wire/types";
+import type { AirwayPlan, DrawnTube, Num as Figure } from "../wire/types";
 import { working } from "../wire/working.svelte";
 import Key from "./Key.svelte";
 import Num from "./Num.svelte";
 import Prio from "./Prio.svelte";
 import Refusal from "./Refusal.svelte";
+import TubeChoice from "./TubeChoice.svelte";
+import TubeInPatient from "./TubeInPatient.svelte";
 
 afterEach(() => {
   cleanup();
@@ -97,5 +99,90 @@ describe("danger", () => {
     expect(used).toBe("");
     await fireEvent.click(screen.getByRole("button", { name: "Use 0.26 mL" }));
     expect(used).toBe("0.26 mL");
+  });
+});
+
+describe("the choice of a tube", () => {
+  const air = {
+    tubes: [
+      {
+        role: "first choice",
+        id_text: "3.5",
+        id_mm: 3.5,
+        od_mm: 4.9,
+        od_memory: false,
+        cuffed: true,
+        fits: 0.8,
+        why: "",
+      },
+    ],
+    estimates: [{ name: "weight", text: "ID 3.7 ± 0.2 mm", id_mm: 3.7, sd_mm: 0.25, memory: true, working: null }],
+    ranked: [
+      {
+        id_text: "3.5",
+        id_mm: 3.5,
+        od_mm: 4.9,
+        od_memory: false,
+        cuffed: true,
+        too_small: 0.1,
+        fits: 0.87,
+        too_large: 0.03,
+        place: "first",
+        why: "",
+      },
+      {
+        id_text: "2.0",
+        id_mm: 2,
+        od_mm: 2.9,
+        od_memory: false,
+        cuffed: true,
+        too_small: 1,
+        fits: 0,
+        too_large: 0,
+        place: "may be first",
+        why: "",
+      },
+    ],
+  } as unknown as AirwayPlan;
+
+  it("says that its chances are expected, and leaves out what has next to none", () => {
+    render(TubeChoice, { air });
+    const picture = screen.getByRole("img");
+    expect(picture.getAttribute("aria-label")).toBe(
+      "Expected, not measured: by weight ID 3.7 ± 0.2 mm, ID 3.5 fits 87 %",
+    );
+    expect(picture.textContent).not.toContain("2.0");
+  });
+});
+
+describe("the tube in the patient", () => {
+  const place = (at_mm: number | null, how = "measured") => ({ at_mm, how });
+  const drawn = {
+    id_text: "ID 3.5 mm",
+    id_mm: 3.5,
+    od_mm: 4.9,
+    od_memory: false,
+    cuffed: true,
+    trachea_mm: null,
+    larynx: place(null, "not known"),
+    inlet: place(115),
+    tip: place(115),
+    cuff_top: place(null, "not known"),
+    cuff_bottom: place(null, "not known"),
+    side_hole: place(null, "not known"),
+    has_side_hole: true,
+    uncut_end: place(-85, "memory"),
+    stylet_tip: place(105, "memory"),
+    fork_low_mm: null,
+    fork_high_mm: null,
+    questions: ["How many cm to the larynx?"],
+  } as unknown as DrawnTube;
+
+  it("leaves open what nobody measured, and asks", () => {
+    const { container } = render(TubeInPatient, { drawn });
+    expect(screen.getByRole("img").getAttribute("aria-label")).toContain("larynx not measured");
+    expect(container.textContent).toContain("How many cm to the larynx?");
+    expect(container.textContent).not.toContain("cuff");
+    expect(container.textContent).toContain("stylet 10 mm inside");
   });
 });

@@ -13,6 +13,7 @@ const ASKED: Record<Asked, true> = {
   InfusionChanged: true,
   InfusionStopped: true,
   AttemptBegan: true,
+  ProofNoted: true,
   MachineAssigned: true,
   VentilationSet: true,
   CuffChecked: true,

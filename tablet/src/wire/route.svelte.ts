@@ -10,6 +10,7 @@ export type Place =
   | { page: "no time" }
   | { page: "settings" }
   | { page: "protocols"; protocol: string; from: string }
+  | { page: "machines"; machine: string; from: string }
   | { page: "case"; id: string; phase: Phase; thing?: Thing };
 
 /** What a printed code names: a syringe, a bag or an infusion of a case. */
@@ -29,6 +30,7 @@ const PAGES: Record<string, Place | undefined> = {
 export function place(hash: string): Place {
   const [page = "", id = "", phase = "", of = ""] = hash.replace(/^#\/?/, "").split("/").map(decodeURIComponent);
   if (page === "protocols") return { page: "protocols", protocol: id, from: phase };
+  if (page === "machines") return { page: "machines", machine: id, from: phase };
   if (page === "case" && id) return inCase(id, phase, of);
   return PAGES[page] ?? { page: "day" };
 }
@@ -71,6 +73,11 @@ class Route {
   /** The hospital's protocols; `from`: the case whose plan is gone back to. */
   protocols(protocol = "", from = ""): void {
     this.go(["#/protocols", protocol, from].map((one, i) => (i ? encodeURIComponent(one) : one)).join("/"));
+  }
+
+  /** The machines' book of today; `from`: the case whose preparation is gone back to. */
+  machines(machine = "", from = ""): void {
+    this.go(["#/machines", machine, from].map((one, i) => (i ? encodeURIComponent(one) : one)).join("/"));
   }
 
   /** To what a code names. */

@@ -364,6 +364,21 @@ export interface AirwayPlan {
   attempts: string[];
   memory: boolean;
   refusal: Refused | null;
+  working: WorkingShape | null;
+  stylet_bend: Num | null;
+  ml_per_kg: number | null;
+  combined: string;
+  estimates: EstimateRow[];
+  disagreements: string[];
+  unused: string[];
+  ranked: RankedTube[];
+  changes: ChangeRow[];
+  resistances: ResistanceRow[];
+  co2_uncut: Num | null;
+  co2: Num | null;
+  co2_from: string;
+  co2_words: string;
+  drawing: DrawnTube | null;
 }
 
 export interface TubeShape {
@@ -373,12 +388,78 @@ export interface TubeShape {
   od_mm: number;
   od_memory: boolean;
   cuffed: boolean;
+  fits: number | null;
+  why: string;
 }
 
 export interface Part {
   name: string;
   ml: number;
   text: string;
+}
+
+export interface EstimateRow {
+  name: string;
+  text: string;
+  id_mm: number;
+  sd_mm: number;
+  memory: boolean;
+  working: WorkingShape | null;
+}
+
+export interface RankedTube {
+  id_text: string;
+  id_mm: number;
+  od_mm: number;
+  od_memory: boolean;
+  cuffed: boolean;
+  too_small: number;
+  fits: number;
+  too_large: number;
+  place: string;
+  why: string;
+}
+
+export interface ChangeRow {
+  says: string;
+  saves_ml: number;
+  memory: boolean;
+}
+
+export interface ResistanceRow {
+  role: string;
+  id_text: string;
+  lost: Num;
+  regime: string;
+  reynolds: number;
+  times_first: number;
+  bench: string;
+}
+
+export interface DrawnTube {
+  id_text: string;
+  id_mm: number;
+  od_mm: number;
+  od_memory: boolean;
+  cuffed: boolean;
+  trachea_mm: number | null;
+  larynx: DrawnPlace;
+  inlet: DrawnPlace;
+  tip: DrawnPlace;
+  cuff_top: DrawnPlace;
+  cuff_bottom: DrawnPlace;
+  side_hole: DrawnPlace;
+  has_side_hole: boolean;
+  uncut_end: DrawnPlace;
+  stylet_tip: DrawnPlace;
+  fork_low_mm: number | null;
+  fork_high_mm: number | null;
+  questions: string[];
+}
+
+export interface DrawnPlace {
+  at_mm: number | null;
+  how: "measured" | "memory" | "not known" | "predicted";
 }
 
 export interface BreathingPlan {
@@ -1298,6 +1379,100 @@ export interface ProtocolDraftLimit {
   action: string;
 }
 
+export interface EarlierHere {
+  chip: string;
+  found: Earlier[];
+}
+
+export interface Earlier {
+  case: string;
+  at: string;
+  when: string;
+  tube_id: string;
+  tube_outcome: string;
+  full_grown: boolean | null;
+  airway: string;
+  trouble: string;
+}
+
+export interface MachinesSheet {
+  ledger: string;
+  seq: number;
+  day: string;
+  at_low: number;
+  at_high: number;
+  machines: MachineDay[];
+}
+
+export interface MachineDay {
+  machine: string;
+  complete: boolean;
+  done: number;
+  of: number;
+  very_fast: number;
+  says: string;
+  asks: string[];
+  lines: MachineLine[];
+  leak: MachineLeak | null;
+  faults: MachineFault[];
+  mended: MachineMended[];
+  volume_l: number | null;
+  wall_ml_cmh2o: number | null;
+}
+
+export interface MachineLine {
+  id: string;
+  says: string;
+  detail: string;
+  state: "ahead" | "done" | "fault" | "now" | "skipped";
+  at: string | null;
+  by: string;
+  note: string;
+  fast: boolean;
+}
+
+export interface MachineLeak {
+  event_id: string;
+  at: string;
+  by: string;
+  today: boolean;
+  way: "fall" | "flow";
+  read: string;
+  leak: Num | null;
+  leak_ml_min: number | null;
+  at_cmh2o: number;
+  verdict: "" | "fault" | "passes" | "sources differ";
+  says: string;
+  limits: MachineLimit[];
+  cautions: string[];
+  refusal: Refused | null;
+}
+
+export interface MachineLimit {
+  most: number;
+  at: number;
+  text: string;
+  says: string;
+  keeps: boolean | null;
+  memory: boolean;
+  cited: Cited[];
+}
+
+export interface MachineFault {
+  fault: string;
+  event_id: string;
+  what: string;
+  at: string;
+  by: string;
+}
+
+export interface MachineMended {
+  what: string;
+  how: string;
+  at: string;
+  by: string;
+}
+
 export interface Scanned {
   kind: "bag" | "infusion" | "syringe";
   id: string;
@@ -1781,6 +1956,7 @@ export interface AirwayMeasured {
   palpated_diameter_mm?: Decimal | null;
   septum_width_mm?: Decimal | null;
   occiput_to_tail_cm?: Decimal | null;
+  trachea_to_inlet?: Decimal | null;
 }
 
 export interface PlanSent {
@@ -2321,6 +2497,9 @@ export interface ProofNoted {
   seen?: boolean;
   breaths?: number | null;
   detail?: string;
+  depth_cm?: Decimal | null;
+  confirmed?: boolean;
+  answered?: string[];
 }
 
 export interface AirwayProven {

@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from spiracle.case import events as e
 from spiracle.case.syringes import syringe as syringe_of
+from spiracle.doors.demo.machines import read_today
 from spiracle.doors.demo.telling import Story
 
 D = Decimal
@@ -84,7 +85,8 @@ def questions(
 
 
 def made_ready(s: Story, machine: str, circuit: str, gauge: str = "95 bar") -> None:
-    """Machine, oxygen, lists."""
+    """Machine, its list of the day in the hospital's book, oxygen, lists."""
+    read_today(s.store, s.facts, machine, s.t, s.by)
     s.tell(e.MachineAssigned, machine=machine, circuit=circuit)
     s.tell(e.OxygenRead, source="cylinder", contents_l=D(680), full_pressure="137 bar", gauge=gauge)
     s.tell(e.MonitorsApplied, monitors=("capnograph", "pulse oximeter", "ECG", "oscillometric cuff", "thermometer"))

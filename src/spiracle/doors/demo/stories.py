@@ -8,6 +8,7 @@ from decimal import Decimal
 
 from spiracle.case import events as e
 from spiracle.case.facts import Facts
+from spiracle.doors.demo.machines import machines_now
 from spiracle.doors.demo.parts import admitted, made_ready, on_ventilator, questions, signed, tube_in, waste
 from spiracle.doors.demo.protocols import hospital_protocols
 from spiracle.doors.demo.telling import Story
@@ -68,7 +69,7 @@ def old_cat(store: LogStore, facts: Facts, start: datetime, now: datetime) -> No
         action="warm air on high, cover, warm fluids",
         ordered_by="svr",
     )
-    s.tell(e.AirwayMeasured, incisors_to_inlet_cm=D("14"))
+    s.tell(e.AirwayMeasured, incisors_to_inlet_cm=D("14"), incisors_to_larynx_cm=D("7.5"), palpated_diameter_mm=D("7"))
     signed(s, ("o1", "o2", "o3"), "III")
     s.at(20)
     made_ready(s, "Machine A", "T-piece")
@@ -444,4 +445,5 @@ ALL: tuple[tuple[Callable[[LogStore, Facts, datetime, datetime], None], int], ..
     (kitten, 25),
     (plain_cat, 16),
     (found_dog, 6),
+    (machines_now, 60 * 24),
 )

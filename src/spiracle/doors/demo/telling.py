@@ -33,7 +33,7 @@ class Story:
 
     def __init__(self, store: LogStore, facts: Facts, name: str, start: datetime, by: str, end: datetime) -> None:
         self.store, self.facts, self.start, self.by, self.end = store, facts, start, by, end
-        self.case = str(uuid.uuid5(HOUSE, name))
+        self.case = self.own = str(uuid.uuid5(HOUSE, name))  # several stories may write into the ledger
         self.clock = SetClock(start)
         self.t = start
         self.count = 0
@@ -52,7 +52,7 @@ class Story:
 
     def new_id(self, words: str = "") -> str:
         self.count += 1
-        return str(uuid.uuid5(HOUSE, f"{self.case}/{self.count}/{words}"))
+        return str(uuid.uuid5(HOUSE, f"{self.own}/{self.count}/{words}"))
 
     def tell(self, what: type[Event], /, *, late: float = 0, by: str = "", **fields: Any) -> str:
         """One entry now; `late` minutes between happening and entering. A refusal ends the telling with its words."""

@@ -248,9 +248,15 @@ export const EDITORS: Record<string, Editor> = {
     asks: () => [
       text("when", "When"),
       figure("tube_id_mm", "Tube used, inside diameter", "mm"),
+      choice("tube_outcome", "That tube", ["served", "leaked", "tight"]),
+      choice("full_grown", "Full-grown then, a year or older", ["yes", "no"]),
       text("airway", "Airway"),
       text("trouble", "Trouble"),
     ],
+    fields: (values, asks) => {
+      const { full_grown, ...told } = answered(asks, values) as Record<string, string>;
+      return full_grown ? { ...told, full_grown: full_grown === "yes" } : told;
+    },
   },
   "a risk": {
     title: "A risk",

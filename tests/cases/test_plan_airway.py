@@ -1,0 +1,173 @@
+"""The airway of a plan from what was measured: from a file and from a stored case alike, and refused by name where it cannot be.
+
+Figures: weight and short noses Vet Rec 2020;186:157 (abstract); share of the trachea Shin 2018 (abstract); sums made by hand.
+"""
+
+from __future__ import annotations
+
+import json
+from decimal import Decimal
+
+import pytest
+from case_log import NOW, a_case
+
+from spiracle import refusals
+from spiracle.case.events import AirwayMeasured, PreviousAnaesthesiaNoted
+from spiracle.doors.plan_file import read_plan_file
+from spiracle.doors.plan_text import plan_text
+from spiracle.doors.tables import load_facts
+from spiracle.sheets.plan import plan
+from spiracle.sheets.plan_pictures import pictures_of
+from spiracle.sheets.plan_shapes import Plan, plan_json
+from spiracle.sheets.plan_sheet import plan_sheet, request_of
+from spiracle.sheets.shapes import AirwayPlan
+
+CAT = """
+[patient]
+species = "cat"
+weight = "2.6 kg"
+age = "4 y"
+[airway]
+incisors_to_thoracic_inlet = "11.5 cm"
+incisors_to_larynx = "6 cm"
+[[stock.tubes]]
+id = "3.5 mm"
+od = "4.9 mm"
+length = "20 cm"
+tip_to_cuff_top = "26 mm"
+cuff_length = "16 mm"
+side_hole = "8 mm"
+[[stock.tubes]]
+id = "4.0 mm"
+od = "5.5 mm"
+length = "22 cm"
+[[stock.tubes]]
+id = "3.0 mm"
+od = "4.2 mm"
+cuffed = false
+"""
+
+
+def made(text: str) -> Plan:
+    return plan(read_plan_file(text).request, load_facts(), NOW)
+
+
+def test_the_sheet_says_which_three_and_why() -> None:
+    """A13: stock sizes alone, ranked by chance; the chances of each sum to one, to the hundredth."""
+    airway = made(CAT).airway
+    assert [t.id.value for t in airway.tubes] == [3, Decimal("3.5"), 4]
+    assert [t.role for t in airway.tubes] == ["one smaller", "first choice", "one larger"]
+    assert [e.name for e in airway.estimates] == ["weight"]
+    for row in airway.ranked:
+        assert abs(row.too_small + row.fits + row.too_large - 1) <= Decimal("0.02")
+    assert airway.ranked[0].place == "first" and airway.ranked[0].id.value == Decimal("3.5")
+    assert all(t.id.predicted for t in airway.tubes), "a size is expected, not measured"
+
+
+def test_dead_space_is_told_per_breath_per_kilogram_and_in_co2() -> None:
+    """A13: 2.6 kg at 10 mL/kg breathes 26 mL. With 9.1 mL of its own (35 %, VASG 2005) and x mL added, 40 mmHg becomes
+    40 (26 - 9.1) / (26 - 9.1 - x): the alveolar ventilation equation."""
+    space = made(CAT).airway.dead_space
+    assert space is not None and space.breath is not None and space.breath.value == 26
+    added = float(space.value)
+    assert space.ml_per_kg == pytest.approx(Decimal(str(added / 2.6)), abs=Decimal("0.05"))
+    assert space.co2_if_unanswered is not None and space.co2_if_unanswered.predicted
+    assert float(space.co2_if_unanswered.value) == pytest.approx(40 * 16.9 / (16.9 - added), rel=0.02)
+
+
+def test_the_best_single_change_is_named_first_and_never_the_co2_sensor_left_out() -> None:
+    changes = made(CAT).airway.changes
+    assert changes and [c.saves.value for c in changes] == sorted((c.saves.value for c in changes), reverse=True)
+    assert not [c for c in changes if c.what == "leave out" and "sensor" in c.part.lower()]
+
+
+def test_two_ways_that_lie_apart_are_both_named() -> None:
+    """A dog of 25 kg with a trachea of 10 mm: weight asks for far more than 70 % of the trachea lets through."""
+    dog = '[patient]\nspecies = "dog"\nweight = "25 kg"\n[airway]\ntracheal_diameter = "10 mm"\n'
+    airway = made(dog).airway
+    assert {"weight", "radiograph"} == {e.name.split(" ")[0] for e in airway.estimates} or len(airway.estimates) == 2
+    assert airway.disagreements and "weight" in airway.disagreements[0].lower()
+    first = next(t for t in airway.tubes if t.role == "first choice")
+    assert first.od.value <= 7, "never over 70 % of the measured trachea"
+    assert "DISAGREE" in plan_text(made(dog), working=False)
+
+
+def test_a_case_carries_every_measure_to_the_same_room() -> None:
+    log = a_case()
+    log.add(PreviousAnaesthesiaNoted, tube_id_mm=Decimal("7.5"), tube_outcome="leaked", full_grown=True)
+    log.add(AirwayMeasured, incisors_to_inlet_cm=Decimal(22), incisors_to_larynx_cm=Decimal(12))
+    log.add(AirwayMeasured, ultrasound_diameter_mm=Decimal(13), palpated_diameter_mm=Decimal(15),
+            septum_width_mm=Decimal(9), occiput_to_tail_cm=Decimal(52), trachea_to_inlet=Decimal("0.18"))  # fmt: skip
+    told = request_of(log.case, load_facts(), NOW).airway
+    assert (str(told.incisors_to_inlet), str(told.larynx_depth)) == ("22 cm", "12 cm")
+    assert (told.previous_outcome, told.previous_full_grown, told.trachea_to_inlet) == ("leaked", True, Decimal("0.18"))
+    found = plan_sheet(log.case, load_facts(), NOW).airway
+    assert found is not None and len(found.estimates) >= 4
+    assert found.combined and all(e.working is not None and e.working.cited for e in found.estimates)
+    assert abs(sum(found.ranked[0].__getattribute__(k) for k in ("too_small", "fits", "too_large")) - 1) < 1e-9
+
+
+def drawn_of(text: str) -> AirwayPlan:
+    from spiracle.sheets.plan_airway import airway_plan
+    from spiracle.sheets.plan_work import work_out
+
+    return airway_plan(work_out(read_plan_file(text).request, load_facts()), load_facts())
+
+
+def test_what_nobody_measured_is_asked_and_left_open_in_the_drawing() -> None:
+    """A2, A4: the tip stays at the inlet, the stylet behind the tip and the side hole."""
+    drawing = drawn_of(CAT).drawing
+    assert drawing is not None
+    assert drawing.tip.at_mm == drawing.inlet.at_mm == 115
+    assert drawing.stylet_tip.at_mm is not None and drawing.side_hole.at_mm is not None
+    assert drawing.stylet_tip.at_mm <= 115 - 10 and drawing.side_hole.at_mm == 115 - 8
+    assert drawing.larynx.how == "measured" and drawing.cuff_top.at_mm == 115 - 26
+    without = drawn_of(CAT.replace('incisors_to_larynx = "6 cm"', "").replace('tip_to_cuff_top = "26 mm"', "").replace(
+        'cuff_length = "16 mm"', "")).drawing  # fmt: skip
+    assert without is not None
+    assert without.larynx.how == "not known" and without.larynx.at_mm is None and without.cuff_top.at_mm is None
+    assert any("larynx" in q for q in without.questions)
+    assert drawn_of(CAT.replace('incisors_to_thoracic_inlet = "11.5 cm"', "")).drawing is None
+
+
+def test_the_pictures_go_with_the_print_and_stay_away_where_nothing_was_measured() -> None:
+    full = pictures_of(read_plan_file(CAT).request, load_facts())
+    assert [p["section"] for p in full] == ["Airway", "Airway"]
+    bare = '[patient]\nspecies = "cat"\nweight = "2.6 kg"\n'
+    assert len(pictures_of(read_plan_file(bare).request, load_facts())) == 1, "no tube without a depth, no gauge unread"
+    cylinder = '[[stock.cylinder]]\ncontents = "680 L"\nfull = "137 bar"\ngauge = "85 bar"\n'
+    assert [p["section"] for p in pictures_of(read_plan_file(bare + cylinder).request, load_facts())] == [
+        "Airway",
+        "Breathing",
+    ]
+
+
+BAD = [
+    ('incisors_to_larynx = "6 cm"', 'incisors_to_larynx = "12 cm"', "Contradiction", "not before the thoracic inlet"),
+    ('incisors_to_thoracic_inlet = "11.5 cm"', 'incisors_to_thoracic_inlet = "60 cm"', "OutOfRange", "longer than"),
+    ('incisors_to_larynx = "6 cm"', 'tube_id = "9 Fr"', "NotAQuantity", "never a tracheal tube size"),
+    ('incisors_to_larynx = "6 cm"', 'tube_id = "12 mm"', "OutOfRange", "beyond any cat's tube"),
+    ('incisors_to_larynx = "6 cm"', 'previous_outcome = "fine"', "NotOneOf", "served"),
+    ('incisors_to_larynx = "6 cm"', 'previous_outcome = "leaked"', "Missing", "tube"),
+    ('incisors_to_larynx = "6 cm"', "trachea_to_inlet = true", "NotAQuantity", "ratio"),
+    ('incisors_to_larynx = "6 cm"', "septum_width = 8", "NotAQuantity", "unit"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "name", "word"), BAD, ids=[b[1][:30] for b in BAD])
+def test_what_cannot_be_is_refused_by_name(old: str, new: str, name: str, word: str) -> None:
+    """A7, A13: at the door, or in the airway's own place in the plan; nothing is trimmed to fit."""
+    assert old in CAT
+    try:
+        told = made(CAT.replace(old, new)).airway.refused
+        found = [(r.name, r.sentence) for r in told]
+    except refusals.Refusal as refusal:
+        found = [(refusal.name, refusal.sentence)]
+    assert any(n == name and word in s for n, s in found), found
+
+
+def test_the_json_carries_it_all_and_words_say_what_is_expected() -> None:
+    told = json.loads(plan_json(made(CAT)))["airway"]
+    assert {"estimates", "ranked", "changes", "resistances", "combined", "disagreements"} <= told.keys()
+    text = plan_text(made(CAT), working=True)
+    assert "chance" in text and "one change" in text and "resistance" in text
