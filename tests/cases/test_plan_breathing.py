@@ -85,6 +85,9 @@ def test_sources_on_fresh_gas_stand_side_by_side_for_this_animal() -> None:
     assert (Decimal("0.8"), Decimal("1.2"), False) in spans
     assert (Decimal("1.82"), Decimal("1.82"), True) in spans
     assert any(o.low is None and "could not be read" in o.says for o in said)
+    assert any(o.says.startswith("Massey University") for o in said) and any(
+        c.id == "b_maxima" for c in part(CAT).source
+    )
     assert part(CAT).apart.startswith("300 mL/kg/min and less is taught, 455 was needed")
 
 

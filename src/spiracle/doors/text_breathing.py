@@ -37,20 +37,19 @@ def _system_and_gas(b: BreathingPart, working: bool) -> Iterator[str]:
     for phase, flow in b.fresh_gas.items():
         yield from row("fresh gas", f"{phase:<13}{marked(flow)}")
         yield from why(flow, working)
-    yield from _opinions(b, working)
+    yield from _opinions(b)
     if b.least_flow is not None:
         yield from row("not under", marked(b.least_flow))
         yield from why(b.least_flow, working)
 
 
-def _opinions(b: BreathingPart, working: bool) -> Iterator[str]:
+def _opinions(b: BreathingPart) -> Iterator[str]:
     """What each source has for this animal, side by side; why they differ stands under them."""
     for o in b.opinions:
-        span = "no figure" if o.low is None or o.high is None else marked(o.low)
+        span = "no figure read" if o.low is None or o.high is None else marked(o.low)
         if o.low is not None and o.high is not None and o.low.value != o.high.value:
             span = f"{figure(o.low.value)} to {marked(o.high)}"
         yield from row("who says", f"{o.phase:<13}{span}; {o.says}{' (measured)' if o.measured else ''}")
-        yield from sources(o.source, working)
     if b.apart:
         yield from row("", f"Sources differ: {b.apart}")
 

@@ -196,7 +196,7 @@ def _bands(work: PlanWork, facts: Facts) -> Iterable[FlowBand]:
 def _opinion(o: Opinion, facts: Facts) -> FlowOpinion:
     said = cited(o.sources, facts.sources)
     return FlowOpinion(
-        source="from memory" if o.memory else _short(said[0].citation) if said else "",
+        source=_who(o, facts),
         says=o.says,
         text=_span(o),
         low=None if o.low_l_min is None else float(o.low_l_min.number("L/min")),
@@ -205,6 +205,11 @@ def _opinion(o: Opinion, facts: Facts) -> FlowOpinion:
         memory=o.memory,
         cited=said,
     )
+
+
+def _who(o: Opinion, facts: Facts) -> str:
+    """Whose opinion it is, in few words: what nobody read is from memory."""
+    return "from memory" if o.memory else _short(facts.sources[o.sources[0]].citation)
 
 
 def _short(citation: str) -> str:
@@ -280,7 +285,7 @@ def breathing_part(work: PlanWork, facts: Facts) -> BreathingPart:
         oxygen_enough=None if oxygen is None else oxygen.enough,
         refused=told,
         notes=notes(work, facts),
-        source=cites(choice.why.sources, facts.sources),
+        source=cites((*choice.why.sources, *_heard(work, facts)), facts.sources),
     )  # fmt: skip
 
 
@@ -293,8 +298,16 @@ def _opinions(work: PlanWork, facts: Facts) -> Iterable[OpinionPart]:
             facts.breathing, choice.circuit_id, patient.species, phase=phase, weight=patient.weight
         ):
             yield OpinionPart(phase=phase, low=_end(o.low_l_min, o, patient.estimated), high=_end(o.high_l_min, o, patient.estimated),
-                              says=f"{_span(o)}: {o.says}", measured=o.measured, memory=o.memory,
+                              says=f"{_who(o, facts)}: {_span(o)}, {o.says}", measured=o.measured, memory=o.memory,
                               source=cites(o.sources, facts.sources))  # fmt: skip
+
+
+def _heard(work: PlanWork, facts: Facts) -> Iterable[str]:
+    """The sources of every opinion that is shown, so that the list under the part names them."""
+    choice, patient = work.breathing, work.request.patient
+    for phase in breathing.PHASES if choice is not None and choice.circuit_id else ():
+        for o in breathing.opinions(facts.breathing, choice.circuit_id, patient.species, phase=phase):  # type: ignore[union-attr]
+            yield from o.sources
 
 
 def _end(value: Quantity | None, o: Opinion, estimated: bool) -> Amount | None:

@@ -114,9 +114,10 @@ def _sections(plan: Plan) -> Iterator[Data]:
     airway += [["", r.sentence] for r in a.refused] + [["", n] for n in a.notes]
     yield {"title": "Airway", "rows": airway}
     circuit = f"{b.circuit}: {b.why}" if b.why else b.circuit
+    oxygen = ["oxygen", b.supply] if b.supply else ["oxygen lasts", said(b.oxygen_minutes)]
     breathing = [["circuit", circuit], *[["or" if s.serves else "not", f"{s.name}: {s.says}"] for s in b.systems if not s.first],
                  *[[f"fresh gas, {phase}", said(x)] for phase, x in b.fresh_gas.items()], *_opinions(b),
-                 ["bag", said(b.bag)], ["oxygen lasts", b.supply or said(b.oxygen_minutes)], *_agent(b), *_ventilator(b)]  # fmt: skip
+                 ["bag", said(b.bag)], oxygen, *_agent(b), *_ventilator(b)]  # fmt: skip
     yield {"title": "Breathing", "rows": breathing + [["", r.sentence] for r in b.refused] + [["", n] for n in b.notes]}
     fluids = [["rate", said(f.rate)], ["bolus, first step", said(f.bolus)], ["boluses in all, at most", said(f.bolus_limit)],
               ["blood volume", said(f.blood_volume)], ["allowable loss", said(f.allowable_loss)]]  # fmt: skip
@@ -165,7 +166,11 @@ def _ventilator(b: BreathingPart) -> Iterator[list[str]]:
         yield [f"ventilator, {v.mode}", f"{said(v.tidal)}, {said(v.rate)}, in {said(v.inspiration)} ({v.ratio}), PEEP {said(v.peep)}, "
                                         f"peak {said(v.peak)}{pressure}; {said(v.lean_weight)}, {v.basis}"]  # fmt: skip
         if v.mode == "volume":
-            yield ["alarms", ", ".join(f"{a.name} {said(a.amount)}" for a in v.alarms)]
+            memory = ", from memory" if all(a.amount.memory for a in v.alarms) else ""
+            yield [
+                f"alarms{memory}",
+                ", ".join(f"{a.name} {a.amount.text if memory else said(a.amount)}" for a in v.alarms),
+            ]
 
 
 def shelf_shown(a: AirwayPart) -> Iterator[RankedPart]:
