@@ -305,6 +305,25 @@ def test_saturation_that_falls_with_the_same_co2_asks_for_the_depth(spo2: Any, c
         assert "13 cm" in found.body and "listen to both sides" in found.body and "no wave is read" in found.body
 
 
+def test_no_co2_is_not_co2_as_before() -> None:
+    """A1 leads: two zeros are no reassurance."""
+    assert line(desaturating(("99", "90"), ("0", "0")), 70, "too deep") is None
+
+
+def test_a_weight_that_no_animal_has_breaks_no_page() -> None:
+    """A16: what can be judged without it still is."""
+    b = cat()
+    b.tell(63, ev.Weighed, weight_kg=d("90"), method="scale", confirmed=True)
+    b.tell(64, ev.VentilationSet, mode="ventilator", rate=14, tidal_ml=d("50"), peak_cmh2o=d("22"), reason="by order")
+    see(b, 70, tidal_volume="50")
+    view = case_view(b.fold(), len(b.entries), load_facts(), at(71))
+    assert view.maintain.ventilator is not None and [w.startswith("peak") for w in view.maintain.ventilator.judged] == [
+        True
+    ]
+    see(b, 72, peak_pressure="24")
+    assert line(b, 73, "over-ventilated") is not None
+
+
 def test_a_turn_begins_the_question_anew_and_it_ends_after_a_while() -> None:
     """A2."""
     b = desaturating(("99", "95"), ("38", "40"), turned=90)

@@ -89,6 +89,22 @@ def test_a_mask_takes_the_flowmeter_over_and_gives_it_back() -> None:
     assert over is not None and over.text == "315"
 
 
+@pytest.mark.parametrize(
+    ("began", "flow", "gas_at", "told"),
+    [(12, None, None, True), (12, "3", None, False), (12, None, 11, False), (5, None, None, False)],
+)
+def test_a_mask_without_a_flow_is_said_not_guessed(
+    began: float, flow: str | None, gas_at: float | None, told: bool
+) -> None:
+    """A10: what was charted without a figure takes nothing from the count; a mask that ended before the reading is no matter."""
+    b = begun()
+    if gas_at is not None:
+        b.tell(gas_at, ev.GasSet, oxygen_l_min=d("2"))
+    b.tell(began, ev.PreoxygenationBegan, way="mask", flow_l_min=None if flow is None else d(flow))
+    b.tell(began + 4, ev.PreoxygenationEnded)
+    assert any("without its flow" in n for n in left(b, 20).notes) is told
+
+
 def test_nothing_set_uses_nothing_and_has_no_end() -> None:
     found = left(begun(), 60)
     assert found.litres is not None and found.litres.text == "340"

@@ -11,6 +11,7 @@ from spiracle.case import events as ev
 from spiracle.case import standing
 from spiracle.case.fold import Case
 from spiracle.quantity import Quantity
+from spiracle.refusals import OutOfRange
 from spiracle.source import Zone
 
 if TYPE_CHECKING:
@@ -55,15 +56,18 @@ def judged(facts: Facts, species: str, lean: Quantity | None, set_: ev.Ventilati
     """
     if set_.mode == "spontaneous":
         return ()
-    found = breathing.judge(
-        facts.breathing,
-        species,
-        lean,
-        tidal=None if lean is None else typed(set_.tidal_ml, "mL"),
-        peak=typed(set_.peak_cmh2o, "cmH2O"),
-        rate=None if set_.rate is None or set_.mode != "ventilator" else Quantity.of(set_.rate, "/min"),
-        peep=typed(set_.peep_cmh2o, "cmH2O"),
-    )
+    try:
+        found = breathing.judge(
+            facts.breathing,
+            species,
+            lean,
+            tidal=None if lean is None else typed(set_.tidal_ml, "mL"),
+            peak=typed(set_.peak_cmh2o, "cmH2O"),
+            rate=None if set_.rate is None or set_.mode != "ventilator" else Quantity.of(set_.rate, "/min"),
+            peep=typed(set_.peep_cmh2o, "cmH2O"),
+        )
+    except OutOfRange:  # a weight or breath of an older entry that no animal has: the rest is still judged
+        return judged(facts, species, None, set_) if lean is not None else ()
     return tuple(j for j in found if j.zone is not Zone.USUAL)
 
 

@@ -17,6 +17,7 @@ from spiracle.case import events as ev
 from spiracle.case import standing
 from spiracle.case.ventilation import lean_weight
 from spiracle.quantity import Quantity, figure
+from spiracle.refusals import Refusal
 from spiracle.sheets.advice_airway import gone
 from spiracle.sheets.airway_proof import last_tube, tube_in_place, tube_went_in
 from spiracle.sheets.calling import call_act
@@ -256,13 +257,16 @@ def _over_ventilated(t: Told) -> Iterable[Advice]:
         if seen is None:
             continue
         value = Quantity.of(seen.value, unit)
-        (one,) = judge(
-            t.facts.breathing,
-            t.species,
-            None if lean is None else lean.weight,
-            peak=value if seen is peak else None,
-            tidal=value if seen is breath else None,
-        )
+        try:
+            (one,) = judge(
+                t.facts.breathing,
+                t.species,
+                None if lean is None else lean.weight,
+                peak=value if seen is peak else None,
+                tidal=value if seen is breath else None,
+            )
+        except Refusal:  # a weight that no animal has: nothing is judged by it
+            continue
         if one.zone is Zone.USUAL or one.value < one.limit.usual_low:
             continue
         yield Advice(
@@ -283,7 +287,7 @@ def _too_deep(t: Told) -> Iterable[Advice]:
     """Saturation falls and CO2 is as it was, soon after the tube went in or the animal was turned."""
     began = _moved(t)
     spo2, co2 = _now(t, "spo2"), _now(t, "etco2")
-    if began is None or spo2 is None or co2 is None or min(spo2.at, co2.at) < began[0]:
+    if began is None or spo2 is None or co2 is None or not co2.value or min(spo2.at, co2.at) < began[0]:
         return
     at, what = began
     since = at if what == "intubation" else at - _minutes(t, "watch-window")

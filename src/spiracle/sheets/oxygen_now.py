@@ -123,6 +123,17 @@ def _question(t: Told, read: ev.OxygenRead, cylinder: Cylinder) -> str:
 
 
 def _uncounted(t: Told, read: ev.OxygenRead, left: Left) -> Iterable[str]:
+    """What flows without a figure is said, never guessed into the count."""
+    mask, ended = t.case.last(ev.PreoxygenationBegan), t.case.last(ev.PreoxygenationEnded)
+    if mask is not None and mask.flow_l_min is None:
+        until = t.now if ended is None or ended.happened_at < mask.happened_at else ended.happened_at
+        set_before = any(g.happened_at <= mask.happened_at for g in t.case.live(ev.GasSet))
+        if until > read.happened_at and not set_before:
+            yield "Oxygen by mask was charted without its flow: it is not counted."
+    yield from _ventilator_uncounted(t, read, left)
+
+
+def _ventilator_uncounted(t: Told, read: ev.OxygenRead, left: Left) -> Iterable[str]:
     """A ventilator runs and nobody said what it takes: the count stands without it, and what a bellows would take is said."""
     set_ = t.case.last(ev.VentilationSet)
     if set_ is None or set_.mode != "ventilator" or read.drive_l_min is not None:
