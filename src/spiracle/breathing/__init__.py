@@ -4,7 +4,7 @@ from spiracle.breathing.agent import AgentUse, Price, Waste, WasteLimit, agent_u
 from spiracle.breathing.band import Opinion, opinions, why_apart
 from spiracle.breathing.burden import Burden, burden
 from spiracle.breathing.checks import CHECKS
-from spiracle.breathing.choosing import CircuitReason
+from spiracle.breathing.choosing import CircuitReason, systems
 from spiracle.breathing.countdown import (
     SUPPLIES,
     Left,
@@ -19,7 +19,7 @@ from spiracle.breathing.countdown import (
 from spiracle.breathing.leak import DropLeak, LeakVerdict, leak_from_drop, leak_verdict
 from spiracle.breathing.oxygen import Cylinder, OxygenLeft, check_cylinder, oxygen_minutes
 from spiracle.breathing.plan import BreathingChoice, FreshGas, plan
-from spiracle.breathing.tables import LISTS, BreathingTables, ListName, ListRow
+from spiracle.breathing.tables import LISTS, PHASES, BreathingTables, ListName, ListRow
 from spiracle.breathing.ventilator import (
     MODES,
     Alarm,
@@ -41,10 +41,10 @@ def lists(facts: BreathingTables, name: str) -> tuple[ListRow, ...]:
 
 
 __all__ = [
-    "CHECKS", "LISTS", "MODES", "SUPPLIES", "AgentUse", "Alarm", "BreathingChoice", "BreathingTables", "Burden",
+    "CHECKS", "LISTS", "MODES", "PHASES", "SUPPLIES", "AgentUse", "Alarm", "BreathingChoice", "BreathingTables", "Burden",
     "CircuitReason", "Cylinder", "DropLeak", "FreshGas", "Judged", "LeakVerdict", "Left", "ListName", "ListRow", "Opinion",
     "OxygenLeft", "Price", "Reach", "Settings", "Step", "Supply", "Waste", "WasteLimit", "agent_use", "burden", "check_cylinder",
     "contents_from_water", "drive_gas", "gauge_question", "judge", "leak_from_drop", "leak_verdict", "left", "lists",
     "measured_compliance", "minutes_to_set", "opinions", "oxygen_minutes", "peak_limit", "plan", "predicted_paco2", "reach",
-    "settings", "supply_words", "tidal_limit", "waste", "why_apart",
+    "settings", "supply_words", "systems", "tidal_limit", "waste", "why_apart",
 ]  # fmt: skip

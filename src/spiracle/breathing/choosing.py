@@ -53,6 +53,14 @@ def reasons(
         for c in dict.fromkeys((*order, *rest)))  # fmt: skip
 
 
+def systems(
+    facts: BreathingTables, weight: Quantity, circuits: Sequence[str] | None, ventilated: bool
+) -> tuple[CircuitReason, ...]:
+    """The same from names; None means not told, and all that are known are spoken of. Raises Unknown (system)."""
+    stock = facts.circuits if circuits is None else tuple(facts.circuit(c) for c in circuits)
+    return reasons(facts, weight.number("kg"), stock, ventilated)
+
+
 def _reason(
     facts: BreathingTables, kg: Decimal, circuit: CircuitRow, order: Sequence[CircuitRow], ventilated: bool
 ) -> str:

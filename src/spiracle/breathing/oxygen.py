@@ -41,7 +41,10 @@ class Cylinder:
 
 
 def _pressure(text: object, field: str) -> Quantity:
-    value = read(text, field, "pressure")
+    try:
+        value = read(text, field, "pressure")
+    except NotAQuantity as why:
+        raise NotAQuantity(field, why.says, "Write bar, psi, MPa or kPa, like 85 bar.") from why
     if str(value.unit) not in _CYLINDER_UNITS:
         raise NotAQuantity(
             field, f"{value.unit} is not on a cylinder's gauge.", "Write bar, psi, MPa or kPa, like 85 bar."

@@ -154,6 +154,8 @@ SETTINGS = frozenset({
     "compliance-dog", "compliance-cat", "compliance-low", "compliance-high", "alarm-pressure", "alarm-volume",
     "alarm-apnoea", "own-dead-space", "paco2-example", "paco2-low", "paco2-high",
     "wash-in-measured", "molar-volume", "molar-volume-room", "low-flow-floor",
+    "valve-peak-rise", "valve-base-rise", "valve-flow-fall", "watch-window", "fio2-low", "agent-wait", "agent-share",
+    "agent-off-left", "agent-off-wait", "breath-unseen", "deep-window", "deep-fall", "deep-co2-same",
 })  # fmt: skip
 
 

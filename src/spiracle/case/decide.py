@@ -21,6 +21,7 @@ from spiracle.case import (
     decide_protocols,
     decide_record,
     decide_syringes,
+    decide_ventilation,
     decide_watching,
 )
 from spiracle.case.events import EntryStruck, Event
@@ -45,6 +46,7 @@ RULES: Rules = {
     **decide_lists.RULES,
     **decide_machine.RULES,
     **decide_watching.RULES,
+    **decide_ventilation.RULES,
     **decide_record.RULES,
 }
 

@@ -140,17 +140,6 @@ def vaporiser_set(_case: Case, event: ev.VaporiserSet, facts: Facts, _now: datet
                          f"Give 0 to {top} %.")  # fmt: skip
 
 
-def ventilation_set(_case: Case, event: ev.VentilationSet, _facts: Facts, _now: datetime) -> None:
-    inside("breathing rate", event.rate)
-    inside("tidal volume", event.tidal_ml)
-    inside("peak pressure", event.peak_cmh2o)
-    inside("PEEP", event.peep_cmh2o)
-    if event.mode == "ventilator" and event.rate is None:
-        raise Missing("rate", "is not given.", "Read it from the ventilator.")
-    if event.peak_cmh2o is not None and event.peep_cmh2o is not None and event.peep_cmh2o >= event.peak_cmh2o:
-        raise Contradiction("PEEP", "is not under the peak pressure.", "Read both again.")
-
-
 def warming_set(_case: Case, event: ev.WarmingSet, _facts: Facts, _now: datetime) -> None:
     need_words(event.device_used, "device", "Name it.")
 
@@ -228,7 +217,6 @@ RULES: Rules = {
     ev.SignSeen: sign_seen,
     ev.GasSet: gas_set,
     ev.VaporiserSet: vaporiser_set,
-    ev.VentilationSet: ventilation_set,
     ev.WarmingSet: warming_set,
     ev.SampleAnalysed: sample_analysed,
     ev.Positioned: positioned,

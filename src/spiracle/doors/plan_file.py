@@ -1,6 +1,6 @@
 """Reads a plan file: strict TOML, every value with its unit, no key ignored, no default species or weight.
 
-Layout (docs/plan.md explains each key): [patient], [[order]], [stock], [airway], [[limit]]. A refusal names the place
+Layout (docs/plan.md explains each key): [patient], [[order]], [stock], [airway], [oxygen], [gas], [[limit]]. A refusal names the place
 as the writer knows it: "weight", "order 2, dose", "stock, cylinder 1, gauge".
 """
 
@@ -10,7 +10,7 @@ import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
 from difflib import get_close_matches
@@ -18,6 +18,7 @@ from typing import Any, cast
 
 from spiracle.airway import Measured, TubeInStock
 from spiracle.airway.measured import OUTCOMES
+from spiracle.breathing import SUPPLIES, Price, Supply
 from spiracle.patient import read_sex
 from spiracle.quantity import Quantity, read, read_age_days
 from spiracle.refusals import Contradiction, Missing, NotAQuantity, NotOneOf, OutOfRange, Refusal, Unknown
@@ -32,14 +33,18 @@ from spiracle.sheets.plan_request import (
     Stock,
 )
 
-TOP = ("patient", "order", "stock", "airway", "limit")
+TOP = ("patient", "order", "stock", "airway", "oxygen", "gas", "limit")
 PATIENT = ("name", "species", "breed", "sex", "age", "weight", "weighed", "method", "body_condition", "asa", "conditions",
            "dosing_weight", "pcv", "dosing_reason", "last_weight", "weight_confirmed")  # fmt: skip
 ORDER = ("drug", "purpose", "route", "dose", "row", "concentration", "when", "given_as", "ordered_by", "over_hard_by",
          "reason")  # fmt: skip
-STOCK = ("strengths", "concentrations", "syringes", "tubes", "cylinder", "case_minutes", "parts", "circuit")
+STOCK = ("strengths", "concentrations", "syringes", "tubes", "cylinder", "case_minutes", "parts", "circuit",
+         "circuits", "bags", "bottle")  # fmt: skip
 TUBE = ("id", "od", "cuffed", "length", "tip_to_cuff_top", "cuff_length", "side_hole")
 CYLINDER = ("contents", "full", "gauge")
+BOTTLE = ("agent", "bottle", "price", "currency")
+OXYGEN = ("source", "max_flow", "percent", "drive_gas")
+GAS = ("agent", "dial", "ventilated", "circuit_volume")
 PARTS = ("connector", "elbow", "filter", "sensor", "adapter", "mask")
 # [airway]: the file's key, the airway room's name for it, and what is measured
 LENGTHS = (
@@ -77,7 +82,10 @@ def read_plan_file(text: str, name: str = "plan file") -> PlanFile:
     request = PlanRequest(
         patient=patient,
         orders=tuple(_order(t, n) for n, t in enumerate(_tables(top.get("order", []), "order"), 1)),
-        stock=_stock(_table(top.get("stock", {}), "stock")),
+        stock=_gas(
+            _table(top.get("gas", {}), "gas"),
+            _oxygen(_table(top.get("oxygen", {}), "oxygen"), _stock(_table(top.get("stock", {}), "stock"))),
+        ),
         airway=_airway(_table(top.get("airway", {}), "airway")),
         limits=tuple(_limit(t, n) for n, t in enumerate(_tables(top.get("limit", []), "limit"), 1)),
     )
@@ -287,6 +295,60 @@ def _stock(table: dict[str, Any]) -> Stock:
         case_minutes=_whole(table, "case_minutes", "stock", 1, 24 * 60),
         parts=tuple((name, read(value, f"stock, parts, {name}", "volume")) for name, value in parts.items()),
         circuit=_text(table, "circuit", "stock"),
+        circuits=_words(table, "circuits", "stock"),
+        bags_ml=tuple(_bag(text) for text in _words(table, "bags", "stock")),
+        prices=dict(_bottle(t, n) for n, t in enumerate(_tables(table.get("bottle", []), "stock.bottle"), 1)),
+    )
+
+
+def _bag(text: str) -> int:
+    value = read(text, "stock, bags", "volume").number("mL")
+    if value != int(value) or value <= 0:
+        raise OutOfRange("stock, bags", f"{text} is not a bag.", 'Write it like ["500 mL", "1 L"].')
+    return int(value)
+
+
+def _bottle(table: dict[str, Any], number: int) -> tuple[str, Price]:
+    """A bottle of volatile agent as it was bought: without it no cost is shown."""
+    place = f"stock, bottle {number}"
+    _known(table, BOTTLE, place)
+    agent = str(_need(table, "agent", place, 'Write it like agent = "isoflurane".')).strip().lower()
+    holds = read(_need(table, "bottle", place, 'Write it like bottle = "250 mL".'), f"{place}, bottle", "volume")
+    price = _need(table, "price", place, "Write what a bottle costs, like price = 40.")
+    if isinstance(price, bool) or not isinstance(price, int | Decimal):
+        raise NotAQuantity(
+            f"{place}, price", f"{price!r} is not a figure.", "Write it like price = 40, its currency beside it."
+        )
+    currency = str(_need(table, "currency", place, 'Write it as the bill does, like currency = "EUR".'))
+    return agent, Price(amount=Decimal(price), currency=currency, bottle_ml=holds.number("mL"))
+
+
+def _oxygen(table: dict[str, Any], stock: Stock) -> Stock:
+    """Where the oxygen comes from. A cylinder's own figures stand in [[stock.cylinder]]."""
+    _known(table, OXYGEN, "oxygen")
+    if not table:
+        return stock
+    source = _need(table, "source", "oxygen", "Write cylinder, pipeline or concentrator.")
+    kind = next((k for k in SUPPLIES if k == source), None)
+    if kind is None:
+        raise NotOneOf("oxygen, source", f"{source!r} is not a supply.", "Write cylinder, pipeline or concentrator.")
+    supply = Supply(kind=kind, max_flow=_quantity(table, "max_flow", "oxygen", "flow"),
+                    percent=_quantity(table, "percent", "oxygen", "fraction"))  # fmt: skip
+    return replace(stock, supply=supply, drive_gas=_quantity(table, "drive_gas", "oxygen", "flow"))
+
+
+def _gas(table: dict[str, Any], stock: Stock) -> Stock:
+    """What will be on the vaporiser, and whether a ventilator breathes."""
+    _known(table, GAS, "gas")
+    agent, dial = _text(table, "agent", "gas").lower(), _quantity(table, "dial", "gas", "fraction")
+    if dial is not None and not agent:
+        raise Missing("gas, agent", "was not given, and a dial belongs to one.", 'Write it like agent = "isoflurane".')
+    return replace(
+        stock,
+        agent=agent,
+        dial=dial,
+        ventilated=_flag(table, "ventilated", "gas", absent=False),
+        volume=_quantity(table, "circuit_volume", "gas", "volume"),
     )
 
 

@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from decimal import Decimal
-from textwrap import wrap
 
-from spiracle.quantity import figure, reading
+from spiracle.doors.text_breathing import breathing_block
+from spiracle.doors.text_rows import marked
+from spiracle.doors.text_rows import not_worked as _refused
+from spiracle.doors.text_rows import plain as _plain
+from spiracle.doors.text_rows import row as _row
+from spiracle.doors.text_rows import sources as _sources
+from spiracle.doors.text_rows import title as _title
+from spiracle.doors.text_rows import why as _why
+from spiracle.quantity import figure
 from spiracle.sheets.cautions import (
     ESTIMATED_SIGN,
     ESTIMATED_WORDS,
@@ -18,21 +25,16 @@ from spiracle.sheets.cautions import (
 )
 from spiracle.sheets.plan_around import limit_words
 from spiracle.sheets.plan_shapes import (
-    Amount,
     Caution,
-    Cite,
     DrugPart,
     EmergencyDrugPart,
     EmergencyPart,
     LimitPart,
     PatientPart,
     Plan,
-    Refused,
 )
 from spiracle.sheets.printed_plan import other_words, resistance_words, shelf_shown
 
-WIDTH = 80
-LABEL = 12
 GRAVE = ("never", "avoid", "care", "note")
 
 
@@ -43,61 +45,13 @@ def plan_text(plan: Plan, working: bool = False) -> str:
         _cautions(plan.cautions, plan.patient.conditions),
         _drugs(plan.drugs, working),
         _airway(plan, working),
-        _breathing(plan, working),
+        breathing_block(plan, working),
         _fluids(plan, working),
         _limits(plan.limits, working),
         emergency_block(plan.emergency, working),
         _foot(),
     )
     return "\n".join(line for part in parts for line in (*part, "")).rstrip() + "\n"
-
-
-# ---- lines
-
-
-def marked(amount: Amount | None, absent: str = "not known", *, places: int | None = None, digits: int = 0) -> str:
-    """A figure with the marks that belong to it: from memory, estimated, predicted.
-
-    `places` prints so many decimals (tubes), `digits` so many significant ones (what nobody draws up).
-    """
-    if amount is None:
-        return absent
-    text = amount.text
-    if places is not None:
-        text = f"{reading(amount.value, places)} {amount.unit}"
-    elif digits:
-        text = f"{figure(amount.value, digits)} {amount.unit}"
-    signs = "".join(f" {s}" for s, on in ((MEMORY_SIGN, amount.memory), (PREDICTED_SIGN, amount.predicted)) if on)
-    return f"{ESTIMATED_SIGN if amount.estimated else ''}{text}{signs}"
-
-
-def _title(text: str, right: str = "") -> list[str]:
-    return [f"{text.upper()}{right:>{WIDTH - len(text)}}".rstrip(), "-" * WIDTH]
-
-
-def _row(label: str, text: str, indent: int = 2) -> Iterator[str]:
-    """A label and its text, wrapped under itself."""
-    first = " " * indent + f"{label:<{LABEL}}"
-    yield from wrap(text, WIDTH, initial_indent=first, subsequent_indent=" " * len(first)) or [first.rstrip()]
-
-
-def _plain(text: str, indent: int = 2) -> Iterator[str]:
-    yield from wrap(text, WIDTH, initial_indent=" " * indent, subsequent_indent=" " * indent)
-
-
-def _why(amount: Amount | None, working: bool) -> Iterator[str]:
-    if working and amount is not None and amount.working:
-        yield from _row("", f"= {amount.working}")
-
-
-def _sources(cites: Iterable[Cite], working: bool) -> Iterator[str]:
-    if working:
-        for cite in cites:
-            yield from _row("", f"source: {cite.citation} ({cite.seen})")
-
-
-def _refused(refused: Refused, label: str = "REFUSED") -> Iterator[str]:
-    yield from _row(label, f"{refused.field}: {refused.sentence} ({refused.name})")
 
 
 # ---- parts
@@ -265,39 +219,6 @@ def _dead_space(plan: Plan, working: bool) -> Iterator[str]:
         yield from _row("", space.no_answer)
     if space.warning:
         yield from _row("WARNING", space.warning)
-
-
-def _breathing(plan: Plan, working: bool) -> Iterator[str]:
-    yield from _title("Breathing system and oxygen")
-    b = plan.breathing
-    if b.circuit:
-        yield from _row("circuit", b.circuit)
-    if b.why:
-        yield from _row("", b.why)
-    for phase, flow in b.fresh_gas.items():
-        yield from _row("fresh gas", f"{phase:<13}{marked(flow)}")
-        yield from _why(flow, working)
-    if b.bag is not None:
-        yield from _row("bag", marked(b.bag))
-        yield from _why(b.bag, working)
-    yield from _oxygen(plan, working)
-    for refused in b.refused:
-        yield from _refused(refused, "NOT KNOWN")
-    for note in b.notes:
-        yield from _row("note", note)
-    yield from _sources(b.source, working)
-
-
-def _oxygen(plan: Plan, working: bool) -> Iterator[str]:
-    b = plan.breathing
-    if b.oxygen_minutes is None:
-        return
-    litres = f", {marked(b.oxygen_litres)} in the cylinder" if b.oxygen_litres is not None else ""
-    yield from _row("oxygen", f"{marked(b.oxygen_minutes)} to the reserve{litres}")
-    if b.oxygen_enough is not None:
-        enough = "enough for" if b.oxygen_enough else "NOT ENOUGH for"
-        yield from _row("", f"{enough} a case of {b.case_minutes} min")
-    yield from _why(b.oxygen_minutes, working)
 
 
 def _fluids(plan: Plan, working: bool) -> Iterator[str]:

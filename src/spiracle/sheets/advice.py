@@ -15,40 +15,49 @@ from spiracle.case import standing
 from spiracle.case.streams import streams
 from spiracle.quantity import figure
 from spiracle.sheets.advice_airway import airway_advice
+from spiracle.sheets.advice_breathing import breathing_advice, joined_by_reading
 from spiracle.sheets.advice_limits import limit_advice
 from spiracle.sheets.advice_rates import rate_advice
 from spiracle.sheets.airway_proof import tube_in_place
 from spiracle.sheets.calling import call_act
 from spiracle.sheets.names import capital, joined, minutes_text
+from spiracle.sheets.oxygen_now import oxygen_advice
 from spiracle.sheets.recover import next_look
 from spiracle.sheets.shapes import Act, Advice, DrugLine, InduceSheet
 from spiracle.sheets.told import Told
 
 LOOK_LATE_HIGH = timedelta(minutes=2)
 ORDER_OF: dict[str, int] = {"high": 0, "medium": 1, "low": 2}
-# The readings of which a line about the airway already speaks.
+# A shut valve kills within minutes and is opened in a second: it stands before whatever else is as urgent.
+FIRST = "valve"
+# The readings of which a line about airway or breathing already speaks.
 SPOKEN: dict[str, frozenset[str]] = {
     "no co2": frozenset({"etco2", "respiratory_rate"}),
     "no breaths": frozenset({"respiratory_rate"}),
+    "no breath seen": frozenset({"respiratory_rate"}),
+    "fio2 low": frozenset({"fio2"}),
+    "over-ventilated": frozenset({"peak_pressure", "tidal_volume"}),
 }
 
 
 def advice(t: Told, induce: InduceSheet, lines: tuple[DrugLine, ...]) -> tuple[Advice, ...]:
     """Every line that holds now, the one to show in front first."""
     airway = airway_advice(t, induce)
-    said = frozenset[str]().union(*(SPOKEN.get(a.id, frozenset()) for a in airway))
+    gas = breathing_advice(t, frozenset(a.id for a in airway))
+    said = frozenset[str]().union(*(SPOKEN.get(a.id, frozenset()) for a in (*airway, *gas)))
     found = [
         *airway,
         *_packs(t),
         *_oxygen(t),
-        *limit_advice(t, lines, said),
+        *oxygen_advice(t),
+        *joined_by_reading(gas, tuple(limit_advice(t, lines, said))),
         *rate_advice(t),
         *_recovery(t),
         *_order_reached(induce),
         *_withdrawn(t),
         *_awareness(t),
     ]
-    return tuple(sorted(found, key=lambda a: (ORDER_OF[a.priority], a.since or t.now, a.id)))
+    return tuple(sorted(found, key=lambda a: (ORDER_OF[a.priority], a.id != FIRST, a.since or t.now, a.id)))
 
 
 def _packs(t: Told) -> Iterable[Advice]:

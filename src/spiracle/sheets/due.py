@@ -16,6 +16,7 @@ from spiracle.sheets.chart import EVERY
 from spiracle.sheets.countersign import due_signatures
 from spiracle.sheets.maintain import ends_at, row_due
 from spiracle.sheets.names import joined, kg_text
+from spiracle.sheets.oxygen_now import oxygen_due
 from spiracle.sheets.recover import next_look, outcome_due
 from spiracle.sheets.repeats import repeats
 from spiracle.sheets.shapes import Due
@@ -37,6 +38,7 @@ def due(t: Told) -> tuple[Due, ...]:
         *_probe(t),
         *_glucose(t),
         *_bags(t),
+        *oxygen_due(t),
         *_look(t),
         *_analgesia(t),
         *repeats(t),

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from spiracle.case.facts import Facts
+from spiracle.case.hospital import StockedCylinder
 from spiracle.case.ledger import LEDGER
 from spiracle.case.running import FLUID_GROUPS
+from spiracle.quantity import figure, read
 from spiracle.refusals import Refusal
 from spiracle.sheets.cautions import STANDING
-from spiracle.sheets.shapes import Hand, Hospital
+from spiracle.sheets.shapes import CylinderAtHand, Hand, Hospital
 
 
 def hospital(facts: Facts) -> Hospital:
@@ -34,7 +38,19 @@ def hospital(facts: Facts) -> Hospital:
         ledger=LEDGER,
         label_paper=own.label,
         bags=tuple((_fluid(b.fluid, facts), b.volumes) for b in own.bags),
+        breathing_bags=tuple(_bag(ml) for ml in own.breathing_bags or (b.ml for b in facts.breathing.bags)),
+        cylinders=tuple(_cylinder(c) for c in own.cylinders),
     )
+
+
+def _bag(ml: int) -> tuple[str, str]:
+    """A bag's millilitres as an entry holds them, and as they are said."""
+    return str(ml), f"{figure(Decimal(ml) / 1000)} L"
+
+
+def _cylinder(row: StockedCylinder) -> CylinderAtHand:
+    litres = read(row.contents, f"hospital, cylinder {row.name}", "volume").number("L")
+    return CylinderAtHand(name=row.name, contents_l=figure(litres), full=row.full)
 
 
 def _fluid(name: str, facts: Facts) -> str:

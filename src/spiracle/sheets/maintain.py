@@ -14,6 +14,7 @@ from spiracle.sheets.bands import short, total_until
 from spiracle.sheets.chart import EVERY, chart, tick_before
 from spiracle.sheets.infusion_cards import empty_at, running_cards
 from spiracle.sheets.names import joined, unit_text
+from spiracle.sheets.oxygen_now import oxygen_now
 from spiracle.sheets.plan_sheet import orderer
 from spiracle.sheets.readings import READINGS, RIBBON, ReadingShape
 from spiracle.sheets.shapes import (
@@ -29,6 +30,7 @@ from spiracle.sheets.shapes import (
     Vital,
 )
 from spiracle.sheets.told import Seen, Told
+from spiracle.sheets.ventilator_card import maintain_card
 from spiracle.sheets.words_during import pressure_figures
 
 # What no monitor sees, in the order in which hand and eye go over the head of the animal.
@@ -42,8 +44,8 @@ NUMBER_LINES = ("heart_rate", "spo2", "pressure", "etco2", "respiratory_rate", "
 PRESSURES = ("map", "sap", "dap")
 PLOTTED = frozenset({"heart_rate", "map", "sap", "dap"})
 DEVICE_FRESH = timedelta(minutes=5)
-# The cell that a line about the airway marks.
-MARKED = {"no co2": "etco2", "no breaths": "respiratory_rate"}
+# The cell that a line about airway or breathing marks.
+MARKED = {"no co2": "etco2", "no breaths": "respiratory_rate", "no breath seen": "respiratory_rate", "too deep": "spo2"}
 
 
 def maintain(
@@ -62,6 +64,8 @@ def maintain(
         vaporiser=Num(text=figure(dial.percent), unit="%", mark="typed", at=dial.happened_at, by=t.names.hand(dial.by)) if dial else None,
         vaporiser_agent=t.names.drug(dial.agent) if dial else "",
         oxygen=Num(text=figure(gas.oxygen_l_min), unit="L/min", mark="typed", at=gas.happened_at, by=t.names.hand(gas.by)) if gas else None,
+        oxygen_left=oxygen_now(t),
+        ventilator=maintain_card(t),
         budgets=budgets,
         fluids_in=fluids_in(t),
         losses=losses(t),

@@ -9,15 +9,17 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from spiracle.breathing import Supply
 from spiracle.case.facts import Facts
 from spiracle.patient import Weight
 from spiracle.quantity import Quantity
 from spiracle.refusals import AskAgain, Contradiction
 from spiracle.sheets.cautions import STANDING
 from spiracle.sheets.plan_airway import airway_part
+from spiracle.sheets.plan_breathing import breathing_part
 from spiracle.sheets.plan_drugs import drug_part
 from spiracle.sheets.plan_request import Patient, PlanRequest
-from spiracle.sheets.plan_rooms import breathing_part, emergency_part, fluids_part, limit_parts
+from spiracle.sheets.plan_rooms import emergency_part, fluids_part, limit_parts
 from spiracle.sheets.plan_shapes import Caution, DrugPart, PatientPart, Plan, amount
 from spiracle.sheets.plan_work import PlanWork, named, stands_inside, work_out
 from spiracle.sheets.worked_shape import cites, worked_amount
@@ -37,6 +39,11 @@ def check(
         facts.patient.condition(condition)
     for drug in request.stock.strengths:
         facts.drugs.drug(drug)
+    supply = request.stock.supply
+    if supply is not None:
+        Supply.read(facts.breathing, supply.kind, max_flow=supply.max_flow, percent=supply.percent, confirmed=True)
+    if request.stock.agent:
+        facts.breathing.agent(request.stock.agent)
     for limit in request.limits:
         facts.circulation.bounds(limit.reading, patient.species)
 

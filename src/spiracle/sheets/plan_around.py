@@ -7,41 +7,15 @@ from spiracle.quantity import figure
 from spiracle.sheets.plan_lines import caution_flag
 from spiracle.sheets.plan_rooms import limit_parts, loss_note
 from spiracle.sheets.plan_shapes import LimitPart
-from spiracle.sheets.plan_work import PlanWork, breathing_refusals
+from spiracle.sheets.plan_work import PlanWork
 from spiracle.sheets.said_once import Spoken, together
 from spiracle.sheets.shapes import (
-    BreathingPlan,
     Cited,
     FluidPlan,
     LimitRow,
     RiskFlag,
 )
-from spiracle.sheets.worked_shape import cited, number, refused
-
-
-def breathing_plan(work: PlanWork, facts: Facts) -> BreathingPlan:
-    choice, sources, guess = work.breathing, facts.sources, work.request.patient.estimated
-    if choice is None:
-        return BreathingPlan(refusal=refused(work.refusals["breathing"]))
-    oxygen = choice.oxygen
-    told = breathing_refusals(work)
-    return BreathingPlan(
-        circuit=choice.circuit,
-        why=choice.why.says,
-        bag=None if choice.bag is None else number(choice.bag, "bag", sources, significant=3, estimated=guess),
-        fresh_gas=tuple(
-            (g.phase, number(g.set, f"fresh gas, {g.phase}", sources, significant=2, estimated=guess)) for g in choice.fresh_gas
-        ),
-        oxygen_minutes=None if oxygen is None else number(
-            oxygen.minutes_above_reserve, "oxygen left above the reserve", sources, significant=3, mark="predicted", estimated=guess
-        ),
-        oxygen_litres=None if oxygen is None else number(oxygen.litres, "oxygen in the cylinder", sources, significant=3, estimated=guess),
-        oxygen_gauge=None if oxygen is None else float(oxygen.fraction),
-        case_minutes=work.request.stock.case_minutes,
-        oxygen_enough=None if oxygen is None else oxygen.enough,
-        refusal=refused(told[0]) if told else None,
-        cautions=choice.cautions + (oxygen.cautions if oxygen is not None else ()),
-    )  # fmt: skip
+from spiracle.sheets.worked_shape import cited, number
 
 
 def fluid_plan(work: PlanWork, facts: Facts) -> FluidPlan:

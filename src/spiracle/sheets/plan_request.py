@@ -12,6 +12,7 @@ from decimal import Decimal
 from typing import Literal
 
 from spiracle.airway import Measured, TubeInStock
+from spiracle.breathing import Price, Supply
 from spiracle.quantity import Quantity
 
 Species = Literal["dog", "cat"]
@@ -99,7 +100,12 @@ class Cylinder:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stock:
-    """What is on the shelf. An absent list means not told, and is not the same as an empty shelf."""
+    """What is on the shelf and on the machine. An absent list means not told, and is not the same as an empty shelf.
+
+    `circuit` is the system in use, `circuits` those that are there; `bag_on_ml` the bag on the machine, `bags_ml` those that
+    are there. `drive_gas` is what the ventilator takes, `volume` what the system's own circle holds. `agent` and `dial` belong
+    together: what is on the vaporiser, or meant to be.
+    """
 
     strengths: Mapping[str, tuple[Quantity, ...]] = field(default_factory=dict)
     syringes: tuple[str, ...] = ()
@@ -108,6 +114,16 @@ class Stock:
     case_minutes: int | None = None
     parts: tuple[tuple[str, Quantity], ...] = ()
     circuit: str = ""
+    circuits: tuple[str, ...] = ()
+    bags_ml: tuple[int, ...] = ()
+    bag_on_ml: int | None = None
+    supply: Supply | None = None
+    drive_gas: Quantity | None = None
+    ventilated: bool = False
+    volume: Quantity | None = None
+    agent: str = ""
+    dial: Quantity | None = None
+    prices: Mapping[str, Price] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,6 @@ from spiracle.refusals import Refusal
 from spiracle.sheets.emergency_sheet import sheet_id, step_words, vial_words
 from spiracle.sheets.plan_request import LimitAsked
 from spiracle.sheets.plan_shapes import (
-    BreathingPart,
     EmergencyDrugPart,
     EmergencyPart,
     FluidsPart,
@@ -17,35 +16,9 @@ from spiracle.sheets.plan_shapes import (
     Refused,
     amount,
 )
-from spiracle.sheets.plan_work import PlanWork, breathing_refusals
+from spiracle.sheets.plan_work import PlanWork
 from spiracle.sheets.worked_shape import cites, plain_refused, worked_amount
 from spiracle.sheets.worked_shape import worked_or_none as _or_none
-
-
-def breathing_part(work: PlanWork, facts: Facts) -> BreathingPart:
-    choice = work.breathing
-    refused = tuple(plain_refused(r) for r in breathing_refusals(work))
-    if choice is None:
-        return BreathingPart(circuit="", fresh_gas={}, bag=None, oxygen_minutes=None, refused=refused)
-    oxygen, guess = choice.oxygen, work.request.patient.estimated
-    return BreathingPart(
-        circuit=choice.circuit,
-        fresh_gas={g.phase: worked_amount(g.set, estimated=guess) for g in choice.fresh_gas},
-        bag=_or_none(choice.bag, guess),
-        oxygen_minutes=None
-        if oxygen is None
-        else worked_amount(oxygen.minutes_above_reserve, predicted=True, estimated=guess),
-        oxygen_minutes_to_empty=None
-        if oxygen is None
-        else worked_amount(oxygen.minutes, predicted=True, estimated=guess),
-        why=choice.why.says,
-        oxygen_litres=None if oxygen is None else worked_amount(oxygen.litres),
-        case_minutes=work.request.stock.case_minutes,
-        oxygen_enough=None if oxygen is None else oxygen.enough,
-        refused=refused,
-        notes=choice.cautions + (oxygen.cautions if oxygen is not None else ()),
-        source=cites(choice.why.sources, facts.sources),
-    )
 
 
 def fluids_part(work: PlanWork, facts: Facts) -> FluidsPart:

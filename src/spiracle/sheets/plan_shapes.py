@@ -259,12 +259,81 @@ class AirwayPart(Plain, frozen=True, kw_only=True):
     source: tuple[Cite, ...] = ()
 
 
+class SystemPart(Plain, frozen=True, kw_only=True):
+    """A breathing system that is there: whether it serves this animal, and why."""
+
+    id: str
+    name: str
+    serves: bool
+    first: bool
+    says: str
+
+
+class OpinionPart(Plain, frozen=True, kw_only=True):
+    """One source's fresh gas in one phase, for this animal; null where its figure could not be read."""
+
+    phase: str
+    low: Amount | None
+    high: Amount | None
+    says: str
+    measured: bool = False
+    memory: bool = False
+    source: tuple[Cite, ...] = ()
+
+
+class WashInPart(Plain, frozen=True, kw_only=True):
+    share: Amount
+    at_most: Amount
+    measured: Amount
+
+
+class AgentPart(Plain, frozen=True, kw_only=True):
+    """Liquid agent in an hour at one dial and flow; `cost_per_hour` null without the hospital's own price."""
+
+    agent: str
+    phase: str
+    dial: Amount
+    liquid: Amount
+    by_rule: Amount
+    cost_per_hour: Decimal | None = None
+    currency: str = ""
+
+
+class VentilatorPart(Plain, frozen=True, kw_only=True):
+    """First settings of a ventilator in one mode, from lean weight (the dosing weight where no condition was scored)."""
+
+    mode: str
+    lean_weight: Amount
+    basis: str
+    tidal: Amount | None = None
+    rate: Amount | None = None
+    inspiration: Amount | None = None
+    ratio: str = ""
+    peep: Amount | None = None
+    peak: Amount | None = None
+    set_pressure: Amount | None = None
+    minute_volume: Amount | None = None
+    alarms: tuple[NamedAmount, ...] = ()
+    notes: tuple[str, ...] = ()
+    refused: Refused | None = None
+
+
 class BreathingPart(Plain, frozen=True, kw_only=True):
     circuit: str
     fresh_gas: dict[str, Amount]
     bag: Amount | None
     oxygen_minutes: Amount | None
     why: str = ""
+    systems: tuple[SystemPart, ...] = ()
+    opinions: tuple[OpinionPart, ...] = ()
+    apart: str = ""
+    least_flow: Amount | None = None
+    wash_in: tuple[WashInPart, ...] = ()
+    agent: tuple[AgentPart, ...] = ()
+    waste: tuple[str, ...] = ()
+    supply: str = ""
+    drive_gas: Amount | None = None
+    ventilator: tuple[VentilatorPart, ...] = ()
     oxygen_minutes_to_empty: Amount | None = None
     oxygen_litres: Amount | None = None
     case_minutes: int | None = None

@@ -9,6 +9,7 @@ from decimal import Decimal
 
 from msgspec.structs import replace
 
+from spiracle.breathing import Supply
 from spiracle.case import standing
 from spiracle.case.events import (
     AsaAssigned,
@@ -26,10 +27,13 @@ from spiracle.case.events import (
     ProcedurePlanned,
     ResultNoted,
     SyringeDrawn,
+    VaporiserSet,
 )
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
+from spiracle.case.hospital import Hospital
 from spiracle.case.measured import measured_of
+from spiracle.case.oxygen import cylinder_of, supply_of, ventilated
 from spiracle.case.prepared import vial_of
 from spiracle.case.pushes import amount_given
 from spiracle.case.standing import troubled
@@ -40,7 +44,8 @@ from spiracle.refusals import Missing, Refusal
 from spiracle.sheets.budgets import shared_budgets
 from spiracle.sheets.plan import laid_out
 from spiracle.sheets.plan_airway import airway_plan, tubes_of
-from spiracle.sheets.plan_around import breathing_plan, fluid_plan, limit_rows, risk_flags
+from spiracle.sheets.plan_around import fluid_plan, limit_rows, risk_flags
+from spiracle.sheets.plan_breathing import breathing_plan
 from spiracle.sheets.plan_lines import drug_line
 from spiracle.sheets.plan_request import (
     Cylinder,
@@ -289,23 +294,43 @@ def _vial(order: DrugOrdered, case: Case) -> Quantity | None:
 def _stock(case: Case, facts: Facts) -> Stock:
     """The hospital's shelf, the machine this patient is on, and the oxygen as read."""
     hospital, planned = facts.hospital, case.last(ProcedurePlanned)
-    machine = case.last(MachineAssigned)
+    machine, oxygen, dial = case.last(MachineAssigned), case.last(OxygenRead), case.last(VaporiserSet)
     return Stock(
         tubes=tubes_of(hospital),
         cylinders=_cylinders(case),
         case_minutes=None if planned is None else planned.minutes,
         parts=tuple((p.name, read(p.volume, f"hospital, part {p.name}", "volume")) for p in hospital.parts),
         circuit="" if machine is None else machine.circuit,
+        bag_on_ml=None if machine is None else machine.bag_ml,
+        supply=_supply(case, facts),
+        drive_gas=None if oxygen is None or oxygen.drive_l_min is None else Quantity.of(oxygen.drive_l_min, "L/min"),
+        ventilated=ventilated(case),
+        volume=_circle(machine, hospital),
+        agent="" if dial is None else dial.agent,
+        dial=None if dial is None or not dial.percent else Quantity.of(dial.percent, "%"),
     )
+
+
+def _circle(machine: MachineAssigned | None, hospital: Hospital) -> Quantity | None:
+    """What the circle holds: the machine's own gas without a bag, and the bag that is on it. Not told without both."""
+    own = next((m for m in hospital.machine_figures if machine is not None and m.name == machine.machine), None)
+    if machine is None or own is None or not own.volume or machine.bag_ml is None:
+        return None
+    return read(own.volume, f"hospital, {own.name}", "volume").to("L") + Quantity.of(machine.bag_ml, "mL").to("L")
 
 
 def _cylinders(case: Case) -> tuple[Cylinder, ...]:
     oxygen = case.last(OxygenRead)
-    if oxygen is None or oxygen.source != "cylinder" or oxygen.contents_l is None:
-        return ()
+    found = None if oxygen is None else cylinder_of(oxygen)
+    return () if found is None else (Cylinder(contents=found.contents, full=found.full_pressure, gauge=found.gauge),)
+
+
+def _supply(case: Case, facts: Facts) -> Supply | None:
+    """The supply last read; an older entry of a concentrator without its figures gives none."""
+    oxygen = case.last(OxygenRead)
+    if oxygen is None:
+        return None
     try:
-        full = read(oxygen.full_pressure, "oxygen, full pressure", "pressure")
-        gauge = read(oxygen.gauge, "oxygen, gauge", "pressure") if oxygen.gauge else None
+        return supply_of(facts, oxygen)
     except Refusal:
-        return ()
-    return (Cylinder(contents=Quantity.of(oxygen.contents_l, "L"), full=full, gauge=gauge),)
+        return None

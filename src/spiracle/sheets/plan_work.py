@@ -7,10 +7,10 @@ order, the airway, breathing, circulation and emergency rooms answer for the sam
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache, partial
 
-from spiracle.breathing import BreathingChoice
+from spiracle.breathing import BreathingChoice, Price, systems
 from spiracle.breathing import Cylinder as OxygenCylinder
 from spiracle.breathing import plan as breathing_plan
 from spiracle.case.facts import Facts
@@ -20,7 +20,7 @@ from spiracle.drugs.dilution import Wish
 from spiracle.drugs.together import prepare_all
 from spiracle.emergency import EmergencyPlan
 from spiracle.patient import Flag, PatientTables
-from spiracle.quantity import Quantity
+from spiracle.quantity import Quantity, read
 from spiracle.refusals import Contradiction, Missing, NotMeasurable, OverLimit, Refusal
 from spiracle.sheets.plan_airway import AirwayWork, airway_work
 from spiracle.sheets.plan_bases import Basis, OtherWork, differs, other_weights, weight_in_use
@@ -239,29 +239,62 @@ def _lean(patient: Patient, facts: Facts) -> Worked[Quantity] | None:
 
 
 def _breathing(request: PlanRequest, facts: Facts, refusals: dict[str, Refusal]) -> BreathingChoice | None:
-    stock = request.stock
-    read = [c for c in stock.cylinders if c.gauge is not None]
-    cylinder = None
-    if len(read) == 1 and read[0].gauge is not None:
-        cylinder = OxygenCylinder(contents=read[0].contents, full_pressure=read[0].full, gauge=read[0].gauge)
-    elif len(read) > 1:
-        refusals["oxygen"] = Contradiction(
-            "oxygen", f"{len(read)} cylinders have a gauge reading.", "Keep the one that will be used."
-        )
-    elif stock.cylinders:
-        refusals["oxygen"] = Missing("oxygen", "the gauge was not read.", "Read the gauge to see how long it lasts.")
+    stock, patient = request.stock, request.patient
+    there = stock.circuits or facts.hospital.circuits or None
+    liquid = stock.agent.casefold() in {a.name for a in facts.breathing.agents} and stock.dial is not None
     try:
-        return breathing_plan(
+        choice = breathing_plan(
             facts.breathing,
-            request.patient.species,
-            request.patient.weight,
-            circuits=[stock.circuit] if stock.circuit else None,
-            cylinder=cylinder,
+            patient.species,
+            patient.weight,
+            circuits=[stock.circuit] if stock.circuit else there,
+            bags_ml=stock.bags_ml or facts.hospital.breathing_bags or None,
+            cylinder=_cylinder(request, refusals),
             planned_minutes=stock.case_minutes,
+            drive_gas=stock.drive_gas,
+            ventilated=stock.ventilated,
+            supply=stock.supply,
+            agent=stock.agent if liquid else None,
+            percent=stock.dial if liquid else None,
+            price=price_of(request, facts, stock.agent),
+            volume=stock.volume,
         )
     except Refusal as refusal:
         refusals["breathing"] = refusal
         return None
+    if stock.circuit:  # the one in use leads; what else is there still has its reason
+        room = facts.breathing
+        names = dict.fromkeys(room.circuit(c).id for c in (stock.circuit, *(there or (x.id for x in room.circuits))))
+        choice = replace(choice, systems=systems(room, patient.weight, tuple(names), stock.ventilated))
+    return choice
+
+
+def _cylinder(request: PlanRequest, refusals: dict[str, Refusal]) -> OxygenCylinder | None:
+    """The one cylinder whose gauge was read; none where another supply is used, and a refusal where it is not clear."""
+    stock = request.stock
+    read_ones = [c for c in stock.cylinders if c.gauge is not None]
+    if len(read_ones) == 1 and read_ones[0].gauge is not None:
+        one = read_ones[0]
+        return OxygenCylinder(contents=one.contents, full_pressure=one.full, gauge=read_ones[0].gauge)
+    if len(read_ones) > 1:
+        refusals["oxygen"] = Contradiction(
+            "oxygen", f"{len(read_ones)} cylinders have a gauge reading.", "Keep the one that will be used."
+        )
+    elif stock.cylinders:
+        refusals["oxygen"] = Missing("oxygen", "the gauge was not read.", "Read the gauge to see how long it lasts.")
+    return None
+
+
+def price_of(request: PlanRequest, facts: Facts, agent: str) -> Price | None:
+    """A bottle of this agent as the plan file or the hospital's own file has it; there is no price of ours."""
+    told = {name.casefold(): price for name, price in request.stock.prices.items()}
+    if agent.casefold() in told:
+        return told[agent.casefold()]
+    row = next((b for b in facts.hospital.agent_bottles if b.agent.casefold() == agent.casefold()), None)
+    if row is None:
+        return None
+    bottle = read(row.bottle, f"hospital, bottle of {row.agent}", "volume").number("mL")
+    return Price(amount=row.price, currency=row.currency, bottle_ml=bottle)
 
 
 def _fluids(request: PlanRequest, facts: Facts, conditions: frozenset[str]) -> FluidWork:

@@ -12,6 +12,7 @@ from spiracle.quantity import figure
 from spiracle.sheets.given import given_line
 from spiracle.sheets.machines import state_words
 from spiracle.sheets.names import joined
+from spiracle.sheets.oxygen_now import oxygen_now
 from spiracle.sheets.shapes import CheckList, DrugLine, GivenLine, ListLine, Num, PrepareSheet
 from spiracle.sheets.syringes import drawn_syringes
 from spiracle.sheets.told import Told, purpose_of
@@ -45,6 +46,7 @@ def prepare(t: Told, lines: tuple[DrugLine, ...]) -> PrepareSheet:
         preoxygenation_ended=began is not None and ended is not None and ended.happened_at >= began.happened_at,
         catheter=words(catheter, t.names) if catheter else "",
         machine=joined((machine.machine, machine.circuit)) if machine else "",
+        oxygen_left=oxygen_now(t),
     )
 
 

@@ -10,6 +10,7 @@ from spiracle.sheets.names import capital
 from spiracle.sheets.plan_shapes import (
     AirwayPart,
     Amount,
+    BreathingPart,
     Cite,
     DrugPart,
     LimitPart,
@@ -113,8 +114,10 @@ def _sections(plan: Plan) -> Iterator[Data]:
     airway += [["", r.sentence] for r in a.refused] + [["", n] for n in a.notes]
     yield {"title": "Airway", "rows": airway}
     circuit = f"{b.circuit}: {b.why}" if b.why else b.circuit
-    breathing = [["circuit", circuit], *[[f"fresh gas, {phase}", said(x)] for phase, x in b.fresh_gas.items()],
-                 ["bag", said(b.bag)], ["oxygen lasts", said(b.oxygen_minutes)]]  # fmt: skip
+    oxygen = ["oxygen", b.supply] if b.supply else ["oxygen lasts", said(b.oxygen_minutes)]
+    breathing = [["circuit", circuit], *[["or" if s.serves else "not", f"{s.name}: {s.says}"] for s in b.systems if not s.first],
+                 *[[f"fresh gas, {phase}", said(x)] for phase, x in b.fresh_gas.items()], *_opinions(b),
+                 ["bag", said(b.bag)], oxygen, *_agent(b), *_ventilator(b)]  # fmt: skip
     yield {"title": "Breathing", "rows": breathing + [["", r.sentence] for r in b.refused] + [["", n] for n in b.notes]}
     fluids = [["rate", said(f.rate)], ["bolus, first step", said(f.bolus)], ["boluses in all, at most", said(f.bolus_limit)],
               ["blood volume", said(f.blood_volume)], ["allowable loss", said(f.allowable_loss)]]  # fmt: skip
@@ -124,6 +127,50 @@ def _sections(plan: Plan) -> Iterator[Data]:
         [d.name, f"{said(d.volume)}{f' of {d.concentration} = {said(d.amount)}' if d.concentration else ''}, "
                  f"{d.dose} {d.route}; {d.what_for}"
                  + (" (from memory)" if d.memory else "")] for d in plan.emergency.drugs]}  # fmt: skip
+
+
+def _opinions(b: BreathingPart) -> Iterator[list[str]]:
+    """Sources on fresh gas side by side, as on the screen."""
+    for o in b.opinions:
+        if o.low is None or o.high is None:
+            yield [f"who says, {o.phase}", o.says]
+            continue
+        span = said(o.low) if o.low.value == o.high.value else f"{o.low.text} to {said(o.high)}"
+        yield [f"who says, {o.phase}", f"{span}; {o.says}{' (measured)' if o.measured else ''}"]
+    if b.apart:
+        yield ["sources differ", b.apart]
+    if b.least_flow is not None:
+        yield ["not under", said(b.least_flow)]
+
+
+def _agent(b: BreathingPart) -> Iterator[list[str]]:
+    for r in b.wash_in:
+        yield [
+            f"{r.share.text} of a turn of the dial",
+            f"within {said(r.at_most)} at most; {said(r.measured)} as one circle was measured",
+        ]
+    for use in b.agent:
+        cost = "" if use.cost_per_hour is None else f", {use.cost_per_hour} {use.currency} an hour"
+        yield [f"{use.agent}, {use.phase}", f"{said(use.liquid)} of liquid at {use.dial.text}{cost}"]
+    for words in b.waste:
+        yield ["", words]
+
+
+def _ventilator(b: BreathingPart) -> Iterator[list[str]]:
+    """First settings of both modes; the alarms once."""
+    for v in b.ventilator:
+        if v.refused is not None:
+            yield [f"ventilator, {v.mode}", v.refused.sentence]
+            continue
+        pressure = f", set {said(v.set_pressure)}" if v.set_pressure is not None else ""
+        yield [f"ventilator, {v.mode}", f"{said(v.tidal)}, {said(v.rate)}, in {said(v.inspiration)} ({v.ratio}), PEEP {said(v.peep)}, "
+                                        f"peak {said(v.peak)}{pressure}; {said(v.lean_weight)}, {v.basis}"]  # fmt: skip
+        if v.mode == "volume":
+            memory = ", from memory" if all(a.amount.memory for a in v.alarms) else ""
+            yield [
+                f"alarms{memory}",
+                ", ".join(f"{a.name} {a.amount.text if memory else said(a.amount)}" for a in v.alarms),
+            ]
 
 
 def shelf_shown(a: AirwayPart) -> Iterator[RankedPart]:

@@ -557,9 +557,118 @@ class Part(Shape, frozen=True, kw_only=True):
     text: str
 
 
+class SystemReason(Shape, frozen=True, kw_only=True):
+    """One breathing system that is there, and why it stands where it does."""
+
+    name: str
+    serves: bool
+    first: bool
+    says: str
+
+
+class FlowOpinion(Shape, frozen=True, kw_only=True):
+    """One source's fresh gas for this animal [L/min]; without ends where its figure could not be read."""
+
+    source: str
+    says: str
+    text: str
+    low: float | None = None
+    high: float | None = None
+    measured: bool = False
+    memory: bool = False
+    cited: tuple[Cited, ...] = ()
+
+
+class FlowBand(Shape, frozen=True, kw_only=True):
+    """A phase's fresh gas as each source has it, side by side; `set` is what is set first, `top` where the scale ends."""
+
+    phase: str
+    set: Num
+    at: float
+    top: float
+    opinions: tuple[FlowOpinion, ...]
+
+
+class WashIn(Shape, frozen=True, kw_only=True):
+    """Minutes until a turn of the dial has reached this share in the circle: at most, and as one circle was measured."""
+
+    share: str
+    at_most: Num
+    measured: Num
+
+
+class AgentLine(Shape, frozen=True, kw_only=True):
+    """Liquid agent in an hour. `cost` is empty without the hospital's own price; `each` is for every per cent on the dial."""
+
+    agent: str
+    phase: str
+    dial: str
+    each: bool = False
+    liquid: Num
+    rule: str = ""
+    cost: str = ""
+
+
+class AlarmLine(Shape, frozen=True, kw_only=True):
+    name: str
+    value: Num
+    says: str
+
+
+class VentilatorStart(Shape, frozen=True, kw_only=True):
+    """What to set first in one mode, for lean weight; `set_pressure` only where the pressure is what is set."""
+
+    mode: Literal["volume", "pressure"]
+    tidal: Num | None = None
+    rate: Num | None = None
+    inspiration: Num | None = None
+    ratio: str = ""
+    peep: Num | None = None
+    peak: Num | None = None
+    set_pressure: Num | None = None
+    minute_volume: Num | None = None
+    cautions: tuple[str, ...] = ()
+    refusal: Refused | None = None
+
+
+class Change(Shape, frozen=True, kw_only=True):
+    """One change of the ventilator and the arterial CO2 it would lead to, once settled: predicted."""
+
+    change: str
+    paco2: Num
+
+
+class VentilatorCard(Shape, frozen=True, kw_only=True):
+    """First settings beside what is set. `basis` says which weight; `judged` what lies outside the usual; the alarms are for
+    what is set, else for the first settings in volume mode."""
+
+    lean: Num
+    basis: str
+    starts: tuple[VentilatorStart, ...]
+    alarms: tuple[AlarmLine, ...] = ()
+    now: str = ""
+    now_at: datetime | None = None
+    judged: tuple[str, ...] = ()
+    compliance: Num | None = None
+    co2: str = ""
+    changes: tuple[Change, ...] = ()
+
+
 class BreathingPlan(Shape, frozen=True, kw_only=True):
     circuit: str = ""
     why: str = ""
+    systems: tuple[SystemReason, ...] = ()
+    bands: tuple[FlowBand, ...] = ()
+    apart: str = ""
+    least_flow: Num | None = None
+    wash_in: tuple[WashIn, ...] = ()
+    agent: tuple[AgentLine, ...] = ()
+    agent_note: str = ""
+    waste: tuple[str, ...] = ()
+    supply: str = ""
+    drive_gas: Num | None = None
+    oxygen_reserve: float | None = None
+    ventilator: VentilatorCard | None = None
     bag: Num | None = None
     fresh_gas: tuple[tuple[str, Num], ...] = ()
     oxygen_minutes: Num | None = None
@@ -740,6 +849,7 @@ class PrepareSheet(Shape, frozen=True, kw_only=True):
     preoxygenation_ended: bool = False
     catheter: str = ""
     machine: str = ""
+    oxygen_left: OxygenNow | None = None
 
 
 class GivenLine(Shape, frozen=True, kw_only=True):
@@ -999,6 +1109,34 @@ class PadLine(Shape, frozen=True, kw_only=True):
     places: int = 0
 
 
+class OxygenNow(Shape, frozen=True, kw_only=True):
+    """The oxygen supply as last read, and what charted flows have left of it since: predicted, never a reading.
+
+    `part` and `read_part` are shares of a full cylinder, now and as read; `reserve` the share at which it is changed. A
+    pipeline or a concentrator has no minutes. `question` asks about a reading that does not fit the one before.
+    """
+
+    source: Literal["cylinder", "pipeline", "concentrator"]
+    name: str = ""
+    read_at: datetime
+    by: str = ""
+    gauge: str = ""
+    litres: Num | None = None
+    minutes: Num | None = None
+    part: float | None = None
+    read_part: float | None = None
+    reserve: float | None = None
+    flow: str = ""
+    reserve_at: datetime | None = None
+    empty_at: datetime | None = None
+    planned_left: int | None = None
+    enough: bool | None = None
+    short: bool = False
+    question: str = ""
+    notes: tuple[str, ...] = ()
+    refusal: Refused | None = None
+
+
 class MaintainSheet(Shape, frozen=True, kw_only=True):
     ribbon: tuple[Vital, ...]
     chart: Chart
@@ -1009,6 +1147,8 @@ class MaintainSheet(Shape, frozen=True, kw_only=True):
     vaporiser: Num | None = None
     vaporiser_agent: str = ""
     oxygen: Num | None = None
+    oxygen_left: OxygenNow | None = None
+    ventilator: VentilatorCard | None = None
     budgets: tuple[Budget, ...] = ()
     fluids_in: Num | None = None
     losses: Num | None = None
@@ -1418,6 +1558,14 @@ class PickRow(Shape, frozen=True, kw_only=True):
     forms: tuple[str, ...] = ()
 
 
+class CylinderAtHand(Shape, frozen=True, kw_only=True):
+    """A cylinder of the hospital's list, as it was printed on it: read again before it is written."""
+
+    name: str
+    contents_l: str
+    full: str
+
+
 class Hospital(Shape, frozen=True, kw_only=True):
     """What the tablet must know of the hospital before any case."""
 
@@ -1441,6 +1589,8 @@ class Hospital(Shape, frozen=True, kw_only=True):
     ledger: str = ""
     label_paper: str = "a4"
     bags: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    breathing_bags: tuple[tuple[str, str], ...] = ()
+    cylinders: tuple[CylinderAtHand, ...] = ()
 
 
 class Answer(Shape, frozen=True, kw_only=True):

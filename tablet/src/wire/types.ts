@@ -465,6 +465,18 @@ export interface DrawnPlace {
 export interface BreathingPlan {
   circuit: string;
   why: string;
+  systems: SystemReason[];
+  bands: FlowBand[];
+  apart: string;
+  least_flow: Num | null;
+  wash_in: WashIn[];
+  agent: AgentLine[];
+  agent_note: string;
+  waste: string[];
+  supply: string;
+  drive_gas: Num | null;
+  oxygen_reserve: number | null;
+  ventilator: VentilatorCard | null;
   bag: Num | null;
   fresh_gas: [string, Num][];
   oxygen_minutes: Num | null;
@@ -474,6 +486,86 @@ export interface BreathingPlan {
   oxygen_enough: boolean | null;
   refusal: Refused | null;
   cautions: string[];
+}
+
+export interface SystemReason {
+  name: string;
+  serves: boolean;
+  first: boolean;
+  says: string;
+}
+
+export interface FlowBand {
+  phase: string;
+  set: Num;
+  at: number;
+  top: number;
+  opinions: FlowOpinion[];
+}
+
+export interface FlowOpinion {
+  source: string;
+  says: string;
+  text: string;
+  low: number | null;
+  high: number | null;
+  measured: boolean;
+  memory: boolean;
+  cited: Cited[];
+}
+
+export interface WashIn {
+  share: string;
+  at_most: Num;
+  measured: Num;
+}
+
+export interface AgentLine {
+  agent: string;
+  phase: string;
+  dial: string;
+  each: boolean;
+  liquid: Num;
+  rule: string;
+  cost: string;
+}
+
+export interface VentilatorCard {
+  lean: Num;
+  basis: string;
+  starts: VentilatorStart[];
+  alarms: AlarmLine[];
+  now: string;
+  now_at: string | null;
+  judged: string[];
+  compliance: Num | null;
+  co2: string;
+  changes: Change[];
+}
+
+export interface VentilatorStart {
+  mode: "pressure" | "volume";
+  tidal: Num | null;
+  rate: Num | null;
+  inspiration: Num | null;
+  ratio: string;
+  peep: Num | null;
+  peak: Num | null;
+  set_pressure: Num | null;
+  minute_volume: Num | null;
+  cautions: string[];
+  refusal: Refused | null;
+}
+
+export interface AlarmLine {
+  name: string;
+  value: Num;
+  says: string;
+}
+
+export interface Change {
+  change: string;
+  paco2: Num;
 }
 
 export interface FluidPlan {
@@ -572,6 +664,7 @@ export interface PrepareSheet {
   preoxygenation_ended: boolean;
   catheter: string;
   machine: string;
+  oxygen_left: OxygenNow | null;
 }
 
 export interface CheckList {
@@ -642,6 +735,28 @@ export interface GivenLine {
   phase: string;
   struck: boolean;
   note: string;
+}
+
+export interface OxygenNow {
+  source: "concentrator" | "cylinder" | "pipeline";
+  name: string;
+  read_at: string;
+  by: string;
+  gauge: string;
+  litres: Num | null;
+  minutes: Num | null;
+  part: number | null;
+  read_part: number | null;
+  reserve: number | null;
+  flow: string;
+  reserve_at: string | null;
+  empty_at: string | null;
+  planned_left: number | null;
+  enough: boolean | null;
+  short: boolean;
+  question: string;
+  notes: string[];
+  refusal: Refused | null;
 }
 
 export interface InduceSheet {
@@ -764,6 +879,8 @@ export interface MaintainSheet {
   vaporiser: Num | null;
   vaporiser_agent: string;
   oxygen: Num | null;
+  oxygen_left: OxygenNow | null;
+  ventilator: VentilatorCard | null;
   budgets: Budget[];
   fluids_in: Num | null;
   losses: Num | null;
@@ -1118,6 +1235,8 @@ export interface Hospital {
   ledger: string;
   label_paper: string;
   bags: [string, string[]][];
+  breathing_bags: [string, string][];
+  cylinders: CylinderAtHand[];
 }
 
 export interface Hand {
@@ -1125,6 +1244,12 @@ export interface Hand {
   initials: string;
   name: string;
   role: "assistant" | "controlled-drug officer" | "head of anaesthesia" | "student" | "technician" | "veterinarian";
+}
+
+export interface CylinderAtHand {
+  name: string;
+  contents_l: string;
+  full: string;
 }
 
 export interface PickRow {

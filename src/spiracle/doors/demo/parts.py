@@ -134,6 +134,28 @@ def tube_in(s: Story, size: str, depth: str, cuff: str, leak: str, od: str) -> N
     s.tell(e.CuffChecked, pressure_cmh2o=D(cuff), leak_cmh2o=D(leak))
 
 
+def on_ventilator(s: Story, rate: int, tidal: str, peak: str, drive: str) -> None:
+    """Volume held; the gauge is read again with what the ventilator takes of the same cylinder."""
+    s.tell(
+        e.OxygenRead,
+        source="cylinder",
+        contents_l=D(680),
+        full_pressure="137 bar",
+        gauge="92 bar",
+        drive_l_min=D(drive),
+    )
+    s.tell(
+        e.VentilationSet,
+        mode="ventilator",
+        held_by="volume",
+        rate=rate,
+        tidal_ml=D(tidal),
+        peak_cmh2o=D(peak),
+        peep_cmh2o=D(2),
+        inspiration_s=D(1),
+    )
+
+
 def waste(s: Story, order: str, syringe: str) -> None:
     """What is left in a syringe goes, before a witness."""
     case, _ = s.store.case(s.case)

@@ -9,7 +9,7 @@ from decimal import Decimal
 from spiracle.case import events as e
 from spiracle.case.facts import Facts
 from spiracle.doors.demo.machines import machines_now
-from spiracle.doors.demo.parts import admitted, made_ready, questions, signed, tube_in, waste
+from spiracle.doors.demo.parts import admitted, made_ready, on_ventilator, questions, signed, tube_in, waste
 from spiracle.doors.demo.protocols import hospital_protocols
 from spiracle.doors.demo.telling import Story
 from spiracle.doors.log_store import LogStore
@@ -108,6 +108,7 @@ def old_cat(store: LogStore, facts: Facts, start: datetime, now: datetime) -> No
 
 
 def _cat_asleep(s: Story) -> None:
+    on_ventilator(s, 12, "40", "10", "0.5")
     s.at(66)
     s.tell(e.TimeMarked, mark="procedure start")
     rows = [

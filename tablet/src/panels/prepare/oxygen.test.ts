@@ -1,0 +1,44 @@
+import { describe, expect, it } from "vitest";
+import { lacking } from "../../tiles/asks";
+import { oxygenAsks, oxygenFields } from "./oxygen";
+
+const LIST = [{ name: "size E on Machine A", contents_l: "680", full: "137 bar" }];
+const fields = (values: Record<string, string>): string[] => oxygenAsks(values, LIST).map((ask) => ask.field);
+
+describe("oxygen as read", () => {
+  it("asks a cylinder for its printed pair and its gauge, a concentrator for its flow and per cent", () => {
+    expect(fields({})).toEqual(["source"]);
+    expect(fields({ source: "cylinder" })).toEqual([
+      "source",
+      "cylinder",
+      "contents_l",
+      "full_pressure",
+      "gauge",
+      "drive_l_min",
+    ]);
+    expect(fields({ source: "concentrator" })).toEqual(["source", "max_l_min", "percent"]);
+    expect(fields({ source: "pipeline" })).toEqual(["source", "drive_l_min"]);
+  });
+  it("fills nothing in for a listed cylinder: its pair is one answer beside another", () => {
+    const chosen = { source: "cylinder", cylinder: "size E on Machine A" };
+    const asks = oxygenAsks(chosen, LIST);
+    expect(lacking(asks, chosen)).toContain("Printed on it: read it again");
+    expect(oxygenFields({ ...chosen, gauge: "85 bar" }, LIST)).not.toHaveProperty("contents_l");
+    expect(oxygenFields({ ...chosen, printed: "as listed", gauge: "85 bar" }, LIST)).toEqual({
+      ...chosen,
+      contents_l: "680",
+      full_pressure: "137 bar",
+      gauge: "85 bar",
+    });
+  });
+  it("takes another label as it is typed", () => {
+    const other = { source: "cylinder", cylinder: "size E on Machine A", printed: "another" };
+    expect(fields(other)).toContain("contents_l");
+    expect(oxygenFields({ ...other, contents_l: "660", full_pressure: "1900 psi" }, LIST)).toEqual({
+      source: "cylinder",
+      cylinder: "size E on Machine A",
+      contents_l: "660",
+      full_pressure: "1900 psi",
+    });
+  });
+});

@@ -1,0 +1,73 @@
+import type { Ask, Values } from "../../tiles/asks";
+import type { CylinderAtHand } from "../../wire/types";
+
+/** What the list of cylinders has for the one that was touched. */
+const listed = (name: string | undefined, cylinders: readonly CylinderAtHand[]): CylinderAtHand | undefined =>
+  cylinders.find((one) => one.name === name);
+
+/**
+ * The questions, as far as they are answered. Nothing stands there beforehand: the printed pair of a listed cylinder is offered
+ * as one answer, beside "another label", and is taken only when it was touched.
+ */
+export function oxygenAsks(values: Values, cylinders: readonly CylinderAtHand[]): Ask[] {
+  const source: Ask = {
+    field: "source",
+    label: "Source",
+    kind: "choice",
+    choices: ["cylinder", "pipeline", "concentrator"],
+  };
+  const drive: Ask = {
+    field: "drive_l_min",
+    label: "Drive gas a ventilator takes from it (0: none)",
+    kind: "number",
+    unit: "L/min",
+    optional: true,
+  };
+  if (values.source === "concentrator")
+    return [
+      source,
+      { field: "max_l_min", label: "Largest flow, as printed", kind: "number", unit: "L/min" },
+      { field: "percent", label: "Oxygen it gives, as printed or measured", kind: "number", unit: "%" },
+    ];
+  if (values.source === "pipeline") return [source, drive];
+  if (values.source !== "cylinder") return [source];
+  const names = cylinders.map((one) => one.name);
+  const chosen = listed(values.cylinder, cylinders);
+  const which: Ask[] = names.length
+    ? [{ field: "cylinder", label: "Which", kind: "choice", choices: names, optional: true }]
+    : [];
+  const printed: Ask[] = chosen
+    ? [
+        {
+          field: "printed",
+          label: "Printed on it: read it again",
+          kind: "choice",
+          choices: [
+            ["as listed", `${chosen.contents_l} L at ${chosen.full}`],
+            ["another", "another label"],
+          ],
+        },
+      ]
+    : [];
+  const typed: Ask[] =
+    chosen && values.printed !== "another"
+      ? []
+      : [
+          { field: "contents_l", label: "Holds when full, as printed", kind: "number", unit: "L" },
+          { field: "full_pressure", label: "Full pressure, as printed (137 bar)", kind: "text" },
+        ];
+  const gauge: Ask = { field: "gauge", label: "Gauge now, with its unit (85 bar)", kind: "text" };
+  return [source, ...which, ...printed, ...typed, gauge, drive];
+}
+
+/** The event's fields: the listed pair only where its touch said so. */
+export function oxygenFields(
+  answers: Record<string, string | string[]>,
+  cylinders: readonly CylinderAtHand[],
+): Record<string, string | string[]> {
+  const { printed, ...fields } = answers;
+  const chosen = listed(typeof fields.cylinder === "string" ? fields.cylinder : undefined, cylinders);
+  return chosen && printed === "as listed"
+    ? { ...fields, contents_l: chosen.contents_l, full_pressure: chosen.full }
+    : fields;
+}
