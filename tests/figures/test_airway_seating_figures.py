@@ -21,7 +21,7 @@ Measured = airway.Measured
 
 def one_tube(species: str = "cat", bore: str = "4.0", **along: Decimal) -> airway.Tube:
     stock = [airway.TubeInStock(id_mm=Decimal(bore), **along)]  # type: ignore[arg-type]
-    return shelf(airway_tables(), species, stock)[0]
+    return shelf(airway_tables(), species, stock)[0][0]
 
 
 def test_a_dogs_trachea_is_predicted_as_a_span() -> None:

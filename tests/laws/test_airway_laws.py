@@ -14,10 +14,10 @@ from hypothesis import strategies as st
 from room_tables import airway_tables
 from spiracle import airway
 from spiracle.airway.bore import cut_saves_ml, tube_dead_space_ml
-from spiracle.airway.measured import depth_bounds_cm
+from spiracle.airway.measured import check, depth_bounds_cm
 from spiracle.airway.resistance import Gas, laminar_loss_pa, pressure_lost_pa, reynolds, turbulent_loss_pa
 from spiracle.quantity import Quantity
-from spiracle.refusals import Missing, NotAQuantity, OutOfRange, Refusal, Unknown
+from spiracle.refusals import Contradiction, Missing, NotAQuantity, OutOfRange, Refusal, Unknown
 
 Q = Quantity.of
 OXYGEN = Gas(2.0e-5, 1.33)
@@ -96,9 +96,17 @@ def test_a_cut_tube_adds_less_dead_space_and_never_reaches_past_the_inlet(
     low, high = depth_bounds_cm(airway_tables(), species, float(kg))
     depth = Q((low + (high - low) * Decimal(str(along))).quantize(Decimal("0.1")), "cm")
     choice = airway.lay_out(airway_tables(), species, Q(kg, "kg"), measured=airway.Measured(incisors_to_inlet=depth))
-    assert choice.insertion is not None and choice.cut is not None
-    assert choice.insertion.value.equals(depth)
-    assert choice.cut.value <= depth
+    assert choice.insertion is not None and choice.mark_at_incisors is not None
+    known = choice.first.length_mm is not None
+    assert (choice.cut is None) is (choice.uncut or not known)
+    if choice.uncut:
+        whole = Q(choice.first.length_mm or 0, "mm").to("cm")
+        assert choice.insertion.value.equals(whole) and choice.mark_at_incisors.value.equals(whole) and whole <= depth
+        assert any("do not cut" in c for c in choice.cautions)
+    else:
+        assert choice.insertion.value.equals(depth) and choice.mark_at_incisors.value <= depth
+        assert choice.cut is None or choice.mark_at_incisors.value.equals(choice.cut.value)
+    assert known or any("how long is it" in c for c in choice.cautions)
     if choice.dead_space_before is not None:
         assert choice.dead_space_after.value <= choice.dead_space_before.value
     if choice.tube_volume_before is not None and choice.tube_volume_after is not None:
@@ -171,23 +179,89 @@ def test_a_tube_size_is_millimetres_or_refused(text: str, kind: type[Refusal], s
 
 def test_what_cannot_be_is_refused_by_name() -> None:
     facts, cat, dog = airway_tables(), Q(4, "kg"), Q(20, "kg")
-    depth = airway.Measured(incisors_to_inlet=Q(40, "cm"))
-    with pytest.raises(OutOfRange, match="longer than a cat of 4 kg"):
-        airway.lay_out(facts, "cat", cat, measured=depth)
-    with pytest.raises(OutOfRange, match="too short"):
-        airway.lay_out(facts, "dog", dog, measured=airway.Measured(incisors_to_inlet=Q(26, "mm")))
-    with pytest.raises(OutOfRange, match="bore of a cat"):
-        airway.lay_out(facts, "cat", cat, measured=airway.Measured(tracheal_diameter=Q(11, "cm")))
     with pytest.raises(OutOfRange, match="beyond any cat's tube"):
         airway.fit(facts, "cat", cat, Q(8, "mm"))
-    with pytest.raises(OutOfRange, match="beyond any dog's tube"):
-        airway.lay_out(facts, "dog", dog, measured=airway.Measured(previous_tube_id=Q(34, "mm")))
     with pytest.raises(OutOfRange, match="not the weight of a cat"):
         airway.lay_out(facts, "cat", Q(40, "kg"))
     with pytest.raises(Unknown, match="'rabbit' is not a species"):
         airway.lay_out(facts, "rabbit", cat)
     with pytest.raises(Missing, match="outside diameter"):
         airway.lay_out(facts, "dog", dog, stock=[airway.TubeInStock(id_mm=Decimal("10.7"))])
+
+
+CANNOT_BE = [
+    ("cat", "4", {"incisors_to_inlet": Q(40, "cm")}, "longer than a cat of 4 kg"),
+    ("dog", "20", {"incisors_to_inlet": Q(26, "mm")}, "too short"),
+    ("cat", "4", {"tracheal_diameter": Q(11, "cm")}, "bore of a cat"),
+    ("cat", "4", {"tracheal_diameter": Q(20, "mm")}, "bore of a cat"),
+    ("cat", "4", {"ultrasound_diameter": Q(20, "mm")}, "bore of a cat"),
+    ("cat", "4", {"palpated_outer": Q(4, "mm")}, "outer wall to outer wall"),
+    ("cat", "4", {"septum_width": Q(1, "mm")}, "between the nostrils"),
+    ("cat", "4", {"larynx_depth": Q(30, "cm")}, "cannot be in a cat"),
+    ("cat", "4", {"larynx_depth": Q(14, "cm"), "incisors_to_inlet": Q(13, "cm")}, "not before the thoracic inlet"),
+    ("cat", "4", {"trachea_to_inlet": Decimal(18)}, "share of the inlet"),
+    ("cat", "4", {"previous_outcome": "leaked"}, "size was not given"),
+    ("cat", "4", {"previous_tube_id": Q(7, "mm"), "previous_outcome": "served"}, "beyond any cat's tube"),
+    ("dog", "20", {"previous_tube_id": Q(34, "mm")}, "beyond any dog's tube"),
+    ("dog", "3", {"occiput_to_tail": Q(20, "cm")}, "outside what the line was drawn for"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("species", "kg", "told", "says"), CANNOT_BE, ids=[c[3] for c in CANNOT_BE])
+def test_one_measure_that_cannot_be_takes_no_tube_away(
+    species: str, kg: str, told: dict[str, Quantity], says: str
+) -> None:
+    """It is refused by name beside the tubes that weight asks for; what refuses alone is `check`."""
+    facts, measured = airway_tables(), airway.Measured(**told)  # type: ignore[arg-type]
+    with pytest.raises(Refusal, match=says) as caught:
+        check(facts, species, Q(kg, "kg"), measured)
+    choice = airway.lay_out(facts, species, Q(kg, "kg"), measured=measured)
+    assert choice.tubes == airway.lay_out(facts, species, Q(kg, "kg")).tubes
+    assert caught.value.sentence in [r.sentence for r in choice.refusals]
+    assert choice.insertion is None and choice.cut is None
+    if set(told) == {"incisors_to_inlet"}:
+        assert [r.name for r in choice.refusals] == ["OutOfRange"] and choice.unused == ()
+    else:
+        assert any("is not used" in line and caught.value.says in line for line in choice.unused)
+    assert caught.value.says in " ".join(airway.fit(facts, species, Q(kg, "kg"), Q("4.0", "mm"), measured=measured).cautions) or (
+        set(told) == {"incisors_to_inlet"})  # fmt: skip
+
+
+def test_a_tube_of_another_species_or_unknown_outside_stops_no_other() -> None:
+    facts, cat = airway_tables(), Q(4, "kg")
+    shelf = [airway.TubeInStock(id_mm=Decimal(i)) for i in ("10.5", "3.25", "3.5", "4.0")]
+    choice = airway.lay_out(facts, "cat", cat, stock=shelf)
+    assert [t.id_mm for t in choice.tubes] == [Decimal("3.5"), Decimal("4.0")]
+    assert [c for c in choice.cautions if "left out" in c] == [
+        "ID 3.25 mm is left out: its outside diameter is not known. Read it off the tube, like 12.1 mm."
+    ]
+    with pytest.raises(Missing, match="none fits"):
+        airway.lay_out(facts, "cat", cat, stock=shelf[:1])
+    with pytest.raises(Missing, match=r"3\.25 mm, outside diameter"):
+        airway.lay_out(facts, "cat", cat, stock=shelf[:2])
+
+
+def test_a_tube_outside_the_usual_list_is_judged_by_its_own_outside() -> None:
+    facts, dog = airway_tables(), Q(20, "kg")
+    told = airway.fit(facts, "dog", dog, Q("10.7", "mm"), tube_od=Q("14.3", "mm"))
+    assert (told.tube.od_mm, told.tube.od_memory) == (Decimal("14.3"), False)
+    worked = airway.fit(facts, "dog", dog, Q("10.7", "mm"))
+    assert (worked.tube.od_mm, worked.tube.od_memory) == (Decimal("14.6"), True)  # 10.7 x 1.36, from memory
+    assert worked.chance.too_large == pytest.approx(told.chance.too_large, abs=0.2)
+    thick = airway.fit(facts, "dog", dog, Q("10.7", "mm"), tube_od=Q("18", "mm"))
+    assert thick.chance.too_large > told.chance.too_large
+    with pytest.raises(Contradiction, match="not larger than the inside"):
+        airway.fit(facts, "dog", dog, Q("10.7", "mm"), tube_od=Q("10.7", "mm"))
+
+
+@pytest.mark.parametrize(("species", "kg", "tube", "said"), [
+    ("cat", "4", "3.5", True), ("cat", "4", "4.0", False), ("cat", "4", "4.5", True), ("dog", "10", "7.0", False),
+    ("dog", "10", "6.0", True), ("dog", "10", "9.5", False),
+])  # fmt: skip
+def test_what_is_far_from_expected_is_the_species_own(species: str, kg: str, tube: str, said: bool) -> None:
+    """Two SD about weight's size: 1.65 mm in dogs (SD 0.84, Vet Rec 2020;186:157), half a millimetre in cats (from memory)."""
+    fit = airway.fit(airway_tables(), species, Q(kg, "kg"), Q(tube, "mm"))
+    assert any("than expected" in c for c in fit.cautions) is said
 
 
 def test_one_tube_held_against_the_animal() -> None:

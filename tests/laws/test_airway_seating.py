@@ -33,7 +33,7 @@ def tubes(draw: st.DrawFn) -> airway.Tube:
     free = None if top is None else int(top - (cuff or 0)) - 1
     hole = draw(st.none() | st.integers(0, 60 if free is None else max(0, free)).map(Decimal))
     stock = airway.TubeInStock(id_mm=Decimal("4.0"), tip_to_cuff_top_mm=top, cuff_length_mm=cuff, side_hole_mm=hole)
-    return shelf(airway_tables(), "cat", [stock])[0]
+    return shelf(airway_tables(), "cat", [stock])[0][0]
 
 
 @given(tubes(), st.integers(5, 250))

@@ -13,10 +13,10 @@ from itertools import combinations
 from math import fsum, hypot, sqrt
 from statistics import NormalDist
 
-from spiracle.airway.bore import brachycephalic_id_mm, od_for_trachea_mm, trachea_mm_from_back
+from spiracle.airway.bore import brachycephalic_id_mm, half_width_95_mm, od_for_trachea_mm, trachea_mm_from_back
 from spiracle.airway.measured import BACK, PALPATED, PREVIOUS, SEPTUM, TRACHEA, ULTRASOUND, Measured
 from spiracle.airway.tables import AirwayTables
-from spiracle.quantity import Quantity, reading
+from spiracle.quantity import Quantity, printed_size, reading
 from spiracle.refusals import OutOfRange
 from spiracle.source import Input, Mark, Working
 
@@ -25,7 +25,11 @@ WEIGHT = "weight"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Estimate:
-    """What one way of choosing says: bore and spread [mm]. `of_body`: it rests on the size of the body, as others may too."""
+    """What one way of choosing says: bore and spread [mm].
+
+    `of_body`: it rests on the size of the body, as others may too. `binds`: it is of this very trachea (measured, or the tube of
+    the grown animal), and so nothing larger than it allows comes first, weighed or not.
+    """
 
     name: str
     id_mm: float
@@ -35,6 +39,7 @@ class Estimate:
     sources: tuple[str, ...]
     memory: bool = True
     of_body: bool = False
+    binds: bool = False
 
     @property
     def text(self) -> str:
@@ -63,16 +68,31 @@ class Combined:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
-    """Every estimate that could be made, why others could not, and what is to be said about them."""
+    """Every estimate that is weighed, why others are not, and what is to be said about them.
+
+    `left_out` lie too far from what weight says to be believed; `apart` are the weighed ones that disagree.
+    """
 
     estimates: tuple[Estimate, ...]
     combined: Combined
     disagreements: tuple[str, ...]
     unused: tuple[str, ...]
     cautions: tuple[str, ...]
+    left_out: tuple[Estimate, ...] = ()
+    apart: tuple[tuple[Estimate, Estimate], ...] = ()
+
+    @property
+    def by_weight(self) -> Estimate:
+        return self.estimates[0]
+
+    @property
+    def within_mm(self) -> float:
+        """How far the size really used lies from the one that weight says, in 95 of 100 animals like this one [mm]."""
+        return half_width_95_mm(self.by_weight.sd_mm)
 
     def named(self, name: str) -> Estimate | None:
-        return next((e for e in self.estimates if e.name == name), None)
+        """An estimate by its name, weighed or left out."""
+        return next((e for e in (*self.estimates, *self.left_out) if e.name == name), None)
 
 
 def size_text(id_mm: float, sd_mm: float) -> str:
@@ -145,14 +165,51 @@ def combine(estimates: Sequence[Estimate]) -> Combined:
     )  # fmt: skip
 
 
-def disagreements(facts: AirwayTables, estimates: Sequence[Estimate]) -> tuple[str, ...]:
-    """The pairs that lie too far apart to be believed together, in words."""
+def sds_apart(a: Estimate, b: Estimate) -> float:
+    """How many of their joint standard deviations two estimates lie apart."""
+    return abs(a.id_mm - b.id_mm) / hypot(a.sd_mm, b.sd_mm)
+
+
+def believed(facts: AirwayTables, found: Sequence[Estimate]) -> tuple[tuple[Estimate, ...], tuple[Estimate, ...]]:
+    """Those that are weighed, and those too far from the first (weight) for one of the two not to be a slip."""
+    most, by_weight = facts.setting("slip-sds").number, found[0]
+    far = tuple(e for e in found[1:] if sds_apart(by_weight, e) > most)
+    return tuple(e for e in found if e not in far), far
+
+
+def apart(facts: AirwayTables, estimates: Sequence[Estimate]) -> tuple[tuple[Estimate, Estimate], ...]:
+    """The pairs that lie too far apart to be believed together."""
     most = facts.setting("apart-sds").number
-    return tuple(
-        f"{a.name[0].upper()}{a.name[1:]} says {a.text}, {b.name} {b.text}: they disagree. Measure again, and ask which is wrong."
-        for a, b in combinations(estimates, 2)
-        if abs(a.id_mm - b.id_mm) > most * hypot(a.sd_mm, b.sd_mm)
-    )
+    return tuple((a, b) for a, b in combinations(estimates, 2) if sds_apart(a, b) > most)
+
+
+def disagreement(a: Estimate, b: Estimate, by_weight: Estimate, *, far: bool = False) -> str:
+    """Two that lie apart, in words: what each says, which to measure again, and what leads until then.
+
+    `far`: the second is not weighed, and if it is the smaller it leads only where it is of this very trachea.
+    """
+    doubted = max((a, b), key=lambda e: sds_apart(e, by_weight))
+    again = f"{_again(doubted)}, and weigh again." if by_weight in {a, b} else f"{_again(doubted)}."
+    until = f" Until then nothing over ID {_tenths(min(a.id_mm, b.id_mm))} mm comes first."
+    if far and b.id_mm < a.id_mm:
+        until = " Until then nothing larger than it allows comes first." if b.binds else ""
+    return f"{_capital(a.name)} says {a.text}, {b.name} {b.text}: they disagree. {again}{until}"
+
+
+def left_out_words(facts: AirwayTables, by_weight: Estimate, far: Estimate) -> str:
+    """Why an estimate is not weighed, and what to do about it."""
+    most = facts.setting("slip-sds").value
+    only = ", save as the most that may come first" if far.id_mm < by_weight.id_mm and far.binds else ""
+    return (f"{_capital(far.name)} ({far.text}) is not used{only}: it lies more than {most} joint spreads from what weight says "
+            f"({by_weight.text}). {_again(far)}.")  # fmt: skip
+
+
+def _again(e: Estimate) -> str:
+    return f"Look up the {e.name} again" if e.name == PREVIOUS else f"Measure the {e.name} again"
+
+
+def _capital(words: str) -> str:
+    return f"{words[0].upper()}{words[1:]}"
 
 
 def evidence(facts: AirwayTables, species: str, weight: Quantity, brachycephalic: bool, measured: Measured) -> Evidence:
@@ -167,8 +224,14 @@ def evidence(facts: AirwayTables, species: str, weight: Quantity, brachycephalic
             found.append(answer)
     if species == "cat" and (measured.tracheal_diameter or measured.ultrasound_diameter):
         cautions.append("The share of the trachea comes from dogs: in a cat it only makes the tube smaller.")
-    return Evidence(estimates=tuple(found), combined=combine(found), disagreements=disagreements(facts, found),
-                    unused=tuple(unused), cautions=tuple(cautions))  # fmt: skip
+    kept, far = believed(facts, found)
+    pairs = apart(facts, kept)
+    return Evidence(
+        estimates=kept, combined=combine(kept), left_out=far, apart=pairs, cautions=tuple(cautions),
+        disagreements=(*(disagreement(a, b, by_weight) for a, b in pairs),
+                       *(disagreement(by_weight, e, by_weight, far=True) for e in far)),
+        unused=(*unused, *(left_out_words(facts, by_weight, e) for e in far)),
+    )  # fmt: skip
 
 
 def from_weight_mm(facts: AirwayTables, species: str, kg: Decimal) -> tuple[Decimal, str]:
@@ -238,7 +301,7 @@ def _share_of(
     sd = (high.number - share.number) / 2 / 100 * trachea / per
     says = f"{how}: {share.value} % of {bore} is {_tenths(od)} mm outside"
     return _estimate(
-        name, od / per, sd, says, [Input(name, str(bore), Mark.MEASURED)], [*share.source, *more, "memory"]
+        name, od / per, sd, says, [Input(name, str(bore), Mark.MEASURED)], [*share.source, *more, "memory"], binds=True
     )
 
 
@@ -301,7 +364,7 @@ def _from_previous(facts: AirwayTables, _species: str, _short: bool, measured: M
     tube, outcome = measured.previous_tube_id, measured.previous_outcome
     if tube is None:
         return None
-    size = f"ID {reading(tube.number('mm'), 1)} mm"
+    size = f"ID {printed_size(tube.number('mm'))} mm"
     if measured.previous_full_grown is False:
         return f"{size} before is not used: under {facts.setting('grown-months').value} months then, and the trachea has grown."
     step, spread = facts.setting("one-size").number, facts.setting("previous-sd")
@@ -316,7 +379,8 @@ def _from_previous(facts: AirwayTables, _species: str, _short: bool, measured: M
     if measured.previous_full_grown is None:
         says += "; whether full-grown then is not known"
     return _estimate(PREVIOUS, float(tube.number("mm")) + shift, spread.number * times, says,
-                     [Input(PREVIOUS, size, Mark.TYPED)], spread.source)  # fmt: skip
+                     [Input(PREVIOUS, size, Mark.TYPED)], spread.source,
+                     binds=measured.previous_full_grown is True and outcome in {"served", "tight"})  # fmt: skip
 
 
 def _estimate(
@@ -328,9 +392,10 @@ def _estimate(
     sources: Iterable[str],
     *,
     of_body: bool = False,
+    binds: bool = False,
 ) -> Estimate:
     return Estimate(name=name, id_mm=mm, sd_mm=sd, says=says, inputs=tuple(inputs), sources=tuple(dict.fromkeys(sources)),
-                    of_body=of_body)  # fmt: skip
+                    of_body=of_body, binds=binds)  # fmt: skip
 
 
 def _tenths(mm: float) -> str:

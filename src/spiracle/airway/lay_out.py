@@ -10,8 +10,8 @@ from spiracle.airway import placing, seating
 from spiracle.airway.burden import TubeBurden, burdens, resistance
 from spiracle.airway.changes import Change, changes
 from spiracle.airway.estimating import Combined, Estimate, Evidence, evidence
-from spiracle.airway.measured import Measured, check, check_bore
-from spiracle.airway.placing import PartVolume
+from spiracle.airway.measured import Measured, Slip, check_bore, usable
+from spiracle.airway.placing import Lie, PartVolume
 from spiracle.airway.ranking import (
     Ceiling,
     Chance,
@@ -24,16 +24,20 @@ from spiracle.airway.ranking import (
     three,
 )
 from spiracle.airway.seating import Seat, Span, Stylet
-from spiracle.airway.sizing import Tube, TubeInStock, shelf
+from spiracle.airway.sizing import Tube, TubeInStock, in_hand, shelf
 from spiracle.airway.tables import AirwayTables
-from spiracle.quantity import Quantity, reading, round_significant
+from spiracle.quantity import Quantity, printed_size, round_significant
 from spiracle.refusals import OutOfRange, Refusal
 from spiracle.source import Worked, Working, Zone
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AirwayChoice:
-    """Everything the airway page shows. What could not be worked out is None, and its refusal stands in `refusals`."""
+    """Everything the airway page shows. What could not be worked out is None, and its refusal stands in `refusals`.
+
+    `uncut`: the first choice is no longer than the way to the thoracic inlet and is not cut. `cut` is None then, and where its
+    length is not known: a caution says where to cut it if it is long enough.
+    """
 
     tubes: tuple[Tube, ...]
     why: Working
@@ -67,6 +71,7 @@ class AirwayChoice:
     seats: tuple[Seat, ...]
     stylet: Stylet
     measured: Measured
+    uncut: bool = False
     memory: bool = True
 
     @property
@@ -82,24 +87,26 @@ def lay_out(
 
     `adult` None means not told; a cat's tracheal length is only known in grown ones.
 
-    Raises Unknown (species), OutOfRange (weight, a length longer than the animal, a bore beyond the species), Missing (no tube
-    on the shelf fits). A depth that was not measured is refused in `refusals`, and the rest is still worked out.
+    Raises Unknown (species), OutOfRange (weight), Missing (no tube on the shelf fits). A depth that was not measured, and a measure
+    that cannot be, are refused in `refusals`; the rest is still worked out from what remains.
     """
-    measured = measured or Measured()
-    check(facts, species, weight, measured)
+    measured, slips = usable(facts, species, weight, measured or Measured())
     found = evidence(facts, species, weight, brachycephalic, measured)
     most = ceiling(facts, species, brachycephalic, measured, found)
-    ranked = rank(facts, species, found.combined, most, shelf(facts, species, stock))
-    tubes, cautions = three(facts, species, most, found.combined, ranked, brachycephalic)
+    on_shelf, left_out = shelf(facts, species, stock)
+    ranked = rank(facts, species, found.combined, most, on_shelf)
+    tubes, cautions = three(facts, species, most, found, ranked, brachycephalic)
     first = next(t for t in tubes if t.role == "first choice")
-    depth = placing.insertion(measured)
-    cut, cut_cautions = placing.cut_length(facts, first, measured)
+    lie = placing.lying(facts, first, measured)
+    depth, cut = placing.insertion(measured, lie), None if lie is None else lie.cut
+    inside = None if lie is None else lie.inside.value
+    unused = (*_unused(slips), *found.unused)
     joined = placing.usual_parts(facts, weight.number("kg")) if parts is None else placing.stocked_parts(parts)
-    space = placing.dead_space(facts, weight, first, depth.value if depth else None, cut.value if cut else None, joined)
-    stylet = seating.stylet(facts, first, cut.value if cut else None)
+    space = placing.dead_space(facts, weight, first, depth.value if depth else None, _length_in_use(lie), joined)
+    stylet = seating.stylet(facts, first, _length_in_use(lie))
     span = seating.tracheal_length_span(facts, species, measured, adult=adult, brachycephalic=brachycephalic)
     seats = _seats(facts, tubes, measured, span)
-    weighed = burdens(facts, weight, tubes, length) if (length := _common_length(first, cut)) else ()
+    weighed = burdens(facts, weight, tubes, length) if (length := _common_length(first, inside)) else ()
     whole = None if first.length_mm is None else placing.volume(first, Quantity.of(first.length_mm, "mm").to("cm"))
     return AirwayChoice(
         tubes=tubes,
@@ -108,7 +115,7 @@ def lay_out(
         cut=cut,
         stylet_setback=stylet.tip_behind,
         tube_volume_before=whole,
-        tube_volume_after=placing.volume(first, cut.value) if cut else None,
+        tube_volume_after=placing.volume(first, used) if (used := _length_in_use(lie)) else None,
         dead_space_before=space.before,
         dead_space_after=space.after,
         parts=space.parts,
@@ -122,30 +129,46 @@ def lay_out(
         cautions=(
             *found.cautions,
             *found.disagreements,
-            *found.unused,
+            *unused,
             *_leaked_before(measured, first),
             *cautions,
-            *cut_cautions,
+            *left_out,
+            *(lie.cautions if lie else ()),
             *_uncuffed(first),
             *(c for s in seats if s.tube is first for c in s.cautions),
             *seating.narrow_trachea(facts, species, measured),
             *_stylet_words(stylet),
         ),
-        refusals=() if depth else (placing.no_depth(),),
+        refusals=_refusals(slips, depth),
         estimates=found.estimates,
         combined=found.combined,
         disagreements=found.disagreements,
-        unused=found.unused,
+        unused=unused,
         ranked=ranked,
         dead_space_ml_per_kg=round_significant(space.after.value.number("mL") / weight.number("kg"), 3),
         changes=changes(facts, weight, space, cut.value if cut else None),
         burdens=weighed,
-        mark_at_incisors=seating.mark_at_incisors(cut),
+        mark_at_incisors=seating.mark_at_incisors(lie),
+        uncut=lie is not None and lie.uncut,
         tracheal_length=span,
         seats=seats,
         stylet=stylet,
         measured=measured,
     )
+
+
+def _unused(slips: Sequence[Slip]) -> tuple[str, ...]:
+    """Measures that cannot be and so are not used; a depth has its own place."""
+    return tuple(slip.says for slip in slips if slip.fields != ("incisors_to_inlet",))
+
+
+def _refusals(slips: Sequence[Slip], depth: Worked[Quantity] | None) -> tuple[Refusal, ...]:
+    """The depth's first, then those of every other measure that cannot be."""
+    of_depth = [s.refusal for s in slips if "incisors_to_inlet" in s.fields]
+    rest = [s.refusal for s in slips if "incisors_to_inlet" not in s.fields]
+    if depth is None and not of_depth:
+        of_depth = [placing.no_depth()]
+    return (*of_depth, *rest)
 
 
 def _why(found: Evidence, most: Ceiling) -> Working:
@@ -168,7 +191,7 @@ def _leaked_before(measured: Measured, first: Tube) -> tuple[str, ...]:
     last = measured.previous_tube_id
     if measured.previous_outcome != "leaked" or last is None or first.id_mm > last.number("mm"):
         return ()
-    return (f"ID {reading(last.number('mm'), 1)} mm leaked before, and nothing larger comes first here: look at its cuff, and have "
+    return (f"ID {printed_size(last.number('mm'))} mm leaked before, and nothing larger comes first here: look at its cuff, and have "
             "the one larger in the hand.",)  # fmt: skip
 
 
@@ -177,15 +200,19 @@ def _stylet_words(stylet: Stylet) -> tuple[str, ...]:
 
 
 def _seats(facts: AirwayTables, tubes: tuple[Tube, ...], measured: Measured, span: Span | None) -> tuple[Seat, ...]:
-    """Each tube of the set, cut so that its connector stands at the incisors; none without a measured depth."""
-    cuts = ((t, placing.cut_length(facts, t, measured)[0]) for t in tubes)
-    return tuple(seating.seat(t, cut.value, measured, span) for t, cut in cuts if cut is not None)
+    """Each tube of the set with its connector at the incisors; none without a measured depth."""
+    lies = ((t, placing.lying(facts, t, measured)) for t in tubes)
+    return tuple(seating.seat(t, lie.inside.value, measured, span) for t, lie in lies if lie is not None)
 
 
-def _common_length(first: Tube, cut: Worked[Quantity] | None) -> Quantity | None:
-    """The length at which the sizes compare: the cut one, else the first choice's own."""
-    if cut is not None:
-        return cut.value
+def _length_in_use(lie: Lie | None) -> Quantity | None:
+    return lie.inside.value if lie is not None and (lie.uncut or lie.cut is not None) else None
+
+
+def _common_length(first: Tube, inside: Quantity | None) -> Quantity | None:
+    """The length at which the sizes compare: what of the first choice lies inside, else its own."""
+    if inside is not None:
+        return inside
     return None if first.length_mm is None else Quantity.of(first.length_mm, "mm").to("cm")
 
 
@@ -210,26 +237,28 @@ def fit(
     length: Quantity | None = None, brachycephalic: bool = False, measured: Measured | None = None,
     parts: Sequence[tuple[str, Quantity]] | None = None,
 ) -> TubeFit:  # fmt: skip
-    """Hold one tube against the animal. Raises OutOfRange for a bore beyond the species, or wider than its measured trachea."""
-    measured = measured or Measured()
-    check(facts, species, weight, measured)
+    """Hold one tube against the animal, from what can be used of its measures.
+
+    Raises OutOfRange for a bore beyond the species, or wider outside than its measured trachea; Contradiction for an outside no
+    larger than the bore. An outside that nobody told is a typical one, or worked from the bore, from memory.
+    """
     check_bore(facts, species, tube_id)
+    measured, slips = usable(facts, species, weight, measured or Measured())
     found = evidence(facts, species, weight, brachycephalic, measured)
     most = ceiling(facts, species, brachycephalic, measured, found)
-    tube = shelf(facts, species, [TubeInStock(
+    tube = in_hand(facts, TubeInStock(
         id_mm=tube_id.number("mm"), od_mm=None if tube_od is None else tube_od.number("mm"),
-        length_mm=None if length is None else length.number("mm"))])[0]  # fmt: skip
-    trachea = measured.tracheal_diameter
-    if trachea is not None and tube.od_mm >= trachea.number("mm"):
-        raise OutOfRange(
-            "tube", f"{tube.od_mm} mm outside does not go into a trachea of {trachea}.", "Take a smaller tube."
-        )
-    cautions = [*found.cautions, *found.disagreements, *found.unused]
-    half = facts.setting("size-half-width")
+        length_mm=None if length is None else length.number("mm")))  # fmt: skip
+    if not most.lets_in(tube):
+        raise OutOfRange("tube", f"{tube.od_mm} mm outside does not go into a trachea of {most.bore_mm:g} mm.",
+                         "Take a smaller tube.")  # fmt: skip
+    cautions = [*found.cautions, *found.disagreements, *_unused(slips), *found.unused]
     expected = _expected_mm(facts, found, most)
-    if abs(tube.id_mm - expected) > Decimal(half.value):
+    if abs(float(tube.id_mm - expected)) > found.within_mm:
         side = "larger" if tube.id_mm > expected else "smaller"
-        cautions.append(f"{tube.id_text} is {side} than expected ({expected:.1f} mm) by more than {half.value} mm.")
+        cautions.append(
+            f"{tube.id_text} is {side} than expected ({expected:.1f} mm) by more than {found.within_mm:.2f} mm."
+        )
     long = None if tube.length_mm is None else Quantity.of(tube.length_mm, "mm").to("cm")
     space = None
     if long is not None and measured.incisors_to_inlet is not None:

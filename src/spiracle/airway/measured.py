@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Literal
 
+from spiracle.airway.bore import trachea_mm_from_back
 from spiracle.airway.tables import AirwayTables
 from spiracle.quantity import Quantity, figure, read
-from spiracle.refusals import Contradiction, OutOfRange, Unknown
+from spiracle.refusals import Contradiction, OutOfRange, Refusal, Unknown
 
 Outcome = Literal["served", "leaked", "tight"]
 OUTCOMES: tuple[Outcome, ...] = ("served", "leaked", "tight")
@@ -107,58 +109,115 @@ def read_tube(text: object, field: str = "tube") -> Quantity:
 
 def check(facts: AirwayTables, species: str, weight: Quantity, measured: Measured) -> None:
     """Refuse what no animal of this species and weight can measure."""
+    kg = _checked_kg(facts, species, weight)
+    for slip in _slips(facts, species, kg, measured):
+        raise slip.refusal
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slip:
+    """A measure that cannot be, the fields of `Measured` that fall with it, and its refusal."""
+
+    fields: tuple[str, ...]
+    refusal: Refusal
+
+    @property
+    def says(self) -> str:
+        field = self.refusal.field
+        return f"{field[0].upper()}{field[1:]} is not used: {self.refusal.says} {self.refusal.accepts}"
+
+
+def usable(
+    facts: AirwayTables, species: str, weight: Quantity, measured: Measured
+) -> tuple[Measured, tuple[Slip, ...]]:
+    """What may be worked with, and each measure that may not, by name: one bad measure takes no tube away.
+
+    Raises Unknown (species) and OutOfRange (weight): without them there is nothing to work with.
+    """
+    kg = _checked_kg(facts, species, weight)
+    slips = tuple(_slips(facts, species, kg, measured))
+    return replace(measured, **{field: None for slip in slips for field in slip.fields}), slips
+
+
+def _checked_kg(facts: AirwayTables, species: str, weight: Quantity) -> float:
     reach = facts.reach(species)
     kg = weight.number("kg")
     if not Decimal(reach.weight_low_kg) <= kg <= Decimal(reach.weight_high_kg):
         raise OutOfRange("weight", f"{weight} is not the weight of a {species}.",
                          f"Give {reach.weight_low_kg} to {reach.weight_high_kg} kg.")  # fmt: skip
-    if measured.incisors_to_inlet is not None:
-        _check_depth(facts, species, float(kg), measured.incisors_to_inlet)
-    wall = Decimal(facts.setting("trachea-wall").value)
-    for field, bore, outside in (
-        (TRACHEA, measured.tracheal_diameter, Decimal(0)),
-        (ULTRASOUND, measured.ultrasound_diameter, Decimal(0)),
-        (PALPATED, measured.palpated_outer, 2 * wall),
+    return float(kg)
+
+
+def _slips(facts: AirwayTables, species: str, kg: float, measured: Measured) -> Iterator[Slip]:
+    yield from _along(facts, species, kg, measured)
+    yield from _across(facts, species, measured)
+    if measured.trachea_to_inlet is not None and not 0 < measured.trachea_to_inlet < 1:
+        yield Slip(fields=("trachea_to_inlet",), refusal=OutOfRange(
+            INLET_RATIO, f"{measured.trachea_to_inlet} is no share of the inlet.",
+            "Divide the trachea's inner height by the inlet's, both in mm, like 0.18."))  # fmt: skip
+    if measured.previous_outcome is not None and measured.previous_tube_id is None:
+        yield Slip(fields=("previous_outcome",), refusal=Contradiction(
+            PREVIOUS, f"it {_did(measured.previous_outcome)}, but its size was not given.", "Give its size, like 4.0 mm."))  # fmt: skip
+    tube = measured.previous_tube_id
+    if tube is not None:
+        refusal = refused_by(lambda: check_bore(facts, species, tube, PREVIOUS))
+        if refusal is not None:
+            yield Slip(fields=("previous_tube_id", "previous_outcome", "previous_full_grown"), refusal=refusal)
+
+
+def _along(facts: AirwayTables, species: str, kg: float, measured: Measured) -> Iterator[Slip]:
+    """The lengths: incisors to inlet and to larynx, and the back of a dog, for which alone its line was drawn."""
+    inlet, larynx, back = measured.incisors_to_inlet, measured.larynx_depth, measured.occiput_to_tail
+    no_inlet = None if inlet is None else refused_by(lambda: _check_depth(facts, species, kg, inlet))
+    if no_inlet is not None:
+        yield Slip(fields=("incisors_to_inlet",), refusal=no_inlet)
+    if larynx is not None:
+        highest = depth_bounds_cm(facts, species, kg)[1]
+        if not 0 < larynx.number("cm") < highest:
+            yield Slip(fields=("larynx_depth",), refusal=OutOfRange(
+                LARYNX, f"{larynx} cannot be in a {species} of {figure(Decimal(str(kg)))} kg.",
+                f"Measure again beside the animal: under {highest} cm is possible."))  # fmt: skip
+        elif inlet is not None and no_inlet is None and larynx >= inlet:
+            yield Slip(fields=("larynx_depth", "incisors_to_inlet"), refusal=Contradiction(
+                LARYNX, f"{larynx} is not before the thoracic inlet at {inlet}.", "Measure both again, from the incisors."))  # fmt: skip
+    if back is not None and species == "dog":
+        refusal = refused_by(lambda: trachea_mm_from_back(float(back.number("cm"))))
+        if refusal is not None:
+            yield Slip(fields=("occiput_to_tail",), refusal=refusal)
+
+
+def _across(facts: AirwayTables, species: str, measured: Measured) -> Iterator[Slip]:
+    """The widths: of the trachea, inside and felt, and of the nasal septum."""
+    reach, wall = facts.reach(species), Decimal(facts.setting("trachea-wall").value)
+    for name, field, bore, outside in (
+        ("tracheal_diameter", TRACHEA, measured.tracheal_diameter, Decimal(0)),
+        ("ultrasound_diameter", ULTRASOUND, measured.ultrasound_diameter, Decimal(0)),
+        ("palpated_outer", PALPATED, measured.palpated_outer, 2 * wall),
     ):
         low, high = Decimal(reach.trachea_low_mm) + outside, Decimal(reach.trachea_high_mm) + outside
         if bore is not None and not low <= bore.number("mm") <= high:
             where = "outer wall to outer wall" if outside else "inner wall to inner wall"
-            raise OutOfRange(field, f"{bore} is not the {'width' if outside else 'bore'} of a {species}'s trachea.",
-                             f"Give {low} to {high} mm, {where}.")  # fmt: skip
+            yield Slip(fields=(name,), refusal=OutOfRange(
+                field, f"{bore} is not the {'width' if outside else 'bore'} of a {species}'s trachea.",
+                f"Give {low} to {high} mm, {where}."))  # fmt: skip
     septum = measured.septum_width
     if septum is not None and not Decimal(reach.septum_low_mm) <= septum.number("mm") <= Decimal(reach.septum_high_mm):
-        raise OutOfRange(SEPTUM, f"{septum} is not the width of a {species}'s nasal septum.",
-                         f"Give {reach.septum_low_mm} to {reach.septum_high_mm} mm, between the nostrils.")  # fmt: skip
-    _check_larynx(facts, species, float(kg), measured)
-    if measured.trachea_to_inlet is not None and not 0 < measured.trachea_to_inlet < 1:
-        raise OutOfRange(INLET_RATIO, f"{measured.trachea_to_inlet} is no share of the inlet.",
-                         "Divide the trachea's inner height by the inlet's, both in mm, like 0.18.")  # fmt: skip
-    if measured.previous_outcome is not None and measured.previous_tube_id is None:
-        raise Contradiction(
-            PREVIOUS,
-            f"it {_did(measured.previous_outcome)}, but its size was not given.",
-            "Give its size, like 4.0 mm.",
-        )
-    if measured.previous_tube_id is not None:
-        check_bore(facts, species, measured.previous_tube_id, PREVIOUS)
+        yield Slip(fields=("septum_width",), refusal=OutOfRange(
+            SEPTUM, f"{septum} is not the width of a {species}'s nasal septum.",
+            f"Give {reach.septum_low_mm} to {reach.septum_high_mm} mm, between the nostrils."))  # fmt: skip
+
+
+def refused_by(work: Callable[[], object]) -> Refusal | None:
+    """The refusal that this work ends in, if it does."""
+    try:
+        work()
+    except Refusal as refusal:
+        return refusal
+    return None
 
 
 def _did(outcome: Outcome) -> str:
     return "was tight" if outcome == "tight" else outcome
-
-
-def _check_larynx(facts: AirwayTables, species: str, kg: float, measured: Measured) -> None:
-    larynx, inlet = measured.larynx_depth, measured.incisors_to_inlet
-    if larynx is None:
-        return
-    highest = depth_bounds_cm(facts, species, kg)[1]
-    if not 0 < larynx.number("cm") < highest:
-        raise OutOfRange(LARYNX, f"{larynx} cannot be in a {species} of {figure(Decimal(str(kg)))} kg.",
-                         f"Measure again beside the animal: under {highest} cm is possible.")  # fmt: skip
-    if inlet is not None and larynx >= inlet:
-        raise Contradiction(
-            LARYNX, f"{larynx} is not before the thoracic inlet at {inlet}.", "Measure both again, from the incisors."
-        )
 
 
 def check_bore(facts: AirwayTables, species: str, bore: Quantity, field: str = "tube") -> None:

@@ -52,44 +52,76 @@ def no_depth() -> Missing:
                    "Lay the tube beside the animal, incisors to thoracic inlet, and give centimetres.")  # fmt: skip
 
 
-def insertion(measured: Measured) -> Worked[Quantity] | None:
-    """Depth of the tip from the incisors: the measured length to the thoracic inlet, and no further."""
+def insertion(measured: Measured, lie: Lie | None) -> Worked[Quantity] | None:
+    """Depth of the tip from the incisors: the measured length to the thoracic inlet, no further, and no longer than the tube."""
     depth = measured.incisors_to_inlet
-    if depth is None:
+    if depth is None or lie is None:
         return None
+    inputs = (Input(INCISORS, str(depth), Mark.MEASURED),)
+    if lie.uncut:
+        inside = lie.inside
+        return Worked(inside.value, Working(
+            f"The uncut tube reaches {inside.value}, the thoracic inlet lies at {depth.to('cm')}.", inside.working.inputs,
+            sources=("a_ukvetairway", *inside.working.sources), memory=inside.working.memory))  # fmt: skip
     return Worked(depth.to("cm"), Working(
         f"Incisors to thoracic inlet, measured: {depth.to('cm')}. The tip goes no further; the cuff whole past the larynx.",
-        (Input(INCISORS, str(depth), Mark.MEASURED),),
-        held=("other teaching: tip midway between larynx and thoracic inlet",),
+        inputs, held=("other teaching: tip midway between larynx and thoracic inlet",),
         sources=("a_ukvetairway", "a_seo2024", "a_technicianpage"),
     ))  # fmt: skip
 
 
-def cut_length(facts: AirwayTables, tube: Tube, measured: Measured) -> tuple[Worked[Quantity] | None, tuple[str, ...]]:
-    """Length to cut the first choice to, tip to connector, so that the connector sits at the incisors; and cautions.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lie:
+    """A tube with its connector at the incisors: how much of it lies inside them, and where it is cut for that.
 
-    Rounded to the shorter step, so that the tip never passes the thoracic inlet by the cut.
+    `uncut`: it is not to be cut, for it is no longer than the way to the thoracic inlet. `cut` is None then, and where nobody knows
+    how long it is: `inside` is what would lie inside if it reaches so far.
+    """
+
+    inside: Worked[Quantity]
+    cut: Worked[Quantity] | None
+    uncut: bool
+    cautions: tuple[str, ...]
+
+
+def lying(facts: AirwayTables, tube: Tube, measured: Measured) -> Lie | None:
+    """How a tube lies once its connector stands at the incisors; None without a measured depth.
+
+    The cut is rounded to the shorter step, so that the tip never passes the thoracic inlet by it. A length that nobody knows is
+    asked for before the cut.
     """
     depth = measured.incisors_to_inlet
     if depth is None:
-        return None, ()
+        return None
     step = facts.setting("cut-step")
     length = Quantity.of(down_to(depth.number("cm"), Decimal(step.value)), "cm")
-    inputs = [Input(INCISORS, str(depth), Mark.MEASURED)]
-    cautions: tuple[str, ...] = ()
+    way = Input(INCISORS, str(depth), Mark.MEASURED)
     says = (
         f"Cut to {length}, down to the {step.value} cm below {depth.to('cm')}: the connector then sits at the incisors."
     )
-    if tube.length_mm is not None:
-        whole = Quantity.of(tube.length_mm, "mm").to("cm")
-        inputs.append(
-            Input("tube, uncut", str(whole), note="typical, from memory" if tube.length_memory else "as printed")
-        )
-        if whole < length:
-            cautions = (f"The uncut tube ({whole}) is shorter than the way to the thoracic inlet: do not cut; note where the "
-                        "tip lies.",)  # fmt: skip
-            length, says = whole, f"Do not cut: the tube is {whole} and the way to the thoracic inlet {depth.to('cm')}."
-    return Worked(length, Working(says, tuple(inputs), sources=("memory",), memory=True)), cautions
+    if tube.length_mm is None:
+        inside = Worked(length, Working(f"If the tube is longer than that: {says[0].lower()}{says[1:]}",
+                                        (way, Input("tube, uncut", "not known")), sources=("memory",), memory=True))  # fmt: skip
+        asked = f"{tube.id_text}: how long is it, tip to connector? If it is over {length}, that is where to cut it."
+        return Lie(inside=inside, cut=None, uncut=False, cautions=(asked,))
+    whole = Quantity.of(tube.length_mm, "mm").to("cm")
+    inputs = (
+        way,
+        Input("tube, uncut", str(whole), note="typical, from memory" if tube.length_memory else "as printed"),
+    )
+    if whole > length:
+        cut = Worked(length, Working(says, inputs, sources=("memory",), memory=True))
+        return Lie(inside=cut, cut=cut, uncut=False, cautions=())
+    known = f"typically {whole}, from memory" if tube.length_memory else str(whole)
+    says = f"Do not cut: the tube is {known}, and the way to the thoracic inlet {depth.to('cm')}."
+    inside = Worked(whole, Working(says, inputs, sources=("memory",) if tube.length_memory else ("a_definition",),
+                                   memory=tube.length_memory))  # fmt: skip
+    return Lie(
+        inside=inside,
+        cut=None,
+        uncut=True,
+        cautions=(f"{tube.id_text}: {says[0].lower()}{says[1:]} Note where the tip lies.",),
+    )
 
 
 def volume(tube: Tube, length: Quantity) -> Worked[Quantity]:
@@ -126,13 +158,16 @@ def tidal(facts: AirwayTables, weight: Quantity) -> Worked[Quantity]:
 
 
 def dead_space(
-    facts: AirwayTables, weight: Quantity, tube: Tube, depth: Quantity | None, cut: Quantity | None,
+    facts: AirwayTables, weight: Quantity, tube: Tube, depth: Quantity | None, length: Quantity | None,
     parts: tuple[PartVolume, ...],
 ) -> DeadSpace:  # fmt: skip
-    """Apparatus dead space before and after cutting, held against a breath; over the stop it asks, it never blocks."""
+    """Apparatus dead space before and after cutting, held against a breath; over the stop it asks, it never blocks.
+
+    `length`: that of the tube in use, as it is or cut; None where nobody knows it.
+    """
     breath = tidal(facts, weight)
-    out_after = _standing_out(tube, cut, depth)
-    after = _sum(out_after, parts, "after cutting" if cut else "with the connector at the incisors")
+    out_after = _standing_out(tube, length, depth)
+    after = _sum(out_after, parts, _when(tube, length))
     before = None
     if depth is not None and tube.length_mm is not None:
         before = _sum(_standing_out(tube, Quantity.of(tube.length_mm, "mm"), depth), parts, "uncut")
@@ -143,6 +178,13 @@ def dead_space(
     zone = band.zone(Quantity.of(percent, "%"))
     return DeadSpace(before=before, after=after, parts=(*((out_after,) if out_after else ()), *parts), tidal=breath,
                      percent=percent, zone=zone, warning=_warning(zone, percent, caution.quantity, stop.quantity))  # fmt: skip
+
+
+def _when(tube: Tube, length: Quantity | None) -> str:
+    if length is None:
+        return "with the connector at the incisors"
+    whole = tube.length_mm
+    return "uncut" if whole is not None and length.equals(Quantity.of(whole, "mm")) else "after cutting"
 
 
 def _standing_out(tube: Tube, length: Quantity | None, depth: Quantity | None) -> PartVolume | None:

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from itertools import pairwise
 from math import erf, sqrt
 from typing import Literal
 
 from spiracle.airway.bore import od_for_trachea_mm
-from spiracle.airway.estimating import WEIGHT, Combined, Evidence
+from spiracle.airway.estimating import Combined, Evidence
 from spiracle.airway.measured import PREVIOUS, Measured
 from spiracle.airway.sizing import Role, Tube
 from spiracle.airway.tables import AirwayTables, SealRow
-from spiracle.quantity import reading
+from spiracle.quantity import figure, printed_size, reading
 from spiracle.refusals import Missing
 from spiracle.source import Working
 
@@ -48,12 +49,16 @@ class Ranked:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ceiling:
-    """Nothing larger comes first. `strict` where the smaller side is the safe one: cats, short noses, a measured trachea."""
+    """Nothing larger comes first, and nothing is laid out that is as wide outside as the measured bore."""
 
     id_mm: float
     od_mm: float | None
-    strict: bool
+    bore_mm: float | None
     says: str
+
+    def lets_in(self, tube: Tube) -> bool:
+        """Whether the tube goes into the trachea at all, where one was measured."""
+        return self.bore_mm is None or float(tube.od_mm) < self.bore_mm
 
 
 def normal_share_below(x: float, mean: float, sd: float) -> float:
@@ -77,15 +82,18 @@ def fit_chance(size_mm: float, combined: Combined, seal: SealRow) -> Chance:
 
 
 def size_that_counts_mm(facts: AirwayTables, tube: Tube) -> float:
-    """Bore of the usual tube that is as wide outside as this one [mm]: what has to pass is the outside."""
+    """Bore of the usual tube that is as wide outside as this one [mm]: what has to pass is the outside.
+
+    Straight between two usual tubes; beyond their ends by the usual ratio of outside to inside.
+    """
     if tube.od_memory:
         return float(tube.id_mm)
-    return float(tube.id_mm) + (float(tube.od_mm) - _usual_od_mm(facts, tube)) / facts.setting("od-per-id").number
-
-
-def _usual_od_mm(facts: AirwayTables, tube: Tube) -> float:
-    row = next((t for t in facts.tubes if t.id_mm == tube.id_mm), None)
-    return float(row.od_mm) if row else float(tube.id_mm) * facts.setting("od-per-id").number
+    od, usual = float(tube.od_mm), [(float(t.od_mm), float(t.id_mm)) for t in facts.tubes]
+    for (low_od, low), (high_od, high) in pairwise(usual):
+        if low_od <= od <= high_od:
+            return low + (high - low) * (od - low_od) / (high_od - low_od)
+    end_od, end = usual[0] if od < usual[0][0] else usual[-1]
+    return end + (od - end_od) / facts.setting("od-per-id").number
 
 
 def ceiling(facts: AirwayTables, species: str, brachycephalic: bool, measured: Measured, found: Evidence) -> Ceiling:
@@ -93,25 +101,35 @@ def ceiling(facts: AirwayTables, species: str, brachycephalic: bool, measured: M
 
     In cats what weight asks for; in short noses and where the trachea was measured the combined size, and 70 % of that trachea
     outside; the tube that served before, or one step under the one that was tight, in a
-    full-grown animal. In other dogs half a step over the combined size: the nearest tube.
+    full-grown animal. Where two ways disagree, the smaller of them. In other dogs half a step over the combined size: the nearest
+    tube. A measured trachea and a grown animal's tube hold even where they are too far from weight to be weighed with it.
     """
     step = facts.setting("one-size").number
     size = found.combined.id_mm
     bores = [float(b.number("mm")) for b in (measured.tracheal_diameter, measured.ultrasound_diameter) if b is not None]
     strict = species == "cat" or brachycephalic or bool(bores)
     most, says = (size, "the size all estimates give together") if strict else (size + step / 2, "the nearest size")
-    weight = found.named(WEIGHT)
-    if species == "cat" and weight is not None and weight.id_mm <= most:
-        most, says = weight.id_mm, "what a cat's weight asks for"
+    if species == "cat" and found.by_weight.id_mm <= most:
+        most, says = found.by_weight.id_mm, "what a cat's weight asks for"
+    lesser = _lesser_of_two(found)
+    if lesser is not None and lesser < most:
+        most, says = lesser, "the smaller of two that disagree"
     last = found.named(PREVIOUS)
-    grown, outcome = measured.previous_full_grown is True, measured.previous_outcome
-    if last is not None and grown and outcome in {"served", "tight"} and last.id_mm < most:
-        most, says = last.id_mm, _as_last_time(str(outcome))
+    if last is not None and last.binds and last.id_mm <= most:
+        most, says = last.id_mm, _as_last_time(str(measured.previous_outcome))
     share = facts.setting("trachea-fraction")
     od = od_for_trachea_mm(min(bores), share.number / 100) if bores else None
     if od is not None:
         says += f", and {share.value} % of the measured trachea outside"
-    return Ceiling(id_mm=most, od_mm=od, strict=strict, says=says)
+    return Ceiling(id_mm=most, od_mm=od, bore_mm=min(bores) if bores else None, says=says)
+
+
+def _lesser_of_two(found: Evidence) -> float | None:
+    """The smallest size [mm] of those that disagree. Of what was left out beside weight only what is of this very trachea speaks."""
+    sizes = [e.id_mm for pair in found.apart for e in pair]
+    if found.left_out:
+        sizes += [found.by_weight.id_mm, *(e.id_mm for e in found.left_out if e.binds)]
+    return min(sizes, default=None)
 
 
 def _as_last_time(outcome: str) -> str:
@@ -126,9 +144,9 @@ def most_mm(facts: AirwayTables, most: Ceiling) -> float:
 
 
 def _under(facts: AirwayTables, tube: Tube, most: Ceiling) -> bool:
-    """A tube of the right bore with a thicker wall than such tubes have is held to its outside, not to its number."""
+    """A tube with a thicker wall than such tubes have, or of a size that is not usual, is held to its outside, not its number."""
     usual = next((t for t in facts.tubes if t.id_mm == tube.id_mm), None)
-    thick = usual is not None and not tube.od_memory and tube.od_mm > usual.od_mm + usual.od_within_mm
+    thick = not tube.od_memory and (usual is None or tube.od_mm > usual.od_mm + usual.od_within_mm)
     size = size_that_counts_mm(facts, tube) if thick else float(tube.id_mm)
     return size <= most.id_mm + HAIR_MM and (most.od_mm is None or float(tube.od_mm) <= most.od_mm + HAIR_MM)
 
@@ -138,16 +156,25 @@ def rank(
 ) -> tuple[Ranked, ...]:
     """The shelf, best first: those that may come first by their chance, then the larger ones by theirs; the smaller of a tie.
 
-    Where every tube is larger than it should be, the smallest leads.
+    Where none has a chance worth the name the nearest leads, and where every tube is larger than it should be, the narrowest.
     """
+
+    def order(
+        row: tuple[Tube, Chance, bool],
+    ) -> tuple[float, float, Decimal, Decimal]:  # of two as wide, the wider bore
+        tube, chance, _ = row
+        seal = facts.seal(species, tube.cuffed)
+        middle = size_that_counts_mm(facts, tube) + float(seal.below_mm - seal.above_mm) / 2
+        return -round(chance.fits, 9), round(abs(middle - combined.id_mm), 6), tube.od_mm, -tube.id_mm
+
     rows = []
     for tube in tubes:
         chance = fit_chance(size_that_counts_mm(facts, tube), combined, facts.seal(species, tube.cuffed))
         rows.append((tube, chance, _under(facts, tube, most)))
-    allowed = sorted((r for r in rows if r[2]), key=lambda r: (-round(r[1].fits, 9), r[0].id_mm, r[0].od_mm))
-    larger = sorted((r for r in rows if not r[2]), key=lambda r: (-round(r[1].fits, 9), r[0].id_mm, r[0].od_mm))
+    allowed = sorted((r for r in rows if r[2]), key=order)
+    larger = sorted((r for r in rows if not r[2]), key=order)
     if not allowed and larger:
-        larger.sort(key=lambda r: (r[0].id_mm, r[0].od_mm))
+        larger.sort(key=lambda r: (r[0].od_mm, -r[0].id_mm))
     ordered = [*allowed, *larger]
     return tuple(_ranked(facts, species, combined, most, row, at == 0) for at, row in enumerate(ordered))
 
@@ -157,9 +184,10 @@ def _ranked(
 ) -> Ranked:
     tube, chance, under = row
     place: Place = "first" if leads else "may be first" if under else "too large to be first"
-    od = f", {reading(tube.od_mm, 1)} mm outside"
-    why = f"{tube.id_text}{od}: {chance.says}."
-    if not under:
+    why = f"{tube.id_text}, {printed_size(tube.od_mm)} mm outside: {chance.says}."
+    if not most.lets_in(tube):
+        why = f"{why[:-1]}; does not go into a trachea of {_bore(most.bore_mm)} mm."
+    elif not under:
         why = f"{why[:-1]}; larger than {most.says}."
     seal = facts.seal(species, tube.cuffed)
     held = (f"fits from {seal.below_mm} mm below to {seal.above_mm} mm above the best size (ours, from memory)",)
@@ -169,52 +197,72 @@ def _ranked(
 
 
 def three(
-    facts: AirwayTables,
-    species: str,
-    most: Ceiling,
-    combined: Combined,
-    ranked: tuple[Ranked, ...],
-    brachycephalic: bool,
+    facts: AirwayTables, species: str, most: Ceiling, found: Evidence, ranked: tuple[Ranked, ...], brachycephalic: bool
 ) -> tuple[tuple[Tube, ...], tuple[str, ...]]:
-    """The best of the ranking with the next bore down and up in stock, smallest first, and what is to be said about them.
+    """The best of the ranking with the next narrower and the next wider in stock, and what is to be said about them.
 
-    A shelf whose smallest tube lies above the ceiling by more than a size is refused, and so is an empty one.
+    Neighbours are judged by their outside, which is what has to pass; nothing is laid out that does not go into a measured trachea.
+    Refused by name where the best is more likely than not too large, or would be by its ceiling.
     """
-    half = facts.setting("size-half-width")
-    room = facts.setting("one-size").number if most.strict else half.number
-    limit = most_mm(facts, most)
-    first = ranked[0] if ranked else None
-    if first is None or float(first.tube.id_mm) - limit > room:
-        raise Missing("tubes in stock", f"none fits: about ID {_tenths(limit)} mm is needed for this {species}.",
-                      "List the tubes on the shelf, or fetch the sizes around it.")  # fmt: skip
-    at = first.tube.id_mm
+    best = ranked[0] if ranked else None
+    if best is None or not _may_lead(facts, species, best, most):
+        raise _none_fits(facts, species, most, best)
+    first = best.tube
     cautions = []
-    if not _under(facts, first.tube, most):
+    if not _under(facts, first, most):
         cautions.append(
-            f"The smallest tube in stock is larger than the ID {_tenths(limit)} mm aimed at: never force it."
+            f"The smallest tube in stock is larger than the ID {_tenths(most_mm(facts, most))} mm aimed at: never force it."
         )
-    if combined.id_mm - float(at) > half.number:
-        cautions.append(f"The nearest tube in stock is more than {half.value} mm smaller than expected: it will leak.")
-    smaller = [r for r in ranked if r.tube.id_mm < at]
-    larger = [r for r in ranked if r.tube.id_mm > at]
-    picked = [_as(first.tube, "first choice")]
-    bores = sorted({r.tube.id_mm for r in smaller})
-    if bores:
-        picked.insert(0, _as(_best_of(smaller, bores[-1]), "one smaller"))
+    if found.combined.id_mm - float(first.id_mm) > found.within_mm:
+        cautions.append(
+            f"{first.id_text} is more than {found.within_mm:.2f} mm smaller than the size expected: it will leak."
+        )
+    narrower = sorted((r.tube for r in ranked if r.tube.od_mm < first.od_mm), key=_down, reverse=True)
+    wider = [r.tube for r in ranked if r.tube.od_mm > first.od_mm and r.tube.id_mm >= first.id_mm]
+    wider_in = [t for t in wider if most.lets_in(t)]
+    picked = [_as(first, "first choice")]
+    if narrower:
+        picked.insert(0, _as(narrower[0], "one smaller"))
     else:
         cautions.append("No smaller tube is in stock: have a mask and plan B at hand.")
-    if larger:
-        picked.append(_as(_best_of(larger, min(r.tube.id_mm for r in larger)), "one larger"))
+    if wider_in:
+        picked.append(_as(min(wider_in, key=lambda t: (t.od_mm, -t.id_mm, not t.cuffed)), "one larger"))
+    elif wider:
+        cautions.append(f"Nothing larger is laid out: no other tube goes into a trachea of {_bore(most.bore_mm)} mm.")
     else:
         cautions.append(f"No larger tube for a {species} is in stock.")
-    if brachycephalic and species == "dog" and len(bores) > 1:
-        cautions.append(f"Keep ID {reading(bores[-2], 1)} mm within reach too: the spread is wider below.")
+    if brachycephalic and species == "dog" and len(narrower) > 1:
+        cautions.append(f"Keep {narrower[1].id_text} within reach too: the spread is wider below.")
     return tuple(picked), tuple(cautions)
 
 
-def _best_of(ranked: list[Ranked], id_mm: Decimal) -> Tube:
-    """The narrowest outside of one bore: as a step down it is the surer, as a step up the kinder."""
-    return min((r.tube for r in ranked if r.tube.id_mm == id_mm), key=lambda t: t.od_mm)
+def _down(tube: Tube) -> tuple[Decimal, Decimal, bool]:
+    """Of two as wide outside, the wider bore; then the one with a cuff."""
+    return tube.od_mm, tube.id_mm, tube.cuffed
+
+
+def _may_lead(facts: AirwayTables, species: str, best: Ranked, most: Ceiling) -> bool:
+    """Not if it is as wide as the trachea, or more likely than not too large by all that is weighed or by its ceiling."""
+    likely = best.chance.too_large <= best.chance.fits + best.chance.too_small
+    above = float(facts.seal(species, best.tube.cuffed).above_mm)
+    over = size_that_counts_mm(facts, best.tube) - most_mm(facts, most)
+    return most.lets_in(best.tube) and likely and over <= above + HAIR_MM
+
+
+def _none_fits(facts: AirwayTables, species: str, most: Ceiling, best: Ranked | None) -> Missing:
+    """Which size to fetch: the largest usual one that may come first."""
+    least, needed = facts.reach(species).id_low_mm, most_mm(facts, most)
+    whose = species if most.bore_mm is None else f"{species} with a trachea of {_bore(most.bore_mm)} mm"
+    says = f"none fits: about ID {_tenths(needed)} mm is needed for this {whose}"
+    if best is not None:
+        says += f", and the narrowest is {best.tube.id_text}, {printed_size(best.tube.od_mm)} mm outside"
+    made = [t for t in facts.tubes if least <= t.id_mm <= needed + HAIR_MM
+            and (most.od_mm is None or float(t.od_mm) <= most.od_mm + HAIR_MM)]  # fmt: skip
+    if not made:
+        return Missing("tubes in stock", f"{says}.",
+                       f"No tube is made for a {species} under ID {printed_size(least)} mm: measure again.")  # fmt: skip
+    fetch = f"Fetch ID {printed_size(made[-1].id_mm)} mm, about {printed_size(made[-1].od_mm)} mm outside, and the sizes around it."
+    return Missing("tubes in stock", f"{says}.", fetch)
 
 
 def _as(tube: Tube, role: Role) -> Tube:
@@ -223,6 +271,10 @@ def _as(tube: Tube, role: Role) -> Tube:
 
 def _tenths(mm: float) -> str:
     return reading(Decimal(str(round(mm, 4))), 1)
+
+
+def _bore(mm: float | None) -> str:
+    return "" if mm is None else figure(Decimal(str(mm)))
 
 
 def _percent(share: float) -> str:

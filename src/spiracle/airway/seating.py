@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from spiracle.airway.bore import trachea_length_cm_from_back
 from spiracle.airway.measured import BACK, INCISORS, INLET_RATIO, LARYNX, Measured
+from spiracle.airway.placing import Lie
 from spiracle.airway.sizing import Tube
 from spiracle.airway.tables import AirwayTables
 from spiracle.quantity import Quantity, figure
@@ -162,13 +163,20 @@ def stylet(facts: AirwayTables, tube: Tube, length: Quantity | None) -> Stylet:
     return Stylet(tip_behind=tip_behind, bend_at=bend, usable=True, questions=asked)
 
 
-def mark_at_incisors(cut: Worked[Quantity] | None) -> Worked[Quantity] | None:
-    """The centimetre mark, counted from the tip, that stands at the incisors; with the tube cut, its connector does."""
-    if cut is None:
+def mark_at_incisors(lie: Lie | None) -> Worked[Quantity] | None:
+    """The centimetre mark, counted from the tip, that stands at the incisors: cut there or not to be cut, the connector does."""
+    if lie is None:
         return None
-    return Worked(cut.value, Working(
-        f"The {cut.value} mark stands at the incisors: marks count from the tip. Cut there, the connector does.",
-        cut.working.inputs, sources=("a_tubetypes",)))  # fmt: skip
+    at = lie.inside.value
+    where = (
+        "Cut there, the connector does."
+        if lie.cut is not None
+        else "If the tube reaches so far: cut there, the connector does."
+    )
+    if lie.uncut:
+        where = "The tube is not cut; its connector does."
+    return Worked(at, Working(f"The {at} mark stands at the incisors: marks count from the tip. {where}",
+                              lie.inside.working.inputs, sources=("a_tubetypes",), memory=lie.inside.working.memory))  # fmt: skip
 
 
 def narrow_trachea(facts: AirwayTables, species: str, measured: Measured) -> tuple[str, ...]:

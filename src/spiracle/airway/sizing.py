@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Literal
 
 from spiracle.airway.tables import AirwayTables, TubeRow
-from spiracle.quantity import reading
+from spiracle.quantity import printed_size
 from spiracle.refusals import Contradiction, Missing
 
 Role = Literal["first choice", "one smaller", "one larger"]
@@ -48,22 +48,48 @@ class Tube:
 
     @property
     def id_text(self) -> str:
-        return f"ID {reading(self.id_mm, 1)} mm"
+        return f"ID {printed_size(self.id_mm)} mm"
 
 
-def shelf(facts: AirwayTables, species: str, stock: Sequence[TubeInStock] | None) -> tuple[Tube, ...]:
-    """The tubes that may be used in this species, smallest first; two of one bore are both kept if they differ elsewhere.
+def shelf(
+    facts: AirwayTables, species: str, stock: Sequence[TubeInStock] | None
+) -> tuple[tuple[Tube, ...], tuple[str, ...]]:
+    """The tubes that may be used in this species, smallest first, and what is left out by name.
 
-    None means that no shelf was told: typical sizes.
+    Two of one bore are both kept if they differ elsewhere. None means that no shelf was told: typical sizes. A tube whose outside
+    diameter nobody knows is left out; Missing where nothing else is left.
     """
     reach = facts.reach(species)
-    typical = {t.id_mm: t for t in facts.tubes}
     if stock is None:
-        found = [_typical(t) for t in facts.tubes]
-    else:
-        found = [_stocked(t, typical.get(t.id_mm)) for t in stock]
-    usable = dict.fromkeys(t for t in found if reach.id_low_mm <= t.id_mm <= reach.id_high_mm)
-    return tuple(sorted(usable, key=lambda t: (t.id_mm, t.od_mm, not t.cuffed)))
+        tubes = [_typical(t) for t in facts.tubes if reach.id_low_mm <= t.id_mm <= reach.id_high_mm]
+        return tuple(sorted(tubes, key=_by_size)), ()
+    typical = {t.id_mm: t for t in facts.tubes}
+    within = [t for t in stock if reach.id_low_mm <= t.id_mm <= reach.id_high_mm]
+    unknown = [t for t in within if t.od_mm is None and t.id_mm not in typical]
+    found = dict.fromkeys(_stocked(t, typical.get(t.id_mm)) for t in within if t not in unknown)
+    if unknown and not found:
+        raise Missing(f"tube ID {printed_size(unknown[0].id_mm)} mm, outside diameter", "is not known for this size.",
+                      "Read it off the tube, like 12.1 mm.")  # fmt: skip
+    said = tuple(dict.fromkeys(
+        f"ID {printed_size(t.id_mm)} mm is left out: its outside diameter is not known. Read it off the tube, like 12.1 mm."
+        for t in unknown))  # fmt: skip
+    return tuple(sorted(found, key=_by_size)), said
+
+
+def in_hand(facts: AirwayTables, tube: TubeInStock) -> Tube:
+    """One tube that somebody holds. Where its outside is not told and its size not usual, it is worked from the bore."""
+    typical = next((t for t in facts.tubes if t.id_mm == tube.id_mm), None)
+    if tube.od_mm is not None and tube.od_mm <= tube.id_mm:
+        raise Contradiction(f"tube ID {printed_size(tube.id_mm)} mm, outside diameter",
+                            f"{tube.od_mm} mm is not larger than the inside.", "Read the tube again.")  # fmt: skip
+    if tube.od_mm is None and typical is None:
+        worked = round(tube.id_mm * Decimal(str(facts.setting("od-per-id").value)), 1)
+        return replace(_stocked(replace(tube, od_mm=worked), None), od_memory=True)
+    return _stocked(tube, typical)
+
+
+def _by_size(tube: Tube) -> tuple[Decimal, Decimal, bool]:
+    return tube.id_mm, tube.od_mm, not tube.cuffed
 
 
 def _typical(row: TubeRow) -> Tube:
@@ -73,9 +99,6 @@ def _typical(row: TubeRow) -> Tube:
 
 
 def _stocked(tube: TubeInStock, typical: TubeRow | None) -> Tube:
-    if tube.od_mm is None and typical is None:
-        raise Missing(f"tube ID {tube.id_mm} mm, outside diameter", "is not known for this size.",
-                      "Read it off the tube, like 12.1 mm.")  # fmt: skip
     od = tube.od_mm if tube.od_mm is not None else typical.od_mm if typical else tube.id_mm
     length, from_memory = tube.length_mm, False
     if length is None and typical is not None and typical.length_mm is not None:

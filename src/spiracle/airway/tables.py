@@ -161,7 +161,7 @@ SETTINGS = frozenset({
     "brachycephalic-shift", "breaths-needed", "cat-trachea-length", "cat-trachea-length-sd", "cuff-recheck", "cut-step",
     "dead-space-caution", "dead-space-stop", "gas-density", "gas-viscosity", "grown-months", "hit-half-width",
     "larynx-wait", "od-per-id", "one-size", "palpation-hits", "picks-small-from", "previous-sd", "quiet-flow",
-    "septum-hits", "side-hole-margin", "size-half-width", "span-sds", "stylet-setback", "tidal", "trachea-fraction",
+    "septum-hits", "side-hole-margin", "slip-sds", "span-sds", "stylet-setback", "tidal", "trachea-fraction",
     "trachea-fraction-high", "trachea-length-sd", "trachea-length-shortfall", "trachea-wall", "weight-sd-brachycephalic",
     "weight-sd-cat", "weight-sd-dog",
 })  # fmt: skip

@@ -21,8 +21,18 @@ def figure(value: Decimal, significant: int = 0) -> str:
     return "0" if text in {"-0", ""} else text
 
 
+def printed_size(value: Decimal) -> str:
+    """A tube's size as it is printed on the tube: one decimal at least, and none of its own rounded away.
+
+    >>> printed_size(Decimal("3.25")), printed_size(Decimal("7")), printed_size(Decimal("4.50"))
+    ('3.25', '7.0', '4.5')
+    """
+    own = -int(value.normalize().as_tuple().exponent)
+    return reading(value, max(1, own))
+
+
 def reading(value: Decimal, places: int) -> str:
-    """A monitor's value or a tube size: a fixed number of decimals, because its precision is part of it.
+    """A monitor's value: a fixed number of decimals, because its precision is part of it. A tube's is `printed_size`.
 
     >>> reading(Decimal("37"), 1), reading(Decimal("7"), 1)
     ('37.0', '7.0')

@@ -259,7 +259,9 @@ def _ruler(drawing: TubeDrawing, scale: Scale, y: float) -> list[str]:
 def _cut_words(drawing: TubeDrawing) -> str:
     long = f"{figure_cm(drawing.tip.at_mm or 0)} cm"
     end = drawing.uncut_end.at_mm
-    if end is not None and end >= 0:
+    if end is None:
+        return f"{drawing.id_text}: if it is longer, cut to {long}, tip to connector"
+    if end >= 0:
         return f"{drawing.id_text}: do not cut, {long} long"
     return f"{drawing.id_text}: cut to {long}, tip to connector"
 

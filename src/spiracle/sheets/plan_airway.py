@@ -5,7 +5,7 @@ Here the airway room's dead space meets the breathing room's arithmetic of CO2: 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
@@ -24,7 +24,7 @@ from spiracle.airway.drawing import Place, TubeDrawing, drawn
 from spiracle.breathing import Burden, burden
 from spiracle.case.facts import Facts
 from spiracle.case.hospital import Hospital
-from spiracle.quantity import Quantity, figure, read, reading
+from spiracle.quantity import Quantity, figure, printed_size, read
 from spiracle.refusals import Refusal
 from spiracle.sheets.plan_shapes import (
     AirwayPart,
@@ -156,7 +156,9 @@ def airway_plan(work: PlanWork, facts: Facts) -> AirwayPlan:
         tidal=number(choice.tidal, "one breath", sources, significant=3, estimated=work.request.patient.estimated),
         warn_percent=float(round(choice.caution_percent, 1)),
         stop_percent=float(round(choice.stop_percent, 1)),
-        warning=_warning(choice),
+        warning=choice.dead_space_warning,
+        cautions=_cautions(choice),
+        mark=_num(choice.mark_at_incisors, "mark at the incisors", facts, 1),
         attempts=attempt_rules(facts.airway).next_steps,
         memory=choice.memory,
         refusal=refused(choice.refusals[0]) if choice.refusals else None,
@@ -176,16 +178,18 @@ def airway_plan(work: PlanWork, facts: Facts) -> AirwayPlan:
 
 
 def _tube_shape(t: Tube, chances: dict[Tube, Ranked]) -> TubeShape:
-    ranked = next((r for r in chances.values() if r.tube.id_mm == t.id_mm and r.tube.od_mm == t.od_mm), None)
+    """Its chance is that of this very tube: two of one bore may differ in their cuff."""
+    ranked = chances[replace(t, role="first choice")]
     return TubeShape(
-        role=t.role, id_text=reading(t.id_mm, 1), id_mm=float(t.id_mm), od_mm=float(t.od_mm), od_memory=t.od_memory,
-        cuffed=t.cuffed, fits=None if ranked is None else ranked.chance.fits, why="" if ranked is None else ranked.why,
+        role=t.role, id_text=printed_size(t.id_mm), id_mm=float(t.id_mm), od_mm=float(t.od_mm), od_memory=t.od_memory,
+        cuffed=t.cuffed, fits=ranked.chance.fits, why=ranked.why,
     )  # fmt: skip
 
 
-def _warning(choice: AirwayChoice) -> str:
-    said = set((*choice.disagreements, *choice.unused))
-    return " ".join(w for w in (choice.dead_space_warning, *(c for c in choice.cautions if c not in said)) if w)
+def _cautions(choice: AirwayChoice) -> tuple[str, ...]:
+    """What is to be said about the tubes, beside what has its own place on the page."""
+    said = {*choice.disagreements, *choice.unused}
+    return tuple(c for c in choice.cautions if c not in said)
 
 
 def _num(worked: Worked[Quantity] | None, title: str, facts: Facts, places: int | None = None) -> Num | None:
@@ -200,13 +204,13 @@ def _estimate_row(e: Estimate, facts: Facts) -> EstimateRow:
 def _ranked_row(r: Ranked) -> RankedTube:
     c = r.chance
     return RankedTube(
-        id_text=reading(r.tube.id_mm, 1), id_mm=float(r.tube.id_mm), od_mm=float(r.tube.od_mm), od_memory=r.tube.od_memory,
+        id_text=printed_size(r.tube.id_mm), id_mm=float(r.tube.id_mm), od_mm=float(r.tube.od_mm), od_memory=r.tube.od_memory,
         cuffed=r.tube.cuffed, too_small=c.too_small, fits=c.fits, too_large=c.too_large, place=r.place, why=r.why,
     )  # fmt: skip
 
 
 def _resistance_row(b: TubeBurden, facts: Facts) -> ResistanceRow:
-    size = reading(b.tube.id_mm, 1)
+    size = printed_size(b.tube.id_mm)
     bench = ""
     if b.bench is not None:
         joint = f"{figure(b.bench.joint_percent)} % of it the slip joint"

@@ -531,6 +531,8 @@ class AirwayPlan(Shape, frozen=True, kw_only=True):
     warn_percent: float | None = None
     stop_percent: float | None = None
     warning: str = ""
+    cautions: tuple[str, ...] = ()
+    mark: Num | None = None
     attempts: tuple[str, ...] = ()
     memory: bool = False
     refusal: Refused | None = None

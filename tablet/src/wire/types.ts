@@ -361,6 +361,8 @@ export interface AirwayPlan {
   warn_percent: number | null;
   stop_percent: number | null;
   warning: string;
+  cautions: string[];
+  mark: Num | null;
   attempts: string[];
   memory: boolean;
   refusal: Refused | null;
