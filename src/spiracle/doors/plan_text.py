@@ -13,7 +13,7 @@ from spiracle.doors.text_rows import row as _row
 from spiracle.doors.text_rows import sources as _sources
 from spiracle.doors.text_rows import title as _title
 from spiracle.doors.text_rows import why as _why
-from spiracle.quantity import figure
+from spiracle.quantity import figure, printed_size
 from spiracle.sheets.cautions import (
     ESTIMATED_SIGN,
     ESTIMATED_WORDS,
@@ -25,6 +25,7 @@ from spiracle.sheets.cautions import (
 )
 from spiracle.sheets.plan_around import limit_words
 from spiracle.sheets.plan_shapes import (
+    Amount,
     Caution,
     DrugPart,
     EmergencyDrugPart,
@@ -163,12 +164,17 @@ def _around_drug(drug: DrugPart, working: bool) -> Iterator[str]:
             yield from _row(caution.severity, f"{caution.about}: {caution.text}{sign}")
 
 
+def _printed(size: Amount) -> int:
+    """Decimals of a tube's size as printed on it: one at least, none of its own rounded away."""
+    return len(printed_size(Decimal(str(size.value))).partition(".")[2])
+
+
 def _airway(plan: Plan, working: bool) -> Iterator[str]:
     yield from _title("Airway", "no chart is exact: lay out all sizes")
     airway = plan.airway
     for tube in airway.tubes:
         kind = "cuffed" if tube.cuffed else "uncuffed"
-        text = f"{marked(tube.id, places=1)} inside, {marked(tube.od, places=1)} outside, {kind}"
+        text = f"{marked(tube.id, places=_printed(tube.id))} inside, {marked(tube.od, places=_printed(tube.od))} outside, {kind}"
         yield from _row("", f"{tube.role:<14}{text}", 0)
     for label, amount in (("how far in", airway.insertion_depth), ("cut to", airway.cut_length),
                           ("stylet", airway.stylet_setback)):  # fmt: skip

@@ -19,7 +19,7 @@ from spiracle.case import events as ev
 from spiracle.case.attempts import AttemptStory, story
 from spiracle.case.decide_airway import CARD, DEPTH, DEPTH_UNDER_KG, depth_at
 from spiracle.case.tube import Lying, cuff_cmh2o, last_lay, lying
-from spiracle.quantity import Quantity, figure, reading
+from spiracle.quantity import Quantity, figure, printed_size
 from spiracle.sheets.airway_secure import larynx_part, secure_lacking, sizes
 from spiracle.sheets.names import joined, quantity_text
 from spiracle.sheets.shapes import Attempt, InduceSheet, Num, PlanSheet, Proof, ToEffect
@@ -131,7 +131,7 @@ def _attempt(t: Told, a: AttemptStory) -> Attempt:
         began_at=began.happened_at,
         ended_at=end.happened_at if end is not None else None,
         outcome=end.outcome if end is not None else "",
-        tube=f"ID {reading(began.tube_id_mm, 1)} mm",
+        tube=f"ID {printed_size(began.tube_id_mm)} mm",
         operator=t.names.hand(began.operator) if began.operator else "",
         view=end.view if end is not None else "",
         changed=began.changed,
@@ -168,7 +168,7 @@ def _placed(t: Told, placed: ev.TubePlaced | None) -> Proof | None:
     depth = f"{figure(placed.depth_cm)} cm" if placed.depth_cm is not None else ""
     return Proof(
         sign="tube",
-        label=f"ID {reading(placed.id_mm, 1)} mm",
+        label=f"ID {printed_size(placed.id_mm)} mm",
         seen_at=placed.happened_at,
         by=t.names.hand(placed.by),
         detail=depth,
@@ -177,7 +177,7 @@ def _placed(t: Told, placed: ev.TubePlaced | None) -> Proof | None:
 
 
 def _proofs(t: Told, signs: dict[str, ev.ProofNoted], plan: PlanSheet) -> tuple[Proof, ...]:
-    depth = plan.airway.insertion if plan.airway is not None else None
+    depth = (plan.airway.mark or plan.airway.insertion) if plan.airway is not None else None
     found = []
     for row in proofs(t.facts.airway):
         noted = signs.get(row.sign)

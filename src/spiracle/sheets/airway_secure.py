@@ -9,7 +9,7 @@ from spiracle.airway import larynx_wait, proofs
 from spiracle.case import events as ev
 from spiracle.case.attempts import larynx_numbed
 from spiracle.case.tube import cuff_cmh2o, lying, signs_since, went_in
-from spiracle.quantity import figure, reading
+from spiracle.quantity import figure, printed_size
 from spiracle.sheets.names import joined, ml
 from spiracle.sheets.plan_airway import tubes_of
 from spiracle.sheets.shapes import LarynxWait, SizeKey
@@ -62,11 +62,11 @@ def sizes(t: Told) -> tuple[SizeKey, ...]:
     reach = t.facts.airway.reach(t.species)
     found: dict[tuple[Decimal, bool], SizeKey] = {}
     for tube in t.facts.airway.tubes:
-        found[tube.id_mm, tube.cuffed] = SizeKey(id_text=reading(tube.id_mm, 1), id_mm=float(tube.id_mm), cuffed=tube.cuffed,
+        found[tube.id_mm, tube.cuffed] = SizeKey(id_text=printed_size(tube.id_mm), id_mm=float(tube.id_mm), cuffed=tube.cuffed,
                                                  stocked=False)  # fmt: skip
     for stock in tubes_of(t.hospital):
         found[stock.id_mm, stock.cuffed] = SizeKey(
-            id_text=reading(stock.id_mm, 1), id_mm=float(stock.id_mm), cuffed=stock.cuffed, stocked=True,
+            id_text=printed_size(stock.id_mm), id_mm=float(stock.id_mm), cuffed=stock.cuffed, stocked=True,
             od_mm=None if stock.od_mm is None else float(stock.od_mm))  # fmt: skip
     able = {k: v for k, v in found.items() if reach.id_low_mm <= k[0] <= reach.id_high_mm}
     return tuple(able[k] for k in sorted(able))

@@ -13,7 +13,7 @@ from spiracle.case.attempts import AttemptStory, story
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
 from spiracle.case.standing import induced_at, opened, species
-from spiracle.quantity import figure, reading
+from spiracle.quantity import figure, printed_size
 from spiracle.sheets.names import joined, plain
 from spiracle.sheets.shapes import Earlier, EarlierHere
 
@@ -60,7 +60,7 @@ def _earlier(id_: str, case: Case, facts: Facts) -> Earlier | None:
         case=id_,
         at=at,
         when=f"{at.astimezone(facts.zone):%Y-%m-%d}",
-        tube_id=reading(served.began.tube_id_mm, 1) if served is not None else "",
+        tube_id=printed_size(served.began.tube_id_mm) if served is not None else "",
         tube_outcome=_outcome(served),
         full_grown=None if age is None or (not born and not described(case, "age")) else age >= GROWN_DAYS,
         airway=joined((_tries(tries), *(_try_words(t) for t in tries)), "; "),
@@ -87,4 +87,4 @@ def _try_words(t: AttemptStory) -> str:
     came = f"came out: {out.reason}" if out is not None else ""
     at = f"at {figure(out.leak_cmh2o)} cmH₂O" if out is not None and out.leak_cmh2o is not None else ""
     view = f"view {t.ended.view}" if t.ended is not None and t.ended.view else ""
-    return joined((f"{reading(t.began.tube_id_mm, 1)} {how}", joined((came, at), " "), view))
+    return joined((f"{printed_size(t.began.tube_id_mm)} {how}", joined((came, at), " "), view))

@@ -104,12 +104,13 @@ def other_words(o: OtherPart) -> str:
 def _sections(plan: Plan) -> Iterator[Data]:
     a, b, f = plan.airway, plan.breathing, plan.fluids
     tubes = [[t.role, f"ID {said(t.id)}, outside {said(t.od)}, {'cuffed' if t.cuffed else 'plain'}"] for t in a.tubes]
-    airway = [*tubes, ["insertion depth", said(a.insertion_depth)], ["cut to", said(a.cut_length)],
+    airway = [*tubes, ["insertion depth", said(a.insertion_depth)], ["cut to", said(a.cut_length, "not cut, or its length is not known")],
               ["stylet tip inside the tip by", said(a.stylet_setback)]]  # fmt: skip
     if a.dead_space is not None:
         d = a.dead_space
         uncut = f"{d.before.value:.3g} {d.before.unit} uncut, " if d.before is not None else ""
-        airway.append(["dead space", f"{uncut}{said(d)} with the tube cut. {d.warning}"])
+        where = "with the tube cut" if a.cut_length is not None else "with the connector at the incisors"
+        airway.append(["dead space", f"{uncut}{said(d)} {where}. {d.warning}"])
     airway += list(_evidence(plan))
     airway += [["", r.sentence] for r in a.refused] + [["", n] for n in a.notes]
     yield {"title": "Airway", "rows": airway}

@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 from spiracle.case import events as ev
-from spiracle.quantity import figure, reading
+from spiracle.quantity import figure, printed_size, reading
 from spiracle.sheets.names import Names, joined, kg_text, ml, plain, unit_text, where, with_unit
 from spiracle.sheets.words_machine import fast_words
 
@@ -74,7 +74,7 @@ def _allergies(e: ev.AllergiesAsked, n: Names) -> str:
 
 
 def _previous(e: ev.PreviousAnaesthesiaNoted, n: Names) -> str:
-    tube = f"tube ID {reading(e.tube_id_mm, 1)} mm {e.tube_outcome}".rstrip() if e.tube_id_mm is not None else ""
+    tube = f"tube ID {printed_size(e.tube_id_mm)} mm {e.tube_outcome}".rstrip() if e.tube_id_mm is not None else ""
     return f"earlier anaesthetic: {joined((e.when, tube, e.airway, e.trouble)) or 'nothing noted'}"
 
 
@@ -168,7 +168,7 @@ def _measured(e: ev.AirwayMeasured, n: Names) -> str:
         f"nasal septum {figure(e.septum_width_mm)} mm" if e.septum_width_mm is not None else "",
         f"occipital bump to tail {figure(e.occiput_to_tail_cm)} cm" if e.occiput_to_tail_cm is not None else "",
         f"trachea over thoracic inlet {figure(e.trachea_to_inlet)}" if e.trachea_to_inlet is not None else "",
-        f"tube ID {reading(e.tube_id_mm, 1)} mm" if e.tube_id_mm is not None else "",
+        f"tube ID {printed_size(e.tube_id_mm)} mm" if e.tube_id_mm is not None else "",
     ))  # fmt: skip
     return f"airway measured: {said or 'nothing noted'}"
 

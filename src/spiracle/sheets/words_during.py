@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from spiracle.case import events as ev
-from spiracle.quantity import figure, reading
+from spiracle.quantity import figure, printed_size
 from spiracle.sheets.names import Names, joined, ml, observed, plain, unit_text
 from spiracle.sheets.readings import READINGS
 
@@ -22,7 +22,7 @@ SIGNS = {
 def _attempt(e: ev.AttemptBegan, n: Names) -> str:
     who = f"by {n.hand(e.operator)}" if e.operator else ""
     new = f"changed: {e.changed}" if e.changed else ""
-    size = f"tube attempt began, ID {reading(e.tube_id_mm, 1)} mm"
+    size = f"tube attempt began, ID {printed_size(e.tube_id_mm)} mm"
     return joined((size, who, e.blade and f"blade {e.blade}", *e.aids, new))
 
 
@@ -40,7 +40,7 @@ def _withdrawn(e: ev.TubeWithdrawn, n: Names) -> str:
 def tube_words(e: ev.TubePlaced) -> str:
     """The tube that stayed: size as printed on it, cuff, length, mark at the teeth."""
     return joined((
-        f"{e.kind} ID {reading(e.id_mm, 1)} mm", f"OD {reading(e.od_mm, 1)} mm" if e.od_mm is not None else "",
+        f"{e.kind} ID {printed_size(e.id_mm)} mm", f"OD {printed_size(e.od_mm)} mm" if e.od_mm is not None else "",
         "cuffed" if e.cuffed else "uncuffed",
         f"cut to {figure(e.cut_length_cm)} cm" if e.cut_length_cm is not None else "",
         f"{figure(e.depth_cm)} cm at the teeth" if e.depth_cm is not None else "",
