@@ -112,7 +112,7 @@ def goes_in_and_leaks(cat: Induction) -> None:
     cat.tube_in()
     expect(cat.proofs).to_contain_text("placed is not proven")
     cat.figure("leak pressure, cmH₂O", "6", "cmH₂O")
-    cat.hand.press(starting("It came out"), cat.airway)
+    cat.hand.press(starting("Tube out"), cat.airway)
     cat.hand.press("leak", cat.airway)
     expect(cat.story).to_contain_text("leak at 6 cmH₂O", timeout=ANSWER_MS)
 

@@ -184,3 +184,39 @@ def test_no_cuff_without_a_tube_and_no_leak_test_beyond_the_lung() -> None:
     t = proven()
     t.at(2).refused(AskAgain, "leak pressure", ev.CuffChecked, leak_cmh2o=d("21"))
     t.tell(ev.CuffChecked, leak_cmh2o=d("20"))
+
+
+def test_a_circle_for_a_small_cat_is_asked_about_and_a_large_bag_of_gas_is_not() -> None:
+    """A13: under 3 kg every source takes a non-rebreathing system."""
+    t = Telling("cat", "2.6")
+    fields = {"machine": "M1", "confirmed": True, "reason": "seen"}
+    book = t.refused(AskAgain, "breathing system", ev.MachineAssigned, machine="M1", circuit="circle")
+    assert "2.6 kg" in book.says
+    t.tell(ev.MachineAssigned, circuit="T-piece", **fields)
+
+
+def test_too_little_gas_on_a_t_piece_is_asked_about_while_a_tube_lies() -> None:
+    """A12: 400 mL/kg/min is the least shown for cats on a T-piece (455 was needed when measured, excerpt)."""
+    t = proven("cat", "4")
+    t.at(2).tell(ev.MachineAssigned, machine="M1", circuit="T-piece", confirmed=True, reason="seen")
+    question = t.refused(AskAgain, "fresh gas", ev.GasSet, oxygen_l_min=d("0.4"))
+    assert "100 mL/kg/min" in question.says and "400" in question.says
+    t.tell(ev.GasSet, oxygen_l_min=d("0.4"), confirmed=True, answered=(question.says,))
+    t.tell(ev.GasSet, oxygen_l_min=d("1.8"))
+
+
+def test_a_depth_no_animal_has_is_refused_as_it_is_entered() -> None:
+    t = Telling("cat", "2.6")
+    t.refused(OutOfRange, "incisors to thoracic inlet", ev.AirwayMeasured, incisors_to_inlet_cm=d("40"))
+    t.refused(OutOfRange, "tracheal diameter", ev.AirwayMeasured, tracheal_diameter_mm=d("20"))
+    t.tell(ev.AirwayMeasured, incisors_to_inlet_cm=d("11.5"))
+
+
+def test_the_record_says_of_a_leak_nothing_of_a_pressure_nobody_read() -> None:
+    t = proven().at(2)
+    t.tell(ev.CuffChecked, pressure_mmhg=d("15"))
+    t.at(3).tell(ev.CuffChecked, leak_cmh2o=d("17"))
+    said = [line.text for line in view(t).record.log if line.kind == "CuffChecked"]
+    assert said == ["Cuff 15 mmHg", "Cuff, leaks at 17 cmH₂O"]
+    due = next(x for x in view(t).due if x.id == "cuff")
+    assert "last 20.4 cmH₂O" in due.detail

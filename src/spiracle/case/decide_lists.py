@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from spiracle.breathing import Cylinder, check_cylinder, lists
@@ -14,7 +15,7 @@ from spiracle.case.fold import Case
 from spiracle.case.machines import day_of, unready
 from spiracle.case.questions import asking
 from spiracle.case.ruling import Rules
-from spiracle.case.standing import troubled
+from spiracle.case.standing import dosing_weight_kg, troubled
 from spiracle.quantity import figure
 from spiracle.refusals import AskAgain, Contradiction, Missing, NotAllowed, Unknown
 
@@ -46,15 +47,27 @@ def check_line_done(case: Case, event: ev.CheckLineDone, facts: Facts, _now: dat
 def machine_assigned(case: Case, event: ev.MachineAssigned, facts: Facts, _now: datetime) -> None:
     """A9, A19: a machine that was not checked today, or has an open fault, is asked about; in trouble a yes is enough."""
     known_machine(facts, event.machine)
-    if event.circuit:
-        facts.breathing.circuit(event.circuit)
     inside("bag", event.bag_ml)
+    if event.circuit:
+        with asking(event):
+            _serves(case, event.circuit, facts)
     asked = unready(facts.machines, facts, event.machine, day_of(event.happened_at, facts))
     for says in asked:
         with asking(event):
             raise AskAgain("machine", says, "Read its list, take another machine, or confirm it with a reason.")
     if asked and not troubled(case):
         need_words(event.reason, "reason", "Say in a few words why this machine is taken as it is.")
+
+
+def _serves(case: Case, name: str, facts: Facts) -> None:
+    """A system that no source takes for so small an animal is asked about; one that is large for its gas costs gas, no harm."""
+    circuit, kg = facts.breathing.circuit(name), dosing_weight_kg(case)
+    if kg is None:
+        return
+    least = Decimal(facts.breathing.setting("band-low").value) if circuit.rebreathing else Decimal(0)
+    if kg < max(least, Decimal(circuit.from_kg)):
+        raise AskAgain("breathing system", f"a {circuit.name} is not taken for {figure(kg)} kg.",
+                       "Take one that serves this weight, or confirm it.")  # fmt: skip
 
 
 def oxygen_read(_case: Case, event: ev.OxygenRead, facts: Facts, _now: datetime) -> None:

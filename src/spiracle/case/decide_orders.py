@@ -6,6 +6,8 @@ from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from spiracle.airway import Measured
+from spiracle.airway.measured import check
 from spiracle.case import events as ev
 from spiracle.case.allergies import ask_about_allergy
 from spiracle.case.animal import age_days
@@ -14,6 +16,7 @@ from spiracle.case.decide_people import need_words, own_hand, person, said, some
 from spiracle.case.decide_protocols import check_limit, from_protocol
 from spiracle.case.decide_spans import inside
 from spiracle.case.fold import Case
+from spiracle.case.measured import MEASURES as MEASURED
 from spiracle.case.prepared import dosing_weight, ordered_dose, prepared
 from spiracle.case.ruling import Rules
 from spiracle.case.signing import signed_strengths
@@ -210,12 +213,24 @@ MEASURES = (
 )  # fmt: skip
 
 
-def airway_measured(_case: Case, event: ev.AirwayMeasured, _facts: Facts, _now: datetime) -> None:
+def _possible(case: Case, event: ev.AirwayMeasured, facts: Facts) -> None:
+    """What no animal of this species and weight can measure is refused as it is entered, not when the plan is read."""
+    kind, kg = species(case), weight_in_use(case)
+    if kind is None or kg is None:
+        return
+    found = {
+        name: Quantity.of(value, unit) for field, name, unit in MEASURED if (value := getattr(event, field)) is not None
+    }
+    check(facts.airway, kind, Quantity.of(kg.kg, "kg"), Measured(**found))  # type: ignore[arg-type]
+
+
+def airway_measured(case: Case, event: ev.AirwayMeasured, facts: Facts, _now: datetime) -> None:
     found = tuple((title, getattr(event, name)) for name, title in MEASURES)
     if all(value is None for _, value in found):
         raise Missing("measure", "nothing was measured.", "Give a length or a diameter.")
     for title, value in found:
         inside(title, value)
+    _possible(case, event, facts)
     larynx, inlet = event.incisors_to_larynx_cm, event.incisors_to_inlet_cm
     if larynx is not None and inlet is not None and larynx >= inlet:
         raise Contradiction(

@@ -12,10 +12,11 @@ from spiracle.case.animal import described
 from spiracle.case.decide_people import need_words, person
 from spiracle.case.decide_spans import inside
 from spiracle.case.fold import Case
+from spiracle.case.questions import asking
 from spiracle.case.ruling import Rules
 from spiracle.case.standing import dosing_weight_kg, in_arrest, species
 from spiracle.case.tube import went_in
-from spiracle.quantity import figure
+from spiracle.quantity import figure, round_significant
 from spiracle.refusals import AskAgain, Contradiction, Missing, NotOneOf, OutOfRange, Unknown
 
 if TYPE_CHECKING:
@@ -111,22 +112,41 @@ def sign_seen(_case: Case, event: ev.SignSeen, _facts: Facts, _now: datetime) ->
     need_words(event.finding, "finding", "Say what was seen.")
 
 
+def _enough_gas(case: Case, event: ev.GasSet, facts: Facts) -> None:
+    """Under what any source takes for this system and weight CO2 is breathed again: asked while a tube lies on it."""
+    machine, kg = case.last(ev.MachineAssigned), dosing_weight_kg(case)
+    if machine is None or not machine.circuit or kg is None or went_in(case) is None:
+        return
+    circuit = facts.breathing.circuit(machine.circuit)
+    row = facts.breathing.gas(circuit.id, str(species(case)), "maintenance")
+    total = event.oxygen_l_min + (event.other_l_min or Decimal(0))
+    if circuit.rebreathing or total * 1000 >= kg * row.low or total == 0:
+        return
+    each = round_significant(total * 1000 / kg, 3)
+    raise AskAgain("fresh gas", f"is {figure(each)} mL/kg/min on a {circuit.name}, under the {row.low} that is taken at least: CO2 is "
+                   "breathed again.", "Turn it up, or confirm what was read.")  # fmt: skip
+
+
 def gas_set(case: Case, event: ev.GasSet, facts: Facts, _now: datetime) -> None:
     inside("oxygen flow", event.oxygen_l_min)
     inside("other gas flow", event.other_l_min)
     if event.other_l_min and not event.other:
         raise Missing("other gas", "is not named.", "Name the gas.")
-    if event.confirmed:
-        return
     other = event.other_l_min or Decimal(0)
-    if event.oxygen_l_min == 0 and (other or went_in(case) is not None):
-        raise AskAgain("oxygen flow", "zero, with an animal on the system.", "Turn it on, or confirm that it is off.")
+    with asking(event):
+        if event.oxygen_l_min == 0 and (other or went_in(case) is not None):
+            raise AskAgain(
+                "oxygen flow", "zero, with an animal on the system.", "Turn it on, or confirm that it is off."
+            )
     least = Decimal(facts.breathing.setting("mixture-oxygen-ask").value)
-    if other and event.oxygen_l_min * 100 < (event.oxygen_l_min + other) * least:
-        share = event.oxygen_l_min * 100 / (event.oxygen_l_min + other)
-        raise AskAgain(
-            "oxygen flow", f"is {figure(share, 2)} % of the mixture.", "Give more oxygen, or confirm what was read."
-        )
+    with asking(event):
+        if other and event.oxygen_l_min * 100 < (event.oxygen_l_min + other) * least:
+            share = event.oxygen_l_min * 100 / (event.oxygen_l_min + other)
+            raise AskAgain(
+                "oxygen flow", f"is {figure(share, 2)} % of the mixture.", "Give more oxygen, or confirm what was read."
+            )
+    with asking(event):
+        _enough_gas(case, event, facts)
 
 
 def vaporiser_set(_case: Case, event: ev.VaporiserSet, facts: Facts, _now: datetime) -> None:

@@ -49,8 +49,8 @@ class Frame:
         return at.astimezone(self.zone).strftime("%H:%M")
 
 
-def chart_svg(chart: Chart, from_at: datetime, to_at: datetime, zone: tzinfo) -> str:
-    """One stretch of the chart. `zone` is the hospital's, for the clock along the top."""
+def chart_svg(chart: Chart, from_at: datetime, to_at: datetime, zone: tzinfo, until: datetime | None = None) -> str:
+    """One stretch of the chart. `zone` is the hospital's, for the clock along the top; what still runs is drawn `until` then."""
     frame = Frame(from_at, to_at, chart.low, chart.high, zone)
     below = TOP + PLOT
     parts = [
@@ -66,7 +66,7 @@ def chart_svg(chart: Chart, from_at: datetime, to_at: datetime, zone: tzinfo) ->
         y += ROW
     parts.append(_line(0, y, WIDTH, y, INK, 1.4))
     for band in chart.bands:
-        parts += _band(band, frame, y)
+        parts += _band(band, frame, y, until or to_at)
         y += ROW
     parts += _given(chart.given, frame, y)
     y += ROW
@@ -218,10 +218,10 @@ def _figure(p: ChartPoint, x: float, y: float) -> list[str]:
     return out
 
 
-def _band(band: ChartBand, frame: Frame, y: float) -> list[str]:
+def _band(band: ChartBand, frame: Frame, y: float, until: datetime) -> list[str]:
     out = [_line(0, y, WIDTH, y, FAINT, 0.6), _text(LEFT - 8, y + 14, band.title[:13], "end", 11, 600)]
     for part in band.parts:
-        start, end = max(part.from_at, frame.from_at), min(part.to_at or frame.to_at, frame.to_at)
+        start, end = max(part.from_at, frame.from_at), min(part.to_at or until, frame.to_at)
         if start >= end:
             continue
         x1, x2 = frame.x(start), frame.x(end)

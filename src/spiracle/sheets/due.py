@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from spiracle.case import events as ev
+from spiracle.case.tube import cuff_cmh2o
 from spiracle.quantity import figure
 from spiracle.sheets.airway_proof import cuff_recheck
 from spiracle.sheets.bands import short
@@ -91,10 +92,8 @@ def _cuff(t: Told) -> Iterable[Due]:
     checks = t.case.live(ev.CuffChecked)
     if at is None or not checks:
         return
-    first = checks[0]
-    said = (
-        f"first {figure(first.pressure_cmh2o)} cmH₂O" if first.pressure_cmh2o is not None else "pressure not measured"
-    )
+    read = [p for c in checks if (p := cuff_cmh2o(c)) is not None]
+    said = f"last {figure(read[-1])} cmH₂O" if read else "pressure not measured"
     turned = "the animal was turned" if any(p.happened_at == at for p in t.case.live(ev.Positioned)) else ""
     yield Due(
         id="cuff", title="Cuff pressure again", detail=joined((said, turned)), at=at, from_at=checks[-1].happened_at

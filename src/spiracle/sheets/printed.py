@@ -230,7 +230,7 @@ def _charts(view: CaseView, zone: tzinfo) -> list[Data]:
         return []
     last = max((p.at for p in _charted(chart)), default=chart.to_at)
     return [
-        {"svg": chart_svg(chart, a, b, zone), "from": clock(a, zone), "to": clock(b, zone)}
+        {"svg": chart_svg(chart, a, b, zone, view.as_of), "from": clock(a, zone), "to": clock(b, zone)}
         for a, b in stretches(chart)
         if a <= last
     ]

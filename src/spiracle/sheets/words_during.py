@@ -13,7 +13,7 @@ from spiracle.sheets.readings import READINGS
 SIGNS = {
     "co2": "CO₂ breaths", "left chest": "left chest heard", "right chest": "right chest heard",
     "chest moves": "chest moves with the bag", "bag moves": "bag moves with the breath", "mist": "mist in the tube",
-    "palpation": "one tube felt in the neck", "stylet out": "stylet out", "depth": "depth at the teeth",
+    "palpation": "one tube felt in the neck", "stylet out": "no stylet inside", "depth": "depth at the teeth",
     "valve open": "relief valve OPEN", "oxygen flows": "oxygen flows", "tied": "tied",
     "direct view": "seen between the folds",
 }  # fmt: skip
@@ -66,7 +66,7 @@ def _cuff_pressure(e: ev.CuffChecked) -> str:
     """In the unit of the gauge that was read: the record keeps what was seen."""
     if e.pressure_mmhg is not None:
         return f"cuff {figure(e.pressure_mmhg)} mmHg"
-    return f"cuff {figure(e.pressure_cmh2o)} cmH₂O" if e.pressure_cmh2o is not None else "cuff pressure not measured"
+    return f"cuff {figure(e.pressure_cmh2o)} cmH₂O" if e.pressure_cmh2o is not None else "cuff"
 
 
 def _cuff(e: ev.CuffChecked, n: Names) -> str:

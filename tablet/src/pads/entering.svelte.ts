@@ -47,6 +47,12 @@ export class Entering {
     return turn;
   }
 
+  /** The question is put aside: nothing was written, and what was typed may be typed anew. */
+  aside(): void {
+    this.answer(false);
+    this.refused = null;
+  }
+
   /** What the hand says to the question; another entry begun meanwhile says no. */
   answer(yes: boolean): void {
     const decide = this.#decide;
