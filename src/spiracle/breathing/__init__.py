@@ -31,6 +31,7 @@ from spiracle.breathing.ventilator import (
     predicted_paco2,
     settings,
     tidal_limit,
+    weighable,
 )
 from spiracle.breathing.washin import Reach, minutes_to_set, reach
 
@@ -46,5 +47,5 @@ __all__ = [
     "OxygenLeft", "Price", "Reach", "Settings", "Step", "Supply", "Waste", "WasteLimit", "agent_use", "burden", "check_cylinder",
     "contents_from_water", "drive_gas", "gauge_question", "judge", "leak_from_drop", "leak_verdict", "left", "lists",
     "measured_compliance", "minutes_to_set", "opinions", "oxygen_minutes", "peak_limit", "plan", "predicted_paco2", "reach",
-    "settings", "supply_words", "systems", "tidal_limit", "waste", "why_apart",
+    "settings", "supply_words", "systems", "tidal_limit", "waste", "weighable", "why_apart",
 ]  # fmt: skip

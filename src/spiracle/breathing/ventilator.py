@@ -6,7 +6,7 @@ hangs on lean weight, because fat is not ventilated.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_FLOOR, Decimal
 from typing import Literal
 
@@ -52,13 +52,20 @@ class Settings:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Judged:
-    """A typed setting beside its limits: `usual`, `unusual` is to be asked about, `forbidden` needs a reason."""
+    """A typed setting beside its limits: `usual`, `unusual` is to be asked about, `forbidden` needs a reason.
+
+    `says` leaves the name away, for a refusal that names its field itself.
+    """
 
     name: str
     value: Quantity
     zone: Zone
     limit: Guardrail
-    words: str
+    says: str
+
+    @property
+    def words(self) -> str:
+        return f"{self.name}: {self.says}"
 
 
 def settings(
@@ -104,10 +111,13 @@ def settings(
 
 def judge(
     facts: BreathingTables, species: str, lean: Quantity | None, *, tidal: Quantity | None = None,
-    peak: Quantity | None = None, rate: Quantity | None = None, peep: Quantity | None = None,
+    peak: Quantity | None = None, rate: Quantity | None = None, peep: Quantity | None = None, weight: str = LEAN,
+    scored: bool = True,
 ) -> tuple[Judged, ...]:  # fmt: skip
     """Typed settings beside the species' limits, in the order breath, pressure, rate, PEEP. A breath needs a lean weight.
 
+    `weight` names the weight in the words. Without a scored condition nobody knows how much of it is fat: then a breath over
+    the species' first breath is unusual already.
     Raises Missing (lean weight for a breath), Unknown (species), OutOfRange (weight, a breath that is none).
     """
     facts.span(species)
@@ -115,9 +125,8 @@ def judge(
     if tidal is not None:
         kg = _lean(facts, species, lean)
         per_kg = Quantity.of(round_significant(_typed_tidal(tidal).number("mL") / kg, 3), "mL/kg")
-        found.append(
-            _judged("tidal volume", per_kg, tidal_limit(facts, species), f"{tidal} is {per_kg} of lean weight")
-        )
+        one = _judged(TIDAL, per_kg, tidal_limit(facts, species), f"{tidal} is {per_kg} of {weight}")
+        found.append(one if scored else _unscored(facts, species, one, tidal, weight))
     if peak is not None:
         found.append(_judged("peak pressure", peak, peak_limit(facts, species), f"{peak}, chest closed"))
     if rate is not None:
@@ -130,6 +139,25 @@ def judge(
         limit = Guardrail("PEEP", facts.setting("peep").quantity, top.quantity, sources=top.source)
         found.append(_judged("PEEP", peep, limit, str(peep)))
     return tuple(found)
+
+
+def weighable(facts: BreathingTables, species: str, weight: Quantity) -> bool:
+    """Whether a breath can be worked from this weight: within what an animal of the species weighs. Raises Unknown."""
+    span = facts.span(species)
+    return Decimal(span.weight_low_kg) <= weight.number("kg") <= Decimal(span.weight_high_kg)
+
+
+def _unscored(facts: BreathingTables, species: str, one: Judged, tidal: Quantity, weight: str) -> Judged:
+    """The same breath where nobody scored a condition: a fat animal's breath is at most the first one until somebody does."""
+    basis = f"No body condition was scored: judged on {weight}."
+    first = facts.setting(f"tidal-start-{species}").quantity
+    if one.zone is not Zone.USUAL or one.value <= first:
+        return replace(one, says=f"{one.says} {basis}")
+    return replace(
+        one,
+        zone=Zone.UNUSUAL,
+        says=f"{tidal} is {one.value} of {weight}, over the first breath of {first} ({one.limit.sentence}). {basis}",
+    )
 
 
 def tidal_limit(facts: BreathingTables, species: str) -> Guardrail:
@@ -188,7 +216,7 @@ def _lean(facts: BreathingTables, species: str, lean: Quantity | None) -> Decima
             LEAN, "is not known, and a breath is not worked from any other weight.", "Give weight and body condition."
         )
     kg = lean.number("kg")
-    if not Decimal(span.weight_low_kg) <= kg <= Decimal(span.weight_high_kg):
+    if not weighable(facts, species, lean):
         raise OutOfRange(LEAN, f"{lean} is not the weight of a {species}.",
                          f"Give {span.weight_low_kg} to {span.weight_high_kg} kg.")  # fmt: skip
     return kg
@@ -296,7 +324,7 @@ def _judged(name: str, value: Quantity, limit: Guardrail, shown: str) -> Judged:
     said = {Zone.USUAL: "within the usual", Zone.UNUSUAL: "outside the usual", Zone.FORBIDDEN: "over the hard stop"}[
         zone
     ]
-    return Judged(name=name, value=value, zone=zone, limit=limit, words=f"{name}: {shown}, {said} ({limit.sentence}).")
+    return Judged(name=name, value=value, zone=zone, limit=limit, says=f"{shown}, {said} ({limit.sentence}).")
 
 
 def _typed_tidal(tidal: Quantity) -> Quantity:

@@ -265,6 +265,7 @@ def _over_ventilated(t: Told) -> Iterable[Advice]:
                 None if lean is None else lean.weight,
                 peak=value if seen is peak else None,
                 tidal=value if seen is breath else None,
+                weight="lean weight" if lean is None else lean.name,
             )
         except Refusal:  # a weight that no animal has: nothing is judged by it
             continue

@@ -134,7 +134,7 @@ def maintain_card(t: Told) -> VentilatorCard | None:
         card,
         now=set_words(set_),
         now_at=set_.happened_at,
-        judged=tuple(j.words for j in judged(t.facts, t.species, lean, set_)),
+        judged=tuple(j.words for j in judged(t.facts, t.species, known, set_)),
         compliance=None if own is None else number(own, "compliance", t.facts.sources, significant=3, mark="measured"),
         alarms=_alarms_for(t.facts, t.species, lean, set_, own) or card.alarms,
         co2=source,
