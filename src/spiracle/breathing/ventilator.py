@@ -102,11 +102,39 @@ def settings(
         peep=base,
         peak=peak,
         set_pressure=_whole(peak.value) if mode == "pressure" else None,
-        minute_volume=Worked(minute, Working(f"{breath.value} x {beats.value} = {minute}", sources=("b_definition",))),
+        minute_volume=Worked(
+            minute,
+            Working(
+                f"{breath.value} x {beats.value} = {minute}", sources=("b_definition",), memory=breath.working.memory
+            ),
+        ),
         compliance=gives,
         alarms=_alarms(facts, breath.value, peak.value, base, hard),
         cautions=_cautions(facts, species, kg, breath.value, beats.value, peak.value, gives, mode),
     )
+
+
+def alarms_for(
+    facts: BreathingTables, species: str, lean: Quantity | None, *, peak: Quantity | None = None,
+    peep: Quantity | None = None, tidal: Quantity | None = None,
+) -> tuple[Alarm, ...]:  # fmt: skip
+    """Alarms for what is set: round the typed peak, else round the peak a typed breath would need; none of volume without a breath.
+
+    Raises Missing (neither peak nor breath; lean weight where it is needed), OutOfRange (weight, breath), Unknown (species) and
+    OverLimit when the peak is over the species' hardest pressure: no alarm is set over that.
+    """
+    hard = facts.ventilator(species).peak_hard
+    base = facts.setting("peep").quantity if peep is None else peep
+    if peak is None:
+        if tidal is None:
+            raise Missing(
+                "alarms", "cannot be worked: neither a peak pressure nor a breath is set.", "Read one of them."
+            )
+        peak = _expected_peak(tidal, _compliance(facts, species, _lean(facts, species, lean), None), base).value
+    if peak.number("cmH2O") > hard:
+        raise OverLimit("alarms", f"cannot be worked: {peak} is over the hard {hard} cmH2O of a {species}.",
+                        "Stay beside it, and lower the pressure.")  # fmt: skip
+    return _alarms(facts, None if tidal is None else _typed_tidal(tidal), peak, base, hard)
 
 
 def judge(
@@ -200,13 +228,18 @@ def predicted_paco2(
         sources=("b_definition", *(share.source if dead is None else ())), estimated=True))  # fmt: skip
 
 
-def measured_compliance(tidal: Quantity, pressure: Quantity, peep: Quantity) -> Worked[Quantity]:
-    """Dynamic compliance [mL/cmH2O] of this animal: breath over plateau (or, marked lower, peak) less PEEP. Raises OutOfRange."""
+def measured_compliance(
+    tidal: Quantity, pressure: Quantity, peep: Quantity, mark: Mark = Mark.MEASURED
+) -> Worked[Quantity]:
+    """Dynamic compliance [mL/cmH2O] of this animal: breath over plateau (or, marked lower, peak) less PEEP. Raises OutOfRange.
+
+    `mark`: whether its three figures were measured, or typed as they are set.
+    """
     numbers = [float(x) for x in (_typed_tidal(tidal).number("mL"), pressure.number("cmH2O"), peep.number("cmH2O"))]
     value = Quantity.of(round_significant(Decimal(str(dynamic_compliance_ml_cmh2o(*numbers))), 3), "mL/cmH2O")
     return Worked(value, Working(f"{tidal} / ({pressure} - {peep}) = {value}",
-                                 (Input("tidal volume", str(tidal), Mark.MEASURED), Input("pressure", str(pressure), Mark.MEASURED),
-                                  Input("PEEP", str(peep), Mark.MEASURED)), sources=("b_definition",)))  # fmt: skip
+                                 (Input("tidal volume", str(tidal), mark), Input("pressure", str(pressure), mark),
+                                  Input("PEEP", str(peep), mark)), sources=("b_definition",)))  # fmt: skip
 
 
 def _lean(facts: BreathingTables, species: str, lean: Quantity | None) -> Decimal:
@@ -285,21 +318,26 @@ def _expected_peak(tidal: Quantity, compliance: Worked[Quantity], peep: Quantity
         memory=compliance.working.memory, estimated=True))  # fmt: skip
 
 
-def _alarms(facts: BreathingTables, tidal: Quantity, peak: Quantity, peep: Quantity, hard: int) -> tuple[Alarm, ...]:
+def _alarms(
+    facts: BreathingTables, tidal: Quantity | None, peak: Quantity, peep: Quantity, hard: int
+) -> tuple[Alarm, ...]:
     pressure, volume, apnoea = (facts.setting(f"alarm-{kind}") for kind in ("pressure", "volume", "apnoea"))
     top, base, step = peak.number("cmH2O"), peep.number("cmH2O"), Decimal(pressure.value)
     high = min(top + step, Decimal(hard))
     low = max(top - step, base + (top - base) / 2)
-    breath, part = tidal.number("mL"), Decimal(volume.value) / 100
+    part = Decimal(volume.value) / 100
 
     def alarm(name: str, value: Decimal, symbol: str, says: str) -> Alarm:
         return Alarm(name=name, value=Quantity.of(round_significant(value, 2), symbol), says=says, memory=True)
 
+    volumes = () if tidal is None else (
+        alarm("volume high", tidal.number("mL") * (1 + part), "mL", "set for another animal"),
+        alarm("volume low", tidal.number("mL") * (1 - part), "mL", "leak, or a stiffer chest"),
+    )  # fmt: skip
     return (
         alarm("pressure high", high, "cmH2O", "cough, kinked tube, shut valve"),
         alarm("pressure low", low, "cmH2O", "disconnection or leak"),
-        alarm("volume high", breath * (1 + part), "mL", "set for another animal"),
-        alarm("volume low", breath * (1 - part), "mL", "leak, or a stiffer chest"),
+        *volumes,
         alarm("apnoea", Decimal(apnoea.value), "s", "no breath for so long"),
     )
 
