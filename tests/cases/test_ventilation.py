@@ -334,3 +334,14 @@ def test_after_the_tube_is_out_no_ventilator_breathes() -> None:
     b.tell(30, ev.Extubated)
     found = card(b, 31)
     assert (found.now, found.now_at, found.judged, found.changes) == ("", None, (), ())
+
+
+def test_a_gas_beside_the_oxygen_stays_in_sight_until_it_is_off() -> None:
+    """A10: N2O that was forgotten when the oxygen was turned down leaves a mixture of 9 %."""
+    b = told()
+    b.tell(10, ev.GasSet, oxygen_l_min=d("1"), other="N2O", other_l_min=d("2"))
+    sheet = case_view(b.fold(), len(b.entries), load_facts(), at(11)).maintain
+    assert sheet.other_gas == "N2O" and sheet.other_l_min is not None and sheet.other_l_min.text == "2"
+    b.tell(12, ev.GasSet, oxygen_l_min=d("1"), other="N2O", other_l_min=d("0"))
+    sheet = case_view(b.fold(), len(b.entries), load_facts(), at(13)).maintain
+    assert (sheet.other_gas, sheet.other_l_min) == ("", None)
