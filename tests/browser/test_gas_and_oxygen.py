@@ -116,6 +116,13 @@ def test_a_breath_too_large_is_asked_about_and_a_far_larger_one_needs_a_reason(c
     cat.press(starting("Write: ventilator"), pad)
     expect(pad).to_contain_text("over the hard stop", timeout=ANSWER_MS)
     cat.write("why it is meant", "one large breath by order of the veterinarian", pad)
+    cat.press(re.compile(r"^peak "), pad)
+    cat.type("60", pad)
+    expect(pad.get_by_label("why it is meant")).to_have_count(0)  # a reason is for what was refused
+    cat.press(starting("Write: ventilator"), pad)
+    expect(pad).to_contain_text("Also peak pressure: 60", timeout=ANSWER_MS)
+    expect(pad.get_by_label("why it is meant")).to_have_value("")
+    cat.write("why it is meant", "one large breath by order of the veterinarian", pad)
     cat.rested()
     cat.press(starting("Write: ventilator"), pad)
     expect(pad).to_have_count(0, timeout=ANSWER_MS)

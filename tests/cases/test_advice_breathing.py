@@ -10,127 +10,10 @@ from typing import Any
 import pytest
 
 from casebook import Book, at, d
+from gas_case import cat, line, lines, press, see
 from spiracle.case import events as ev
 from spiracle.doors.tables import load_facts
 from spiracle.sheets.case_view import case_view
-from spiracle.sheets.shapes import Advice
-
-
-def cat(*, tube: bool = True) -> Book:
-    """Four kilograms, asleep since minute 60, the tube in at 62 and proven."""
-    b = Book("c-gas")
-    b.tell(0, ev.CaseOpened, species="cat", name="Sedge")
-    b.tell(1, ev.Weighed, weight_kg=d("4"), method="scale")
-    b.tell(2, ev.BodyConditionScored, score=5)
-    b.tell(3, ev.AllergiesAsked)
-    b.tell(60, ev.TimeMarked, mark="induction")
-    if tube:
-        b.tell(61, ev.AttemptBegan, attempt="a-1", tube_id_mm=d("4"), operator="rowan")
-        b.tell(62, ev.AttemptEnded, attempt="a-1", outcome="in")
-        b.tell(62, ev.TubePlaced, id_mm=d("4"), cuffed=True, depth_cm=d("13"), attempt="a-1")
-        b.tell(62.2, ev.ProofNoted, sign="co2", breaths=6)
-        b.tell(62.5, ev.AirwayProven, method="CO2")
-    return b
-
-
-UNITS = {"peak_pressure": "cmH2O", "peep": "cmH2O", "fio2": "%", "agent_et": "%", "agent_in": "%", "spo2": "%", "etco2": "mmHg",
-         "respiratory_rate": "/min", "tidal_volume": "mL"}  # fmt: skip
-
-
-def see(b: Book, minutes: float, **values: str) -> None:
-    for name, value in values.items():
-        b.tell(minutes, ev.ReadingTaken, reading=name, value=d(value), unit=UNITS[name], confirmed=True)
-
-
-def press(b: Book, minutes: float, sap: str, map_: str | None, dap: str) -> None:
-    b.tell(
-        minutes, ev.PressureTaken, sap=d(sap), map=None if map_ is None else d(map_), dap=d(dap), method="oscillometric"
-    )
-
-
-def lines(b: Book, minutes: float) -> tuple[Advice, ...]:
-    return case_view(b.fold(), len(b.entries), load_facts(), at(minutes)).advice
-
-
-def line(b: Book, minutes: float, id_: str) -> Advice | None:
-    return next((a for a in lines(b, minutes) if a.id == id_), None)
-
-
-# ---- the relief valve
-
-
-def test_pressure_up_and_blood_pressure_down_is_a_shut_valve_first() -> None:
-    """A9: peak 9 to 16, mean 82 to 60; before whatever else is as urgent."""
-    b = cat()
-    see(b, 70, peak_pressure="9")
-    press(b, 70, "110", "82", "66")
-    see(b, 75, peak_pressure="16", fio2="21")
-    press(b, 75, "84", "60", "50")
-    found = lines(b, 76)
-    assert [a.id for a in found][:2] == ["valve", "fio2 low"]
-    assert found[0].priority == "high" and found[0].title == "VALVE? Peak 9 to 16 cmH₂O, mean 82 to 60 mmHg."
-    assert found[0].body.startswith("Open the relief valve")
-
-
-def test_pressure_that_stays_after_a_breath_counts_for_less() -> None:
-    """A9: 3 cmH2O at the end of a breath, and the pulse pressure alone where no mean was read."""
-    b = cat()
-    see(b, 70, peep="0")
-    press(b, 70, "110", None, "66")
-    see(b, 74, peep="4")
-    press(b, 74, "90", None, "68")
-    found = line(b, 75, "valve")
-    assert found is not None and "Pressure after a breath 0 to 4 cmH₂O, pulse pressure 44 to 22 mmHg" in found.title
-
-
-def test_a_shut_valve_and_too_much_pressure_are_one_condition() -> None:
-    """A9, A16: 24 is over a cat's hard stop too."""
-    b = cat()
-    for minutes, peak, mean in ((70, "9", "82"), (75, "24", "60")):
-        see(b, minutes, peak_pressure=peak)
-        press(b, minutes, "110", mean, "50")
-    assert [a.id for a in lines(b, 76) if a.id in {"valve", "over-ventilated"}] == ["valve"]
-
-
-@pytest.mark.parametrize(
-    ("peak", "mean"),
-    [
-        (("9", "16"), ("82", "78")),
-        (("9", "12"), ("82", "60")),
-        (("16", "9"), ("82", "60")),
-        (("9", "16"), ("60", "82")),
-    ],
-)
-def test_one_half_of_the_pattern_is_no_shut_valve(peak: tuple[str, str], mean: tuple[str, str]) -> None:
-    b = cat()
-    for i, minutes in enumerate((70, 75)):
-        see(b, minutes, peak_pressure=peak[i])
-        press(b, minutes, "110", mean[i], "50")
-    assert line(b, 76, "valve") is None
-
-
-def test_a_ventilator_set_anew_explains_its_pressure() -> None:
-    b = cat()
-    see(b, 70, peak_pressure="9")
-    press(b, 70, "110", "82", "66")
-    b.tell(72, ev.VentilationSet, mode="ventilator", rate=14, peak_cmh2o=d("15"))
-    see(b, 75, peak_pressure="15")
-    press(b, 75, "84", "60", "50")
-    assert line(b, 76, "valve") is None
-
-
-def test_old_values_and_artefacts_say_nothing_of_now() -> None:
-    """C2: neither a value of half an hour ago nor one that was judged an artefact."""
-    b = cat()
-    see(b, 70, peak_pressure="9")
-    press(b, 70, "110", "82", "66")
-    false = b.tell(75, ev.ReadingTaken, reading="peak_pressure", value=d("16"), unit="cmH2O")
-    press(b, 75, "84", "60", "50")
-    assert line(b, 76, "valve") is not None
-    assert line(b, 106, "valve") is None
-    b.tell(76, ev.ArtefactMarked, target=false, reason="cough")
-    assert line(b, 77, "valve") is None
-
 
 # ---- oxygen breathed in
 
@@ -189,6 +72,26 @@ def test_a_dial_that_is_off_and_agent_that_still_comes(after: int, et: str, insp
     found = line(b, 65 + after, "vaporiser")
     assert (found is not None) is told
     assert found is None or "Is it really off?" in found.title
+
+
+def test_turning_the_dial_up_begins_no_new_wait() -> None:
+    """A11: 2 to 5 % over 31 min with nothing breathed out; the lowest of the last ten minutes is the measure."""
+    b = cat()
+    for minutes, percent in ((64, "2"), (72, "3"), (80, "4"), (88, "5")):
+        b.tell(minutes, ev.VaporiserSet, agent="isoflurane", percent=d(percent))
+    see(b, 95, agent_et="0.1")
+    found = line(b, 96, "vaporiser")
+    assert found is not None and "Dial 4 % or more for 10 min, end-tidal 0.1 %" in found.title
+    see(b, 97, agent_et="1.7")  # more than 40 % of the lowest, less than 40 % of the last
+    assert line(b, 97.5, "vaporiser") is None
+
+
+def test_a_dial_just_turned_on_again_is_waited_for() -> None:
+    b = cat()
+    for minutes, percent in ((64, "2"), (72, "0"), (80, "2")):
+        b.tell(minutes, ev.VaporiserSet, agent="isoflurane", percent=d(percent))
+    see(b, 86, agent_et="0.3")
+    assert line(b, 87, "vaporiser") is None
 
 
 # ---- breaths
@@ -262,6 +165,47 @@ def test_what_is_read_over_the_animal_s_limits_is_told(reading: str, value: str,
     see(b, 70, **{reading: value})
     found = line(b, 71, "over-ventilated")
     assert (None if found is None else found.priority) == priority
+
+
+def test_too_much_pressure_does_not_hide_far_too_much_volume() -> None:
+    """A16: peak 17 is unusual, 95 mL in 4 kg is 23.8 mL/kg, over the hard stop: the worse one leads, both are named."""
+    b = cat()
+    b.tell(64, ev.VentilationSet, mode="ventilator", rate=14)
+    see(b, 70, peak_pressure="17", tidal_volume="95")
+    found = line(b, 71, "over-ventilated")
+    assert found is not None and found.priority == "high"
+    assert found.title.startswith("Tidal volume: 95 mL is 23.8 mL/kg") and "Peak pressure: 17 cmH2O" in found.title
+
+
+def test_a_breath_read_in_a_very_small_fat_animal_is_judged_by_body_weight() -> None:
+    """A16: 0.22 kg at condition 9 is 0.13 kg lean, under any animal's weight; 300 mL is far too much by any weight."""
+    b = cat()
+    b.tell(62.6, ev.Weighed, weight_kg=d("0.22"), method="scale", confirmed=True)
+    b.tell(62.7, ev.BodyConditionScored, score=9)
+    b.tell(64, ev.VentilationSet, mode="ventilator", rate=14)
+    see(b, 70, tidal_volume="300")
+    found = line(b, 71, "over-ventilated")
+    assert found is not None and found.priority == "high" and "of body weight" in found.title
+
+
+@pytest.mark.parametrize(
+    ("reading", "before", "now", "mode", "told"),
+    [("peak_pressure", "10", "1", "ventilator", True), ("tidal_volume", "40", "5", "ventilator", True),
+     ("peak_pressure", "10", "6", "ventilator", False), ("tidal_volume", "40", "5", "assisted by hand", False)],
+)  # fmt: skip
+def test_pressure_or_breath_that_is_nearly_gone_asks_for_a_disconnection(
+    reading: str, before: str, now: str, mode: str, told: bool
+) -> None:
+    """A1: 30 % of the highest of the window (a row, ours), on a ventilator only."""
+    b = cat()
+    b.tell(64, ev.VentilationSet, mode=mode, rate=14)
+    see(b, 70, **{reading: before})
+    see(b, 75, **{reading: now})
+    found = line(b, 76, "disconnected")
+    assert (found is not None) is told
+    assert found is None or (found.priority == "medium" and "Disconnected?" in found.title)
+    b.tell(75.5, ev.VentilationSet, mode="ventilator", rate=12)
+    assert line(b, 76, "disconnected") is None
 
 
 def test_its_own_breath_is_not_called_too_large() -> None:

@@ -25,12 +25,14 @@ from spiracle.breathing.ventilator import (
     Alarm,
     Judged,
     Settings,
+    alarms_for,
     judge,
     measured_compliance,
     peak_limit,
     predicted_paco2,
     settings,
     tidal_limit,
+    weighable,
 )
 from spiracle.breathing.washin import Reach, minutes_to_set, reach
 
@@ -43,8 +45,9 @@ def lists(facts: BreathingTables, name: str) -> tuple[ListRow, ...]:
 __all__ = [
     "CHECKS", "LISTS", "MODES", "PHASES", "SUPPLIES", "AgentUse", "Alarm", "BreathingChoice", "BreathingTables", "Burden",
     "CircuitReason", "Cylinder", "DropLeak", "FreshGas", "Judged", "LeakVerdict", "Left", "ListName", "ListRow", "Opinion",
-    "OxygenLeft", "Price", "Reach", "Settings", "Step", "Supply", "Waste", "WasteLimit", "agent_use", "burden", "check_cylinder",
+    "OxygenLeft", "Price", "Reach", "Settings", "Step", "Supply", "Waste", "WasteLimit", "agent_use", "alarms_for", "burden",
+    "check_cylinder",
     "contents_from_water", "drive_gas", "gauge_question", "judge", "leak_from_drop", "leak_verdict", "left", "lists",
     "measured_compliance", "minutes_to_set", "opinions", "oxygen_minutes", "peak_limit", "plan", "predicted_paco2", "reach",
-    "settings", "supply_words", "systems", "tidal_limit", "waste", "why_apart",
+    "settings", "supply_words", "systems", "tidal_limit", "waste", "weighable", "why_apart",
 ]  # fmt: skip

@@ -156,6 +156,7 @@ SETTINGS = frozenset({
     "wash-in-measured", "molar-volume", "molar-volume-room", "low-flow-floor",
     "valve-peak-rise", "valve-base-rise", "valve-flow-fall", "watch-window", "fio2-low", "agent-wait", "agent-share",
     "agent-off-left", "agent-off-wait", "breath-unseen", "deep-window", "deep-fall", "deep-co2-same",
+    "peep-read-ask", "peep-read-high", "lost-share", "co2-settles",
 })  # fmt: skip
 
 

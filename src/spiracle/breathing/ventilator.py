@@ -6,7 +6,7 @@ hangs on lean weight, because fat is not ventilated.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_FLOOR, Decimal
 from typing import Literal
 
@@ -52,13 +52,20 @@ class Settings:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Judged:
-    """A typed setting beside its limits: `usual`, `unusual` is to be asked about, `forbidden` needs a reason."""
+    """A typed setting beside its limits: `usual`, `unusual` is to be asked about, `forbidden` needs a reason.
+
+    `says` leaves the name away, for a refusal that names its field itself.
+    """
 
     name: str
     value: Quantity
     zone: Zone
     limit: Guardrail
-    words: str
+    says: str
+
+    @property
+    def words(self) -> str:
+        return f"{self.name}: {self.says}"
 
 
 def settings(
@@ -95,19 +102,50 @@ def settings(
         peep=base,
         peak=peak,
         set_pressure=_whole(peak.value) if mode == "pressure" else None,
-        minute_volume=Worked(minute, Working(f"{breath.value} x {beats.value} = {minute}", sources=("b_definition",))),
+        minute_volume=Worked(
+            minute,
+            Working(
+                f"{breath.value} x {beats.value} = {minute}", sources=("b_definition",), memory=breath.working.memory
+            ),
+        ),
         compliance=gives,
         alarms=_alarms(facts, breath.value, peak.value, base, hard),
         cautions=_cautions(facts, species, kg, breath.value, beats.value, peak.value, gives, mode),
     )
 
 
+def alarms_for(
+    facts: BreathingTables, species: str, lean: Quantity | None, *, peak: Quantity | None = None,
+    peep: Quantity | None = None, tidal: Quantity | None = None,
+) -> tuple[Alarm, ...]:  # fmt: skip
+    """Alarms for what is set: round the typed peak, else round the peak a typed breath would need; none of volume without a breath.
+
+    Raises Missing (neither peak nor breath; lean weight where it is needed), OutOfRange (weight, breath), Unknown (species) and
+    OverLimit when the peak is over the species' hardest pressure: no alarm is set over that.
+    """
+    hard = facts.ventilator(species).peak_hard
+    base = facts.setting("peep").quantity if peep is None else peep
+    if peak is None:
+        if tidal is None:
+            raise Missing(
+                "alarms", "cannot be worked: neither a peak pressure nor a breath is set.", "Read one of them."
+            )
+        peak = _expected_peak(tidal, _compliance(facts, species, _lean(facts, species, lean), None), base).value
+    if peak.number("cmH2O") > hard:
+        raise OverLimit("alarms", f"cannot be worked: {peak} is over the hard {hard} cmH2O of a {species}.",
+                        "Stay beside it, and lower the pressure.")  # fmt: skip
+    return _alarms(facts, None if tidal is None else _typed_tidal(tidal), peak, base, hard)
+
+
 def judge(
     facts: BreathingTables, species: str, lean: Quantity | None, *, tidal: Quantity | None = None,
-    peak: Quantity | None = None, rate: Quantity | None = None, peep: Quantity | None = None,
+    peak: Quantity | None = None, rate: Quantity | None = None, peep: Quantity | None = None, weight: str = LEAN,
+    scored: bool = True,
 ) -> tuple[Judged, ...]:  # fmt: skip
     """Typed settings beside the species' limits, in the order breath, pressure, rate, PEEP. A breath needs a lean weight.
 
+    `weight` names the weight in the words. Without a scored condition nobody knows how much of it is fat: then a breath over
+    the species' first breath is unusual already.
     Raises Missing (lean weight for a breath), Unknown (species), OutOfRange (weight, a breath that is none).
     """
     facts.span(species)
@@ -115,9 +153,8 @@ def judge(
     if tidal is not None:
         kg = _lean(facts, species, lean)
         per_kg = Quantity.of(round_significant(_typed_tidal(tidal).number("mL") / kg, 3), "mL/kg")
-        found.append(
-            _judged("tidal volume", per_kg, tidal_limit(facts, species), f"{tidal} is {per_kg} of lean weight")
-        )
+        one = _judged(TIDAL, per_kg, tidal_limit(facts, species), f"{tidal} is {per_kg} of {weight}")
+        found.append(one if scored else _unscored(facts, species, one, tidal, weight))
     if peak is not None:
         found.append(_judged("peak pressure", peak, peak_limit(facts, species), f"{peak}, chest closed"))
     if rate is not None:
@@ -130,6 +167,25 @@ def judge(
         limit = Guardrail("PEEP", facts.setting("peep").quantity, top.quantity, sources=top.source)
         found.append(_judged("PEEP", peep, limit, str(peep)))
     return tuple(found)
+
+
+def weighable(facts: BreathingTables, species: str, weight: Quantity) -> bool:
+    """Whether a breath can be worked from this weight: within what an animal of the species weighs. Raises Unknown."""
+    span = facts.span(species)
+    return Decimal(span.weight_low_kg) <= weight.number("kg") <= Decimal(span.weight_high_kg)
+
+
+def _unscored(facts: BreathingTables, species: str, one: Judged, tidal: Quantity, weight: str) -> Judged:
+    """The same breath where nobody scored a condition: a fat animal's breath is at most the first one until somebody does."""
+    basis = f"No body condition was scored: judged on {weight}."
+    first = facts.setting(f"tidal-start-{species}").quantity
+    if one.zone is not Zone.USUAL or one.value <= first:
+        return replace(one, says=f"{one.says} {basis}")
+    return replace(
+        one,
+        zone=Zone.UNUSUAL,
+        says=f"{tidal} is {one.value} of {weight}, over the first breath of {first} ({one.limit.sentence}). {basis}",
+    )
 
 
 def tidal_limit(facts: BreathingTables, species: str) -> Guardrail:
@@ -172,13 +228,18 @@ def predicted_paco2(
         sources=("b_definition", *(share.source if dead is None else ())), estimated=True))  # fmt: skip
 
 
-def measured_compliance(tidal: Quantity, pressure: Quantity, peep: Quantity) -> Worked[Quantity]:
-    """Dynamic compliance [mL/cmH2O] of this animal: breath over plateau (or, marked lower, peak) less PEEP. Raises OutOfRange."""
+def measured_compliance(
+    tidal: Quantity, pressure: Quantity, peep: Quantity, mark: Mark = Mark.MEASURED
+) -> Worked[Quantity]:
+    """Dynamic compliance [mL/cmH2O] of this animal: breath over plateau (or, marked lower, peak) less PEEP. Raises OutOfRange.
+
+    `mark`: whether its three figures were measured, or typed as they are set.
+    """
     numbers = [float(x) for x in (_typed_tidal(tidal).number("mL"), pressure.number("cmH2O"), peep.number("cmH2O"))]
     value = Quantity.of(round_significant(Decimal(str(dynamic_compliance_ml_cmh2o(*numbers))), 3), "mL/cmH2O")
     return Worked(value, Working(f"{tidal} / ({pressure} - {peep}) = {value}",
-                                 (Input("tidal volume", str(tidal), Mark.MEASURED), Input("pressure", str(pressure), Mark.MEASURED),
-                                  Input("PEEP", str(peep), Mark.MEASURED)), sources=("b_definition",)))  # fmt: skip
+                                 (Input("tidal volume", str(tidal), mark), Input("pressure", str(pressure), mark),
+                                  Input("PEEP", str(peep), mark)), sources=("b_definition",)))  # fmt: skip
 
 
 def _lean(facts: BreathingTables, species: str, lean: Quantity | None) -> Decimal:
@@ -188,7 +249,7 @@ def _lean(facts: BreathingTables, species: str, lean: Quantity | None) -> Decima
             LEAN, "is not known, and a breath is not worked from any other weight.", "Give weight and body condition."
         )
     kg = lean.number("kg")
-    if not Decimal(span.weight_low_kg) <= kg <= Decimal(span.weight_high_kg):
+    if not weighable(facts, species, lean):
         raise OutOfRange(LEAN, f"{lean} is not the weight of a {species}.",
                          f"Give {span.weight_low_kg} to {span.weight_high_kg} kg.")  # fmt: skip
     return kg
@@ -257,21 +318,26 @@ def _expected_peak(tidal: Quantity, compliance: Worked[Quantity], peep: Quantity
         memory=compliance.working.memory, estimated=True))  # fmt: skip
 
 
-def _alarms(facts: BreathingTables, tidal: Quantity, peak: Quantity, peep: Quantity, hard: int) -> tuple[Alarm, ...]:
+def _alarms(
+    facts: BreathingTables, tidal: Quantity | None, peak: Quantity, peep: Quantity, hard: int
+) -> tuple[Alarm, ...]:
     pressure, volume, apnoea = (facts.setting(f"alarm-{kind}") for kind in ("pressure", "volume", "apnoea"))
     top, base, step = peak.number("cmH2O"), peep.number("cmH2O"), Decimal(pressure.value)
     high = min(top + step, Decimal(hard))
     low = max(top - step, base + (top - base) / 2)
-    breath, part = tidal.number("mL"), Decimal(volume.value) / 100
+    part = Decimal(volume.value) / 100
 
     def alarm(name: str, value: Decimal, symbol: str, says: str) -> Alarm:
         return Alarm(name=name, value=Quantity.of(round_significant(value, 2), symbol), says=says, memory=True)
 
+    volumes = () if tidal is None else (
+        alarm("volume high", tidal.number("mL") * (1 + part), "mL", "set for another animal"),
+        alarm("volume low", tidal.number("mL") * (1 - part), "mL", "leak, or a stiffer chest"),
+    )  # fmt: skip
     return (
         alarm("pressure high", high, "cmH2O", "cough, kinked tube, shut valve"),
         alarm("pressure low", low, "cmH2O", "disconnection or leak"),
-        alarm("volume high", breath * (1 + part), "mL", "set for another animal"),
-        alarm("volume low", breath * (1 - part), "mL", "leak, or a stiffer chest"),
+        *volumes,
         alarm("apnoea", Decimal(apnoea.value), "s", "no breath for so long"),
     )
 
@@ -296,7 +362,7 @@ def _judged(name: str, value: Quantity, limit: Guardrail, shown: str) -> Judged:
     said = {Zone.USUAL: "within the usual", Zone.UNUSUAL: "outside the usual", Zone.FORBIDDEN: "over the hard stop"}[
         zone
     ]
-    return Judged(name=name, value=value, zone=zone, limit=limit, words=f"{name}: {shown}, {said} ({limit.sentence}).")
+    return Judged(name=name, value=value, zone=zone, limit=limit, says=f"{shown}, {said} ({limit.sentence}).")
 
 
 def _typed_tidal(tidal: Quantity) -> Quantity:

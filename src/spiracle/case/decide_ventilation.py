@@ -5,6 +5,7 @@ Carries A16. Outside the usual it is asked about; over the hard stop it is writt
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -14,12 +15,17 @@ from spiracle.case.fold import Case
 from spiracle.case.questions import asking
 from spiracle.case.ruling import Rules
 from spiracle.case.standing import in_arrest, species
-from spiracle.case.ventilation import judged, lean_weight
+from spiracle.case.ventilation import Lean, judged, lean_weight, unweighed
 from spiracle.refusals import AskAgain, Contradiction, Missing
 from spiracle.source import Zone
 
 if TYPE_CHECKING:
+    from spiracle.breathing import Judged
     from spiracle.case.facts import Facts
+
+# A point or a dash is no reason.
+WORD = re.compile(r"[^\W\d_]{3}")
+TIDAL = "tidal volume"
 
 
 def ventilation_set(case: Case, event: ev.VentilationSet, facts: Facts, _now: datetime) -> None:
@@ -49,21 +55,31 @@ def _fits_in_a_breath(event: ev.VentilationSet) -> None:
 
 
 def _judge(case: Case, event: ev.VentilationSet, facts: Facts) -> None:
-    """Each setting by itself: a yes to one is no yes to the next."""
-    lean = lean_weight(case, facts)
-    if lean is None and event.tidal_ml is not None and event.mode != "spontaneous":
+    """Each setting by itself: a yes to one is no yes to the next. All that is forbidden is named at once: a reason covers
+    what was read, not what was not shown."""
+    lean, animal = lean_weight(case, facts), str(species(case))
+    why = unweighed(facts, animal, lean) if event.tidal_ml is not None and event.mode != "spontaneous" else ""
+    if why:
         with asking(event):
-            raise AskAgain(
-                "tidal volume", "cannot be held against the animal: there is no weight.", "Weigh it, or confirm."
-            )
-    for one in judged(facts, str(species(case)), None if lean is None else lean.weight, event):
-        said = one.words if one.name != "tidal volume" or lean is None else f"{one.words} By {lean.basis}."
-        if one.zone is Zone.FORBIDDEN:
-            if not event.reason.strip():
-                raise Missing(one.name, said, "Read it again. If it is meant, say why: it is written with the reason.")
-            continue
+            raise AskAgain("tidal volume", f"cannot be held against the animal: {why}.", "Weigh it, or confirm.")
+    found = judged(facts, animal, lean, event)
+    said = {one.name: _said(one, lean) for one in found}
+    over = [one.name for one in found if one.zone is Zone.FORBIDDEN]
+    if over and not WORD.search(event.reason):
+        rest = (f"Also {name}: {said[name]}" for name in over[1:])
+        raise Missing(
+            over[0],
+            " ".join((said[over[0]], *rest)),
+            "Read it again. If it is meant, say why in words: it is written with the reason.",
+        )
+    for name in (one.name for one in found if one.zone is not Zone.FORBIDDEN):
         with asking(event):
-            raise AskAgain(one.name, said, "Read it again, or confirm what is set.")
+            raise AskAgain(name, said[name], "Read it again, or confirm what is set.")
+
+
+def _said(one: Judged, lean: Lean | None) -> str:
+    """With the weight's basis, where the words do not say it themselves."""
+    return one.says if one.name != TIDAL or lean is None or not lean.scored else f"{one.says} By {lean.basis}."
 
 
 RULES: Rules = {ev.VentilationSet: ventilation_set}

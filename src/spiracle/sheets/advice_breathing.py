@@ -7,8 +7,7 @@ and most are ours. One condition gives one line.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from datetime import datetime, timedelta
-from decimal import Decimal
+from datetime import datetime
 
 from msgspec.structs import replace
 
@@ -16,18 +15,16 @@ from spiracle.breathing import judge
 from spiracle.case import events as ev
 from spiracle.case import standing
 from spiracle.case.decide_airway import depth_at
-from spiracle.case.ventilation import lean_weight
+from spiracle.case.ventilation import lean_weight, unweighed
 from spiracle.quantity import Quantity, figure
-from spiracle.refusals import Refusal
 from spiracle.sheets.advice_airway import gone
+from spiracle.sheets.advice_valve import FRESH, minutes, setting, valve_advice
 from spiracle.sheets.airway_proof import tube_in_place, tube_went_in
 from spiracle.sheets.calling import call_act
 from spiracle.sheets.names import capital, minutes_text
 from spiracle.sheets.shapes import Advice
 from spiracle.sheets.told import Seen, Told
 from spiracle.source import Zone
-
-FRESH = timedelta(minutes=10)  # as for the limits: an older value is not now
 
 
 def breathing_advice(t: Told, said: frozenset[str] = frozenset()) -> tuple[Advice, ...]:
@@ -36,10 +33,12 @@ def breathing_advice(t: Told, said: frozenset[str] = frozenset()) -> tuple[Advic
         return ()
     found: list[Advice] = []
     if tube_in_place(t) is not None:
-        valve = tuple(_valve(t))
+        valve = valve_advice(t)
         found += [*valve, *_fio2(t), *_vaporiser(t), *_too_deep(t)]
-        if not valve:
+        if all(a.id != "valve" for a in valve):
             found += _over_ventilated(t)
+        if not said & {"no co2"}:
+            found += _disconnected(t)
     if t.asleep and not said & {"no co2", "no breaths"}:
         found += _no_breath(t)
     return tuple(found)
@@ -57,14 +56,6 @@ def joined_by_reading(gas: Sequence[Advice], limits: Sequence[Advice]) -> tuple[
 # ---- values of a window
 
 
-def _setting(t: Told, id_: str) -> Decimal:
-    return Decimal(t.facts.breathing.setting(id_).value)
-
-
-def _minutes(t: Told, id_: str) -> timedelta:
-    return timedelta(minutes=float(_setting(t, id_)))
-
-
 def _now(t: Told, reading: str) -> Seen | None:
     seen = t.current(reading)
     return seen if seen is not None and t.now - seen.at <= FRESH else None
@@ -73,68 +64,6 @@ def _now(t: Told, reading: str) -> Seen | None:
 def _earlier(t: Told, reading: str, last: Seen, since: datetime) -> list[Seen]:
     """Values that may be acted on, before the last one and not before `since`."""
     return [s for s in t.seen.get(reading, ()) if s.current and since <= s.at < last.at]
-
-
-# ---- A9: the relief valve
-
-
-def _valve(t: Told) -> Iterable[Advice]:
-    """Pressure in the system up and blood flow down within the window: the valve first, whatever else it may be."""
-    risen = _risen(t, "peak_pressure", "valve-peak-rise") or _risen(t, "peep", "valve-base-rise")
-    fallen = _fallen(t)
-    if risen is None or fallen is None:
-        return
-    since, pressure = risen
-    yield Advice(
-        id="valve",
-        priority="high",
-        title=f"VALVE? {pressure}, {fallen}.",
-        since=since,
-        body="Open the relief valve; take the system off the tube if the chest stays full. Then look for kink, plug, bite or air.",
-        acts=call_act(t, "airway pressure up, blood pressure down"),
-    )
-
-
-def _risen(t: Told, reading: str, row: str) -> tuple[datetime, str] | None:
-    """Since when and how far a pressure has risen over the lowest of the window; a new setting begins a new window."""
-    last = _now(t, reading)
-    if last is None:
-        return None
-    set_ = t.case.last(ev.VentilationSet)
-    since = last.at - _minutes(t, "watch-window")
-    if set_ is not None and set_.happened_at <= last.at:
-        since = max(since, set_.happened_at)
-    before = _earlier(t, reading, last, since)
-    lowest = min(before, key=lambda s: s.value, default=None)
-    if lowest is None or last.value - lowest.value < _setting(t, row):
-        return None
-    name = "Peak" if reading == "peak_pressure" else "Pressure after a breath"
-    return last.at, f"{name} {lowest.text} to {last.text} cmH₂O"
-
-
-def _fallen(t: Told) -> str | None:
-    """The mean, or the pulse pressure, against its highest of the window."""
-    share = _setting(t, "valve-flow-fall")
-    last = _now(t, "map")
-    if last is not None:
-        before = _earlier(t, "map", last, last.at - _minutes(t, "watch-window"))
-        highest = max(before, key=lambda s: s.value, default=None)
-        if highest is not None and (highest.value - last.value) * 100 >= share * highest.value:
-            return f"mean {highest.text} to {last.text} mmHg"
-    pulses = _pulse_pressures(t)
-    if len(pulses) < 2:
-        return None
-    top, now = max(p for _, p in pulses[:-1]), pulses[-1][1]
-    return f"pulse pressure {figure(top)} to {figure(now)} mmHg" if (top - now) * 100 >= share * top else None
-
-
-def _pulse_pressures(t: Told) -> list[tuple[datetime, Decimal]]:
-    """Systolic less diastolic of one measurement, within the window of the last one; empty where the last is not now."""
-    low = {s.event_id: s.value for s in t.seen.get("dap", ()) if s.current}
-    found = [(s.at, s.value - low[s.event_id]) for s in t.seen.get("sap", ()) if s.current and s.event_id in low]
-    if not found or t.now - found[-1][0] > FRESH:
-        return []
-    return [(at, p) for at, p in found if at >= found[-1][0] - _minutes(t, "watch-window")]
 
 
 # ---- A10: what it breathes in
@@ -158,19 +87,30 @@ def _fio2(t: Told) -> Iterable[Advice]:
 
 
 def _vaporiser(t: Told) -> Iterable[Advice]:
-    dial, et = t.case.last(ev.VaporiserSet), _now(t, "agent_et")
-    if dial is None or et is None or et.at - dial.happened_at < _minutes(t, "agent-wait"):
+    """A dial turned up does not begin the wait anew: it counts since it was on, against its lowest of that wait."""
+    dials, et = t.case.live(ev.VaporiserSet), _now(t, "agent_et")
+    if not dials or et is None:
         return
-    stood = minutes_text(et.at - dial.happened_at)
-    if dial.percent and et.value * 100 < dial.percent * _setting(t, "agent-share"):
+    dial = dials[-1]
+    began = _stands_since(dials)
+    if et.at - began < minutes(t, "agent-wait"):
+        return
+    stood = minutes_text(et.at - began)
+    begin = et.at - minutes(t, "agent-wait")
+    held = [d for d, after in zip(dials, [*dials[1:], None], strict=True)
+            if d.happened_at >= began and d.happened_at < et.at and (after is None or after.happened_at > begin)]  # fmt: skip
+    lowest = min((d.percent for d in held), default=dial.percent)
+    if dial.percent and et.value * 100 < lowest * setting(t, "agent-share"):
+        at = f"Dial {figure(dial.percent)} %" if lowest == dial.percent else f"Dial {figure(lowest)} % or more"
         yield Advice(
             id="vaporiser",
             priority="medium",
-            title=f"Dial {figure(dial.percent)} % for {stood}, end-tidal {et.text} %. Is the vaporiser empty?",
+            title=f"{at} for {stood if len(held) == 1 else minutes_text(minutes(t, 'agent-wait'))}, end-tidal {et.text} %. "
+            "Is the vaporiser empty?",
             since=et.at,
             body="Level in its window, cap, seat, right agent, leak; is it deep enough without it?",
         )
-    if not dial.percent and _still_delivered(t, dial, et):
+    if not dial.percent and _still_delivered(t, began, et):
         yield Advice(
             id="vaporiser",
             priority="medium",
@@ -180,17 +120,24 @@ def _vaporiser(t: Told) -> Iterable[Advice]:
         )
 
 
-def _still_delivered(t: Told, dial: ev.VaporiserSet, et: Seen) -> bool:
+def _stands_since(dials: Sequence[ev.VaporiserSet]) -> datetime:
+    """Since when the vaporiser of the last entry is on, or off, whatever its dial was turned to meanwhile."""
+    last = dials[-1]
+    since = last.happened_at
+    for d in reversed(dials):
+        if bool(d.percent) != bool(last.percent) or (d.percent and d.agent != last.agent):
+            break
+        since = d.happened_at
+    return since
+
+
+def _still_delivered(t: Told, off: datetime, et: Seen) -> bool:
     """More agent goes in than comes out, or much is left long after."""
-    left = _setting(t, "agent-off-left")
+    left = setting(t, "agent-off-left")
     inspired = _now(t, "agent_in")
-    if (
-        inspired is not None
-        and inspired.at - dial.happened_at >= _minutes(t, "agent-wait")
-        and inspired.value > et.value
-    ):
+    if inspired is not None and inspired.at - off >= minutes(t, "agent-wait") and inspired.value > et.value:
         return inspired.value >= left
-    return et.value >= left and et.at - dial.happened_at >= _minutes(t, "agent-off-wait")
+    return et.value >= left and et.at - off >= minutes(t, "agent-off-wait")
 
 
 # ---- A15: no breath
@@ -212,7 +159,7 @@ def _no_breath(t: Told) -> Iterable[Advice]:
     drug = max((g for g in t.given if _takes_breath(t, g)), key=lambda g: g.happened_at, default=None)
     if drug is None or _breath_since(t, drug.happened_at):
         return
-    if t.now - drug.happened_at >= _minutes(t, "breath-unseen"):
+    if t.now - drug.happened_at >= minutes(t, "breath-unseen"):
         yield Advice(
             id="no breath seen",
             priority="medium",
@@ -252,31 +199,51 @@ def _over_ventilated(t: Told) -> Iterable[Advice]:
     set_ = t.case.last(ev.VentilationSet)
     lean = lean_weight(t.case, t.facts)
     peak, breath = _now(t, "peak_pressure"), _now(t, "tidal_volume")
-    if lean is None or set_ is None or set_.mode == "spontaneous":
-        breath = None  # a breath of its own is its own
-    for seen, unit in ((peak, "cmH2O"), (breath, "mL")):
-        if seen is None:
+    if lean is None or set_ is None or set_.mode == "spontaneous" or unweighed(t.facts, t.species, lean):
+        breath = None  # a breath of its own is its own, and without an animal's weight nothing is judged by it
+    found = judge(
+        t.facts.breathing,
+        t.species,
+        None if lean is None else lean.weight,
+        peak=None if peak is None else Quantity.of(peak.value, "cmH2O"),
+        tidal=None if breath is None or breath.value <= 0 else Quantity.of(breath.value, "mL"),
+        weight="lean weight" if lean is None else lean.name,
+    )
+    over = [one for one in found if one.zone is not Zone.USUAL and one.value >= one.limit.usual_low]
+    if not over:
+        return
+    over.sort(key=lambda one: one.zone is not Zone.FORBIDDEN)  # the worst leads, the other is not hidden by it
+    hard = over[0].zone is Zone.FORBIDDEN
+    yield Advice(
+        id="over-ventilated",
+        priority="high" if hard else "medium",
+        title=" ".join(capital(one.words) for one in over),
+        since=min(s.at for s, name in ((peak, "peak pressure"), (breath, "tidal volume"))
+                  if s is not None and any(one.name == name for one in over)),
+        body="Lower what is set. Then valve, kink, plug, a tube too deep, air in the chest.",
+        acts=call_act(t, ", ".join(f"{one.name} {one.value}" for one in over)) if hard else (),
+    )  # fmt: skip
+
+
+def _disconnected(t: Told) -> Iterable[Advice]:
+    """On a ventilator nearly all of the pressure or the breath is gone within the window; what was set anew begins another."""
+    set_ = t.case.last(ev.VentilationSet)
+    if set_ is None or set_.mode != "ventilator":
+        return
+    for reading, name, unit in (("peak_pressure", "Peak", "cmH₂O"), ("tidal_volume", "Breath", "mL")):
+        last = _now(t, reading)
+        if last is None:
             continue
-        value = Quantity.of(seen.value, unit)
-        try:
-            (one,) = judge(
-                t.facts.breathing,
-                t.species,
-                None if lean is None else lean.weight,
-                peak=value if seen is peak else None,
-                tidal=value if seen is breath else None,
-            )
-        except Refusal:  # a weight that no animal has: nothing is judged by it
-            continue
-        if one.zone is Zone.USUAL or one.value < one.limit.usual_low:
+        since = max(last.at - minutes(t, "watch-window"), set_.happened_at)
+        best = max(_earlier(t, reading, last, since), key=lambda s: s.value, default=None)
+        if best is None or last.value * 100 > best.value * setting(t, "lost-share"):
             continue
         yield Advice(
-            id="over-ventilated",
-            priority="high" if one.zone is Zone.FORBIDDEN else "medium",
-            title=capital(one.words),
-            since=seen.at,
-            body="Lower what is set. Then valve, kink, plug, a tube too deep, air in the chest.",
-            acts=call_act(t, f"{one.name} {seen.text}") if one.zone is Zone.FORBIDDEN else (),
+            id="disconnected",
+            priority="medium",
+            title=f"{name} {best.text} to {last.text} {unit} on the ventilator. Disconnected?",
+            since=last.at,
+            body="Tube, connector, hoses, sample line, cuff, bag or bellows. Breathe by hand if the chest does not move.",
         )
         return
 
@@ -291,13 +258,13 @@ def _too_deep(t: Told) -> Iterable[Advice]:
     if began is None or spo2 is None or co2 is None or not co2.value or min(spo2.at, co2.at) < began[0]:
         return
     at, what = began
-    since = at if what == "intubation" else at - _minutes(t, "watch-window")
+    since = at if what == "intubation" else at - minutes(t, "watch-window")
     best = max(_earlier(t, "spo2", spo2, since), key=lambda s: s.value, default=None)
     before = _earlier(t, "etco2", co2, since)
-    if best is None or not before or best.value - spo2.value < _setting(t, "deep-fall"):
+    if best is None or not before or best.value - spo2.value < setting(t, "deep-fall"):
         return
     was = before[0].value
-    if abs(co2.value - was) * 100 > _setting(t, "deep-co2-same") * was:
+    if abs(co2.value - was) * 100 > setting(t, "deep-co2-same") * was:
         return
     lies = tube_in_place(t)
     depth = None if lies is None else depth_at(t.case, lies.since)
@@ -323,4 +290,4 @@ def _moved(t: Told) -> tuple[datetime, str] | None:
     ]
     last = max(turns, default=None)
     found = (went_in, "intubation") if last is None else (last, "the turn")
-    return found if t.now - found[0] <= _minutes(t, "deep-window") else None
+    return found if t.now - found[0] <= minutes(t, "deep-window") else None

@@ -64,6 +64,8 @@ def maintain(
         vaporiser=Num(text=figure(dial.percent), unit="%", mark="typed", at=dial.happened_at, by=t.names.hand(dial.by)) if dial else None,
         vaporiser_agent=t.names.drug(dial.agent) if dial else "",
         oxygen=Num(text=figure(gas.oxygen_l_min), unit="L/min", mark="typed", at=gas.happened_at, by=t.names.hand(gas.by)) if gas else None,
+        other_gas=gas.other if gas and gas.other_l_min != 0 else "",
+        other_l_min=_other_flow(t, gas),
         oxygen_left=oxygen_now(t),
         ventilator=maintain_card(t),
         budgets=budgets,
@@ -74,6 +76,13 @@ def maintain(
 
 
 # ---- the ribbon
+
+
+def _other_flow(t: Told, gas: ev.GasSet | None) -> Num | None:
+    """What runs beside the oxygen, so that setting the oxygen anew does not forget it."""
+    if gas is None or not gas.other or not gas.other_l_min:
+        return None
+    return Num(text=figure(gas.other_l_min), unit="L/min", mark="typed", at=gas.happened_at, by=t.names.hand(gas.by))
 
 
 def ribbon(t: Told, limits: tuple[LimitRow, ...], advice: tuple[Advice, ...] = ()) -> tuple[Vital, ...]:

@@ -1149,6 +1149,8 @@ class MaintainSheet(Shape, frozen=True, kw_only=True):
     vaporiser: Num | None = None
     vaporiser_agent: str = ""
     oxygen: Num | None = None
+    other_gas: str = ""
+    other_l_min: Num | None = None
     oxygen_left: OxygenNow | None = None
     ventilator: VentilatorCard | None = None
     budgets: tuple[Budget, ...] = ()

@@ -24,7 +24,7 @@ from spiracle.sheets.shapes import AlarmLine, Change, Num, VentilatorCard, Venti
 from spiracle.sheets.told import Told
 from spiracle.sheets.worked_shape import number as plain_number
 from spiracle.sheets.worked_shape import plain_refused, refused, worked_amount
-from spiracle.source import Sources, Worked, Zone
+from spiracle.source import Mark, Sources, Worked, Zone
 
 ARTERIAL = frozenset({"paco2", "arterial co2", "pco2 arterial", "pco2, arterial"})
 CO2_FRESH = timedelta(minutes=30)
@@ -46,7 +46,7 @@ def plan_card(facts: Facts, species: str, lean: Lean, *, estimated: bool = False
         lean=number(lean.weight, "lean weight", facts.sources, significant=3, estimated=estimated or lean.estimate),
         basis=lean.basis,
         starts=tuple(_start(facts, mode, s, estimated or lean.estimate) for mode, s in made),
-        alarms=() if first is None else tuple(_alarms(first)),
+        alarms=() if first is None else tuple(_alarm_lines(first.alarms)),
     )
 
 
@@ -78,7 +78,9 @@ def _part(made: breathing.Settings | Refusal, mode: str, weight: Amount, basis: 
         ratio=made.ratio,
         peep=amount(made.peep),
         peak=worked_amount(made.peak, predicted=True, estimated=weight.estimated),
-        set_pressure=None if made.set_pressure is None else amount(made.set_pressure, predicted=True),
+        set_pressure=None
+        if made.set_pressure is None
+        else amount(made.set_pressure, memory=made.peak.working.memory, estimated=True, predicted=True),
         minute_volume=worked_amount(made.minute_volume, estimated=weight.estimated),
         alarms=tuple(NamedAmount(name=a.name, amount=amount(a.value, memory=a.memory)) for a in made.alarms),
         notes=made.cautions,
@@ -104,14 +106,16 @@ def _start(facts: Facts, mode: str, made: breathing.Settings | Refusal, estimate
         peak=num(made.peak, "expected peak pressure", predicted=True, significant=2),
         set_pressure=None
         if made.set_pressure is None
-        else number(made.set_pressure, "pressure to set", mark="predicted"),
+        else number(
+            made.set_pressure, "pressure to set", mark="predicted", memory=made.peak.working.memory, estimated=True
+        ),
         minute_volume=num(made.minute_volume, "minute volume"),
         cautions=made.cautions,
     )
 
 
-def _alarms(made: breathing.Settings) -> Iterable[AlarmLine]:
-    for a in made.alarms:
+def _alarm_lines(alarms: Iterable[breathing.Alarm]) -> Iterable[AlarmLine]:
+    for a in alarms:
         yield AlarmLine(name=a.name, value=number(a.value, a.name, significant=2, memory=a.memory), says=a.says)
 
 
@@ -123,22 +127,24 @@ def maintain_card(t: Told) -> VentilatorCard | None:
     known = lean_weight(t.case, t.facts)
     if known is None:
         return None
-    lean = known.weight
     card = plan_card(t.facts, t.species, known, estimated=t.estimated)
     set_ = t.case.last(ev.VentilationSet)
     if set_ is None:
         return card
+    if t.extubated_at is not None and set_.happened_at <= t.extubated_at:
+        return card  # the tube is out: what was set breathes for nobody
     own = compliance(set_)
     co2, source = co2_now(t, set_)
+    alarms, refused_ = _alarms_for(t.facts, t.species, known, set_, card.alarms)
     return replace(
         card,
         now=set_words(set_),
         now_at=set_.happened_at,
-        judged=tuple(j.words for j in judged(t.facts, t.species, lean, set_)),
-        compliance=None if own is None else number(own, "compliance", t.facts.sources, significant=3, mark="measured"),
-        alarms=_alarms_for(t.facts, t.species, lean, set_, own) or card.alarms,
+        judged=(*(j.words for j in judged(t.facts, t.species, known, set_)), *refused_),
+        compliance=None if own is None else number(own, "compliance", t.facts.sources, significant=3),
+        alarms=alarms,
         co2=source,
-        changes=() if co2 is None else tuple(changes(t.facts, t.species, lean, set_, co2)),
+        changes=() if co2 is None else tuple(changes(t.facts, t.species, known, set_, co2)),
     )
 
 
@@ -166,31 +172,40 @@ def compliance(set_: ev.VentilationSet) -> Worked[Quantity] | None:
             Quantity.of(set_.tidal_ml or 0, "mL"),
             Quantity.of(set_.peak_cmh2o or 0, "cmH2O"),
             Quantity.of(set_.peep_cmh2o or 0, "cmH2O"),
+            Mark.TYPED,
         )
     except Refusal:
         return None
 
 
 def _alarms_for(
-    facts: Facts, species: str, lean: Quantity, set_: ev.VentilationSet, own: Worked[Quantity] | None
-) -> tuple[AlarmLine, ...]:
-    """Alarms for what is set; none where the settings themselves are refused: then the judging says why."""
+    facts: Facts, species: str, known: Lean, set_: ev.VentilationSet, first: tuple[AlarmLine, ...]
+) -> tuple[tuple[AlarmLine, ...], tuple[str, ...]]:
+    """Alarms for what is set, or none and why: those of other settings would sound for nothing, or not at all.
+
+    While no ventilator breathes, those of the first settings stay beside them.
+    """
     if set_.mode != "ventilator":
-        return ()
+        return first, ()
     try:
-        made = breathing.settings(
-            facts.breathing, species, lean, set_.held_by or "volume",
-            compliance=None if own is None else own.value, peep=typed(set_.peep_cmh2o, "cmH2O"),
-            tidal=typed(set_.tidal_ml, "mL"), rate=None if set_.rate is None else Quantity.of(set_.rate, "/min"),
+        made = breathing.alarms_for(
+            facts.breathing, species, known.weight, peak=typed(set_.peak_cmh2o, "cmH2O"),
+            peep=typed(set_.peep_cmh2o, "cmH2O"), tidal=typed(set_.tidal_ml, "mL"),
         )  # fmt: skip
-    except Refusal:
-        return ()
-    return tuple(_alarms(made))
+    except Refusal as why:
+        return (), (why.sentence,)
+    return tuple(_alarm_lines(made)), ()
 
 
 def co2_now(t: Told, set_: ev.VentilationSet) -> tuple[Quantity | None, str]:
-    """The CO2 a prediction starts from and its name: arterial where it was measured since, else end-tidal, which may be lower."""
+    """The CO2 a prediction starts from and its name: arterial where it was measured since, else end-tidal, which may be lower.
+
+    None with the reason where it was read before it had settled after the last change of the ventilator.
+    """
     since = max(set_.happened_at, t.now - CO2_FRESH)
+    settles = t.facts.breathing.setting("co2-settles")
+    settled = set_.happened_at + timedelta(minutes=float(settles.value))
+    early = ""
     for sample in reversed(t.case.live(ev.SampleAnalysed)):
         for name, value, unit in sample.results:
             if name.strip().casefold() in ARTERIAL and sample.happened_at >= since:
@@ -198,16 +213,22 @@ def co2_now(t: Told, set_: ev.VentilationSet) -> tuple[Quantity | None, str]:
                     found = read(f"{value} {unit}".strip(), "arterial CO2", "pressure")
                 except Refusal:
                     continue
-                return found, f"arterial {found}, {t.names.clock(sample.happened_at)}"
+                said = f"arterial {found}, {t.names.clock(sample.happened_at)}"
+                if sample.happened_at >= settled:
+                    return found, said
+                early = early or said
     seen = t.current("etco2")
-    if seen is None or seen.at < since or seen.value <= 0:
+    if seen is not None and seen.at >= since and seen.value > 0:
+        said = f"end-tidal {seen.text} mmHg, {t.names.clock(seen.at)}"
+        if seen.at >= settled:
+            return Quantity.of(seen.value, "mmHg"), f"{said}, taken for arterial, which is usually higher"
+        early = early or said
+    if not early or set_.mode != "ventilator":
         return None, ""
-    return Quantity.of(seen.value, "mmHg"), (
-        f"end-tidal {seen.text} mmHg, {t.names.clock(seen.at)}, taken for arterial, which is usually higher"
-    )
+    return None, f"No CO₂ is predicted: {early}, is less than {settles.quantity} after the last change."
 
 
-def changes(facts: Facts, species: str, lean: Quantity, set_: ev.VentilationSet, co2: Quantity) -> Iterable[Change]:
+def changes(facts: Facts, species: str, known: Lean, set_: ev.VentilationSet, co2: Quantity) -> Iterable[Change]:
     """One change at a time, and only where the breath or rate stays within the usual."""
     if set_.mode != "ventilator" or set_.rate is None or set_.tidal_ml is None:
         return
@@ -221,7 +242,9 @@ def changes(facts: Facts, species: str, lean: Quantity, set_: ev.VentilationSet,
               for more in (tenth, -tenth)]  # fmt: skip
     for words, rate_to, tidal_to in tries:
         try:
-            beside = breathing.judge(facts.breathing, species, lean, tidal=tidal_to, rate=rate_to)
+            beside = breathing.judge(
+                facts.breathing, species, known.weight, tidal=tidal_to, rate=rate_to, scored=known.scored
+            )
             if any(j.zone is not Zone.USUAL for j in beside):
                 continue
             then = breathing.predicted_paco2(

@@ -881,6 +881,8 @@ export interface MaintainSheet {
   vaporiser: Num | null;
   vaporiser_agent: string;
   oxygen: Num | null;
+  other_gas: string;
+  other_l_min: Num | null;
   oxygen_left: OxygenNow | null;
   ventilator: VentilatorCard | null;
   budgets: Budget[];
