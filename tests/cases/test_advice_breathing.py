@@ -260,10 +260,13 @@ def test_a_weight_that_no_animal_has_breaks_no_page() -> None:
     b.tell(63, ev.Weighed, weight_kg=d("90"), method="scale", confirmed=True)
     b.tell(64, ev.VentilationSet, mode="ventilator", rate=14, tidal_ml=d("50"), peak_cmh2o=d("22"), reason="by order")
     see(b, 70, tidal_volume="50")
-    view = case_view(b.fold(), len(b.entries), load_facts(), at(71))
-    assert view.maintain.ventilator is not None and [w.startswith("peak") for w in view.maintain.ventilator.judged] == [
-        True
+    card = case_view(b.fold(), len(b.entries), load_facts(), at(71)).maintain.ventilator
+    assert card is not None and [w.partition(":")[0] for w in card.judged] == [
+        "peak pressure",
+        "tidal volume",
+        "alarms",
     ]
+    assert "90 kg is not the weight of a cat" in card.judged[1]
     see(b, 72, peak_pressure="24")
     assert line(b, 73, "over-ventilated") is not None
 

@@ -15,7 +15,7 @@ from msgspec.structs import replace
 from spiracle import breathing
 from spiracle.case import events as ev
 from spiracle.case.facts import Facts
-from spiracle.case.ventilation import Lean, judged, lean_weight, typed
+from spiracle.case.ventilation import Lean, judged, lean_weight, typed, unweighed
 from spiracle.quantity import Quantity, figure, read
 from spiracle.refusals import Refusal
 from spiracle.sheets.names import unit_text
@@ -135,12 +135,14 @@ def maintain_card(t: Told) -> VentilatorCard | None:
         return card  # the tube is out: what was set breathes for nobody
     own = compliance(set_)
     co2, source = co2_now(t, set_)
+    why = unweighed(t.facts, t.species, known) if set_.tidal_ml is not None and set_.mode != "spontaneous" else ""
+    unjudged = (f"tidal volume: cannot be held against the animal: {why}.",) if why else ()
     alarms, refused_ = _alarms_for(t.facts, t.species, known, set_, card.alarms)
     return replace(
         card,
         now=set_words(set_),
         now_at=set_.happened_at,
-        judged=(*(j.words for j in judged(t.facts, t.species, known, set_)), *refused_),
+        judged=(*(j.words for j in judged(t.facts, t.species, known, set_)), *unjudged, *refused_),
         compliance=None if own is None else number(own, "compliance", t.facts.sources, significant=3),
         alarms=alarms,
         co2=source,
