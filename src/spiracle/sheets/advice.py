@@ -37,6 +37,8 @@ SPOKEN: dict[str, frozenset[str]] = {
     "no breath seen": frozenset({"respiratory_rate"}),
     "fio2 low": frozenset({"fio2"}),
     "over-ventilated": frozenset({"peak_pressure", "tidal_volume"}),
+    "valve": frozenset({"peak_pressure", "peep"}),
+    "peep high": frozenset({"peep"}),
 }
 
 
