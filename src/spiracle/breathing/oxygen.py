@@ -36,11 +36,16 @@ class Cylinder:
         ):
             if text is None or text == "":
                 raise Missing(field, "was not given, and no cylinder is assumed.", accepts)
-        return Cylinder(contents=read(contents, CONTENTS, "volume"), full_pressure=_pressure(full_pressure, FULL),
-                        gauge=_pressure(gauge, GAUGE))  # fmt: skip
+        return Cylinder(contents=read(contents, CONTENTS, "volume"), full_pressure=gauge_pressure(full_pressure, FULL),
+                        gauge=gauge_pressure(gauge, GAUGE))  # fmt: skip
 
 
-def _pressure(text: object, field: str) -> Quantity:
+def gauge_pressure(text: object, field: str) -> Quantity:
+    """A pressure in a unit that stands on a cylinder's gauge. Raises NotAQuantity.
+
+    >>> str(gauge_pressure("1200 psi", "gauge"))
+    '1200 psi'
+    """
     try:
         value = read(text, field, "pressure")
     except NotAQuantity as why:

@@ -182,9 +182,9 @@ def _question(t: Told, read: ev.OxygenRead, cylinder: Cylinder) -> str:
             t.facts.breathing, then, before.happened_at, steps(t.case, before.happened_at), read.happened_at
         )
         asked = breathing.gauge_question(t.facts.breathing, expected, cylinder)
-        return f"{asked} If it is another one, read it again with its own name or label." if asked else ""
     except Refusal:
         return ""
+    return f"{asked} If it is another one, read it again with its own name or label." if asked else ""
 
 
 def _uncharted(t: Told, gaps: Iterable[tuple[datetime, datetime]]) -> Iterable[str]:

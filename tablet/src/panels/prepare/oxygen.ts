@@ -19,15 +19,17 @@ const DRIVE: Ask[] = [
 type InUse = Pick<OxygenNow, "name" | "counted">;
 
 /**
- * Whether it has to be said that this reading is of the supply in use: another source is, or cylinders without a name cannot be told
- * apart.
+ * It has to be said that this reading is of the supply in use where another source is, or where cylinders without a name cannot be
+ * told apart. Neither is chosen beforehand.
  */
-function askUse(values: Values, left: InUse | null): boolean {
-  if (!left?.counted) return false;
+function useAsk(values: Values, left: InUse | null): Ask[] {
+  if (!left?.counted) return [];
   const cylinder = values.source === "cylinder" ? values.cylinder : "";
-  return (
-    (values.source === "cylinder" && !cylinder) || [values.source, cylinder].filter(Boolean).join(" ") !== left.name
-  );
+  const named = values.source !== "cylinder" || !!cylinder;
+  if (named && [values.source, cylinder].filter(Boolean).join(" ") === left.name) return [];
+  return [
+    { field: "use", label: `${left.name} was in use. This one`, kind: "choice", choices: ["in use", "standing by"] },
+  ];
 }
 
 /**
@@ -41,17 +43,8 @@ export function oxygenAsks(values: Values, cylinders: readonly CylinderAtHand[],
     kind: "choice",
     choices: ["cylinder", "pipeline", "concentrator"],
   };
-  const use: Ask[] = askUse(values, left)
-    ? [
-        {
-          field: "use",
-          label: `${left?.name} was in use. This one`,
-          kind: "choice",
-          choices: ["in use", "standing by"],
-        },
-      ]
-    : [];
-  const drive = values.use === "standing by" && use.length ? [] : DRIVE;
+  const use = useAsk(values, left);
+  const drive = use.length && values.use === "standing by" ? [] : DRIVE;
   if (values.source === "concentrator")
     return [
       source,
