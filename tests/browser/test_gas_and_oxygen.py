@@ -129,3 +129,26 @@ def test_a_breath_too_large_is_asked_about_and_a_far_larger_one_needs_a_reason(c
     cat.phase("Record")
     expect(page.get_by_role("main")).to_contain_text("one large breath by order", timeout=ANSWER_MS)
     assert cat.faults == []
+
+
+def test_a_spare_stands_by_and_a_doubtful_unit_is_asked_about(cat: Hand) -> None:
+    """A10: neither key is chosen beforehand; 6 bar is 87 psi (14.504 to the bar), all but empty under 1900."""
+    read_oxygen(cat, "68.5 bar")
+    cat.press("Oxygen")
+    side = cat.sheet("Oxygen as read")
+    for one in ("cylinder", "size E, spare", "660 L at 1900 psi"):
+        cat.press(one, side)
+    cat.write("Gauge now, with its unit (85 bar)", "6 bar", side)
+    cat.press("Write", side)
+    expect(side).to_contain_text("cylinder size E on Machine A was in use. This one", timeout=ANSWER_MS)
+    expect(side).to_contain_text("still open")
+    cat.press("standing by", side)
+    cat.rested()
+    cat.press("Write", side)
+    expect(side).to_contain_text("6 bar is 87 psi, and full is 1,900 psi", timeout=ANSWER_MS)
+    cat.rested()
+    cat.press("It is so: write it", side)
+    expect(side).to_have_count(0, timeout=ANSWER_MS)
+    cat.press("Oxygen")
+    expect(side).to_contain_text("cylinder size E on Machine A")
+    expect(side).to_contain_text("Standing by: cylinder size E, spare, gauge 6 bar, 30 L", timeout=ANSWER_MS)

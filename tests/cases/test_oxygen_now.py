@@ -102,7 +102,9 @@ def test_a_mask_without_a_flow_is_said_not_guessed(
         b.tell(gas_at, ev.GasSet, oxygen_l_min=d("2"))
     b.tell(began, ev.PreoxygenationBegan, way="mask", flow_l_min=None if flow is None else d(flow))
     b.tell(began + 4, ev.PreoxygenationEnded)
-    assert any("without its flow" in n for n in left(b, 20).notes) is told
+    words = "From 08:12 to 08:16 no flow is charted: not counted."
+    assert (words in left(b, 20).notes) is told
+    assert any("no flow is charted" in n for n in left(b, 20).notes) is told
 
 
 def test_nothing_set_uses_nothing_and_has_no_end() -> None:
@@ -123,12 +125,13 @@ def test_drive_gas_counts_while_the_ventilator_runs() -> None:
 
 
 def test_a_ventilator_whose_drive_gas_nobody_gave_is_said() -> None:
-    """A10: 40 mL x 20 /min is 0.8 L/min, from memory: (331 - 171.1) / 1.8 = 88 min instead of 159."""
+    """A10: 40 mL x 20 /min is 0.8 L/min, from memory: (331 - 7 x 0.8 - 171.1) / 1.8 = 85 min instead of 159."""
     b = begun()
     b.tell(10, ev.GasSet, oxygen_l_min=d("1"))
     b.tell(12, ev.VentilationSet, mode="ventilator", rate=20, tidal_ml=d("40"))
     words = " ".join(left(b, 19).notes)
-    assert "not counted" in words and "0.8 L/min (from memory)" in words and "88 min" in words
+    assert "not counted" in words and "0.8 L/min (from memory)" in words and "85 min" in words
+    assert "counted since 08:12" in words
 
 
 def test_the_reserve_falls_due_and_a_count_that_is_short_is_advised_on_instead() -> None:

@@ -250,17 +250,30 @@ def _check_percent(facts: BreathingTables, percent: Quantity, confirmed: bool) -
         )
 
 
-def supply_words(supply: Supply, flow: Quantity, *, drive: Quantity | None = None) -> tuple[str, ...]:
-    """What is to be said of a supply at the flow that is wanted [L/min] and a ventilator's drive gas."""
+def supply_words(
+    supply: Supply, flow: Quantity, *, drive: Quantity | None = None, ventilated: bool = False, standby: bool = False
+) -> tuple[str, ...]:
+    """What is to be said of a supply at the flow that is wanted [L/min] and a ventilator's drive gas.
+
+    `ventilated`: a ventilator breathes, which is taken for a bellows until its drive is known to be none. `standby`: minutes of a
+    cylinder that stands by are shown beside these words.
+    """
     if supply.kind == "cylinder":
         return ()
     wanted = flow if drive is None else flow.to("L/min") + drive.to("L/min")
     words = []
     if supply.kind == "pipeline":
-        words.append("Pipeline: no minutes are shown. A full cylinder stands by, and its minutes are known.")
+        words.append(
+            "Pipeline: it has no gauge and no minutes. Those shown are of the cylinder that stands by."
+            if standby
+            else "Pipeline: no minutes are shown. A full cylinder stands by, and its minutes are known."
+        )
     else:
-        words.append(f"Concentrator: it needs power and gives {supply.percent}. A full cylinder stands by.")
-        if drive is not None:
+        words.append(
+            f"Concentrator: it needs power and gives {supply.percent}. "
+            + ("The minutes shown are of the cylinder that stands by." if standby else "A full cylinder stands by.")
+        )
+        if ventilated if drive is None else drive.value > 0:
             words.append("A concentrator does not drive a bellows ventilator: drive it from a cylinder, or by hand.")
     if supply.max_flow is not None and wanted > supply.max_flow:
         words.append(f"{wanted} is wanted and the supply gives {supply.max_flow}: rebreathing, or too little oxygen.")

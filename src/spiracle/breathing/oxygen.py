@@ -7,7 +7,7 @@ from decimal import ROUND_FLOOR, Decimal
 
 from spiracle.breathing.tables import BreathingTables
 from spiracle.quantity import Quantity, figure, read, round_significant
-from spiracle.refusals import Contradiction, Missing, NotAQuantity, OutOfRange
+from spiracle.refusals import AskAgain, Contradiction, Missing, NotAQuantity, OutOfRange
 from spiracle.source import Input, Mark, Worked, Working
 
 CONTENTS, FULL, GAUGE = "oxygen, printed contents", "oxygen, printed full pressure", "oxygen, gauge"
@@ -36,11 +36,16 @@ class Cylinder:
         ):
             if text is None or text == "":
                 raise Missing(field, "was not given, and no cylinder is assumed.", accepts)
-        return Cylinder(contents=read(contents, CONTENTS, "volume"), full_pressure=_pressure(full_pressure, FULL),
-                        gauge=_pressure(gauge, GAUGE))  # fmt: skip
+        return Cylinder(contents=read(contents, CONTENTS, "volume"), full_pressure=gauge_pressure(full_pressure, FULL),
+                        gauge=gauge_pressure(gauge, GAUGE))  # fmt: skip
 
 
-def _pressure(text: object, field: str) -> Quantity:
+def gauge_pressure(text: object, field: str) -> Quantity:
+    """A pressure in a unit that stands on a cylinder's gauge. Raises NotAQuantity.
+
+    >>> str(gauge_pressure("1200 psi", "gauge"))
+    '1200 psi'
+    """
     try:
         value = read(text, field, "pressure")
     except NotAQuantity as why:
@@ -181,6 +186,22 @@ def check_cylinder(facts: BreathingTables, cylinder: Cylinder) -> tuple[str, ...
     """Refuses what no oxygen cylinder holds or shows; else what is to be said of it. Raises OutOfRange, Contradiction."""
     unit_ = cylinder.full_pressure.unit
     return tuple(_check(facts, cylinder, cylinder.gauge.number(unit_), cylinder.full_pressure.value))
+
+
+def ask_unit(facts: BreathingTables, cylinder: Cylinder) -> None:
+    """Asks whether the gauge's unit is right where it is another than the label's and the cylinder would be all but empty.
+
+    85 psi under 137 bar is most likely 85 bar. In the label's own unit a low gauge is only low. Raises AskAgain.
+    """
+    unit = str(cylinder.full_pressure.unit)
+    if str(cylinder.gauge.unit) == unit:
+        return
+    gauge, times = cylinder.gauge.number(unit), Decimal(facts.setting("gauge-unit-ask").value)
+    if gauge * times < cylinder.full_pressure.value:
+        said = (
+            f"{cylinder.gauge} is {figure(round_significant(gauge, 2))} {unit}, and full is {cylinder.full_pressure}."
+        )
+        raise AskAgain(GAUGE, said, f"Is {cylinder.gauge.unit} what the gauge shows? Read it again, or confirm.")
 
 
 def floored(x: Decimal) -> Decimal:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, Decimal
 
 from spiracle.breathing.agent import AgentUse, Price, Waste, agent_use, waste
@@ -74,7 +74,9 @@ def plan(
     """Breathing system, gas, bag, breath and oxygen for one animal. None for a stock list means not told: all are offered.
 
     `volume` is the system's own, measured by the hospital; `agent` and `percent` what is meant to be on the dial.
-    Raises Unknown (species, system, agent) and OutOfRange (weight, dial). What is missing is refused in `refusals`.
+    A supply other than a cylinder makes `cylinder` the one that stands by: its minutes are shown with no verdict.
+    Raises Unknown (species, system, agent) and OutOfRange (weight). What is missing, and what the cylinder or the dial is refused
+    for, stands in `refusals`: the rest is worked out all the same.
     """
     kg = _weight(facts, species, weight)
     stock = facts.circuits if circuits is None else tuple(facts.circuit(c) for c in circuits)
@@ -89,16 +91,27 @@ def plan(
     refusals += bag_refusals
     cautions += _circuit_cautions(facts, species, kg, first, gas) + bag_words
     highest = max((g.set.value for g in gas), key=lambda q: q.value) if gas else None
+    standby = supply is not None and supply.kind != "cylinder"
     oxygen = None
     if cylinder is not None and highest is not None:
-        oxygen = oxygen_minutes(facts, cylinder, highest, planned_minutes=planned_minutes, drive_gas=drive_gas)
-        if ventilated and drive_gas is None:
-            cautions.append("Drive gas of the ventilator is not counted: say what it uses, or that it uses none.")
-    elif cylinder is None and (supply is None or supply.kind == "cylinder"):
+        planned = None if standby else planned_minutes  # the minutes of what stands by are no verdict on the case
+        unknown = ventilated and drive_gas is None
+        try:
+            oxygen = oxygen_minutes(facts, cylinder, highest, planned_minutes=planned, drive_gas=drive_gas)
+            if unknown:
+                oxygen = replace(oxygen, enough=None)
+                cautions.append(_drive_uncounted(facts, weight, cylinder, highest))
+        except Refusal as refusal:
+            refusals.append(refusal)
+    elif cylinder is None and not standby:
         refusals.append(Missing("oxygen", "no cylinder was read, so no minutes are shown.",
                                 "Give printed contents, printed full pressure and gauge, each with its unit."))  # fmt: skip
     if supply is not None and highest is not None:
-        cautions += supply_words(supply, highest, drive=drive_gas)
+        cautions += supply_words(
+            supply, highest, drive=drive_gas, ventilated=ventilated, standby=standby and oxygen is not None
+        )
+    used, surplus, refused = _agent(facts, agent, percent, gas, price, nitrous)
+    refusals += refused
     maintenance = next((g.set.value for g in gas if g.phase == "maintenance"), None)
     return BreathingChoice(
         circuit=first.name if first else "",
@@ -121,20 +134,45 @@ def plan(
         apart=why_apart(facts, first.id, species) if first else "",
         least_flow=_least_flow(facts, kg) if first is not None and first.rebreathing else None,
         wash_in=reach(facts, first, maintenance, volume=volume) if first and maintenance else (),
-        agent_use=_agent_use(facts, agent, percent, gas, price),
-        waste=None if agent is None else waste(facts, agent, nitrous=nitrous, percent=percent, flow=maintenance),
+        agent_use=used,
+        waste=surplus,
         supply=supply,
         drive_gas=drive_gas,
     )
 
 
-def _agent_use(
-    facts: BreathingTables, agent: str | None, percent: Quantity | None, gas: tuple[FreshGas, ...], price: Price | None
-) -> tuple[tuple[Phase, AgentUse], ...]:
-    """Liquid used at each phase's flow; nothing is worked without both an agent and a dial."""
-    if agent is None or percent is None:
-        return ()
-    return tuple((g.phase, agent_use(facts, agent, percent, g.set.value, price=price)) for g in gas)
+def _agent(
+    facts: BreathingTables, agent: str | None, percent: Quantity | None, gas: tuple[FreshGas, ...], price: Price | None,
+    nitrous: bool,
+) -> tuple[tuple[tuple[Phase, AgentUse], ...], Waste | None, tuple[Refusal, ...]]:  # fmt: skip
+    """Liquid used at each phase's flow, and the room's limit; nothing is worked without both an agent and a dial.
+
+    A dial that cannot be is refused by itself: nothing else of the part rests on it. An unknown agent is raised.
+    """
+    if agent is None:
+        return (), None, ()
+    facts.agent(agent)
+    flow = next((g.set.value for g in gas if g.phase == "maintenance"), None)
+    try:
+        used = (
+            ()
+            if percent is None
+            else tuple((g.phase, agent_use(facts, agent, percent, g.set.value, price=price)) for g in gas)
+        )
+        return used, waste(facts, agent, nitrous=nitrous, percent=percent, flow=flow), ()
+    except Refusal as refusal:
+        return (), waste(facts, agent, nitrous=nitrous), (refusal,)
+
+
+def _drive_uncounted(facts: BreathingTables, weight: Quantity, cylinder: Cylinder, flow: Quantity) -> str:
+    """Says that drive gas is not in the minutes, and how many are left if a bellows takes a share of the minute volume."""
+    words = "Drive gas of the ventilator is not counted: say what it uses, or that it uses none."
+    row = facts.setting("drive-share")
+    drive = Quantity.of(
+        round_significant(_minute_volume(facts, weight).value.number("L/min") * Decimal(row.value), 2), "L/min"
+    )
+    minutes = oxygen_minutes(facts, cylinder, flow, drive_gas=drive).minutes_above_reserve.value
+    return f"{words} A bellows takes about the minute volume, {drive} (from memory): then {minutes} to the reserve."
 
 
 def _least_flow(facts: BreathingTables, kg: Decimal) -> Worked[Quantity]:

@@ -149,7 +149,7 @@ SETTINGS = frozenset({
     "dial-sevoflurane", "dial-desflurane",
     "atmosphere", "drop-seconds-low", "drop-seconds-high", "circle-litres-low", "circle-litres-high", "give-hoses-low",
     "give-bag-low", "gauge-step",
-    "drive-share", "reading-off", "oxygen-short", "water-litres-high", "concentrator-percent-ask",
+    "drive-share", "reading-off", "oxygen-short", "water-litres-high", "concentrator-percent-ask", "gauge-unit-ask",
     "tidal-start-dog", "tidal-start-cat", "tidal-hard", "inspiration", "expiration-least", "peep", "peep-high",
     "compliance-dog", "compliance-cat", "compliance-low", "compliance-high", "alarm-pressure", "alarm-volume",
     "alarm-apnoea", "own-dead-space", "paco2-example", "paco2-low", "paco2-high",

@@ -7,12 +7,14 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from spiracle.breathing import Cylinder, check_cylinder, lists
+from spiracle.breathing.oxygen import ask_unit
 from spiracle.case import events as ev
 from spiracle.case.decide_machine import known_machine
 from spiracle.case.decide_people import need_words, person
 from spiracle.case.decide_spans import inside
 from spiracle.case.fold import Case
 from spiracle.case.machines import day_of, unready
+from spiracle.case.oxygen import in_use, source_of, supply_of
 from spiracle.case.questions import asking
 from spiracle.case.ruling import Rules
 from spiracle.case.standing import dosing_weight_kg, troubled
@@ -70,17 +72,37 @@ def _serves(case: Case, name: str, facts: Facts) -> None:
                        "Take one that serves this weight, or confirm it.")  # fmt: skip
 
 
-def oxygen_read(_case: Case, event: ev.OxygenRead, facts: Facts, _now: datetime) -> None:
-    """A cylinder is known by three figures that belong together; with one missing, no minutes could be told."""
+def oxygen_read(case: Case, event: ev.OxygenRead, facts: Facts, _now: datetime) -> None:
+    """A cylinder is known by three figures that belong together, a concentrator by two: with one missing, nothing could be told."""
     inside("drive gas", event.drive_l_min)
     inside("concentrator flow", event.max_l_min)
     inside("concentrator oxygen", event.percent)
     if event.source != "concentrator" and (event.max_l_min is not None or event.percent is not None):
         raise Contradiction("oxygen source", f"a {event.source} has no concentrator's figures.", "Choose concentrator.")
+    _stands_by(case, event)
+    with asking(event):
+        supply_of(facts, event, confirmed=False)
     if event.source != "cylinder":
         return
     contents = None if event.contents_l is None else f"{figure(event.contents_l)} L"
-    check_cylinder(facts.breathing, Cylinder.read(contents, event.full_pressure, event.gauge))
+    cylinder = Cylinder.read(contents, event.full_pressure, event.gauge)
+    check_cylinder(facts.breathing, cylinder)
+    with asking(event):
+        ask_unit(facts.breathing, cylinder)
+
+
+def _stands_by(case: Case, event: ev.OxygenRead) -> None:
+    """What is counted down does not stand by at the same time. Cylinders without a name cannot be told apart, and pass."""
+    if event.use != "standing by":
+        return
+    if event.drive_l_min:
+        raise Contradiction("drive gas", "a supply that stands by drives nothing.", "Leave it out, or choose in use.")
+    used = in_use(case)
+    if used is None or (event.source == "cylinder" and not event.cylinder):
+        return
+    if source_of(event) == source_of(used):
+        name = f"{event.source} {event.cylinder}".rstrip()
+        raise Contradiction("use", f"{name} is the supply in use.", "Read first what is in use now, or choose in use.")
 
 
 def monitors_applied(_case: Case, event: ev.MonitorsApplied, _facts: Facts, _now: datetime) -> None:

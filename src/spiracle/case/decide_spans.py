@@ -36,6 +36,7 @@ SPANS: dict[str, tuple[str, str, str]] = {
     "drive gas": ("0", "60", "L/min"),
     "concentrator flow": ("0.1", "30", "L/min"),
     "concentrator oxygen": ("21", "100", "%"),
+    "agent bottle": ("10", "1000", "mL"),
     "inspiration": ("0.1", "10", "s"),
     "energy": ("1", "1000", "J"),
     "pump rate": ("0.01", "2000", "mL/h"),
@@ -49,12 +50,12 @@ SPANS: dict[str, tuple[str, str, str]] = {
 }
 
 
-def inside(name: str, value: Decimal | int | None) -> None:
-    """Refuse a value its instrument cannot show; None was not read and passes."""
+def inside(name: str, value: Decimal | int | None, place: str = "") -> None:
+    """Refuse a value its instrument cannot show, under its name or the place it was written; None was not read and passes."""
     if value is None:
         return
     low, high, unit = SPANS[name]
     if not Decimal(low) <= value <= Decimal(high):
         said = f"{figure(Decimal(value))} {unit}".strip()
         span = f"{low} to {figure(Decimal(high))} {unit}".strip()
-        raise OutOfRange(name, f"{said} cannot be.", f"Give {span}.")
+        raise OutOfRange(place or name, f"{said} cannot be.", f"Give {span}.")

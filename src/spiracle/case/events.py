@@ -436,6 +436,7 @@ class OxygenRead(Event, frozen=True, kw_only=True):
     """The oxygen source as read: cylinder contents and full pressure as printed, gauge now; or pipeline, or concentrator.
 
     `drive_l_min` is what a ventilator takes from the same source; `max_l_min` and `percent` are a concentrator's, as printed.
+    `use`: whether it is the supply in use or stands by; not said, it is the one in use.
     """
 
     covers = ("C2",)
@@ -447,6 +448,9 @@ class OxygenRead(Event, frozen=True, kw_only=True):
     drive_l_min: Decimal | None = None
     max_l_min: Decimal | None = None
     percent: Decimal | None = None
+    use: Literal["", "in use", "standing by"] = ""
+    confirmed: bool = False
+    answered: tuple[str, ...] = ()
 
 
 class MachineLineDone(Event, frozen=True, kw_only=True):

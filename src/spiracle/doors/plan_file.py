@@ -19,6 +19,8 @@ from typing import Any, cast
 from spiracle.airway import Measured, TubeInStock
 from spiracle.airway.measured import OUTCOMES
 from spiracle.breathing import SUPPLIES, Price, Supply
+from spiracle.breathing.oxygen import gauge_pressure
+from spiracle.case.decide_spans import inside
 from spiracle.patient import read_sex
 from spiracle.quantity import Quantity, read, read_age_days
 from spiracle.refusals import Contradiction, Missing, NotAQuantity, NotOneOf, OutOfRange, Refusal, Unknown
@@ -314,11 +316,11 @@ def _bottle(table: dict[str, Any], number: int) -> tuple[str, Price]:
     _known(table, BOTTLE, place)
     agent = str(_need(table, "agent", place, 'Write it like agent = "isoflurane".')).strip().lower()
     holds = read(_need(table, "bottle", place, 'Write it like bottle = "250 mL".'), f"{place}, bottle", "volume")
+    _within("agent bottle", holds, "mL", f"{place}, bottle")
     price = _need(table, "price", place, "Write what a bottle costs, like price = 40.")
     if isinstance(price, bool) or not isinstance(price, int | Decimal):
-        raise NotAQuantity(
-            f"{place}, price", f"{price!r} is not a figure.", "Write it like price = 40, its currency beside it."
-        )
+        raise NotAQuantity(f"{place}, price", f"{price!r} is not a figure.",
+                           "Write it like price = 40, its currency beside it.")  # fmt: skip
     currency = str(_need(table, "currency", place, 'Write it as the bill does, like currency = "EUR".'))
     return agent, Price(amount=Decimal(price), currency=currency, bottle_ml=holds.number("mL"))
 
@@ -334,7 +336,17 @@ def _oxygen(table: dict[str, Any], stock: Stock) -> Stock:
         raise NotOneOf("oxygen, source", f"{source!r} is not a supply.", "Write cylinder, pipeline or concentrator.")
     supply = Supply(kind=kind, max_flow=_quantity(table, "max_flow", "oxygen", "flow"),
                     percent=_quantity(table, "percent", "oxygen", "fraction"))  # fmt: skip
-    return replace(stock, supply=supply, drive_gas=_quantity(table, "drive_gas", "oxygen", "flow"))
+    drive = _quantity(table, "drive_gas", "oxygen", "flow")
+    _within("drive gas", drive, "L/min", "oxygen, drive_gas")
+    if supply.kind == "concentrator":
+        _within("concentrator flow", supply.max_flow, "L/min", "oxygen, max_flow")
+        _within("concentrator oxygen", supply.percent, "%", "oxygen, percent")
+    return replace(stock, supply=supply, drive_gas=drive)
+
+
+def _within(span: str, value: Quantity | None, unit: str, place: str) -> None:
+    """The same spans as at a case: what no instrument shows is a slip. The refusal names the place in the file."""
+    inside(span, None if value is None else value.number(unit), place)
 
 
 def _gas(table: dict[str, Any], stock: Stock) -> Stock:
@@ -343,6 +355,7 @@ def _gas(table: dict[str, Any], stock: Stock) -> Stock:
     agent, dial = _text(table, "agent", "gas").lower(), _quantity(table, "dial", "gas", "fraction")
     if dial is not None and not agent:
         raise Missing("gas, agent", "was not given, and a dial belongs to one.", 'Write it like agent = "isoflurane".')
+    _within("vaporiser", dial, "%", "gas, dial")
     return replace(
         stock,
         agent=agent,
@@ -392,8 +405,9 @@ def _cylinder(table: dict[str, Any], number: int) -> Cylinder:
     contents = read(
         _need(table, "contents", place, 'Write what is printed, like "680 L".'), f"{place}, contents", "volume"
     )
-    full = read(_need(table, "full", place, 'Write what is printed, like "137 bar".'), f"{place}, full", "pressure")
-    return Cylinder(contents=contents, full=full, gauge=_quantity(table, "gauge", place, "pressure"))
+    full = gauge_pressure(_need(table, "full", place, 'Write what is printed, like "137 bar".'), f"{place}, full")
+    gauge = gauge_pressure(table["gauge"], f"{place}, gauge") if "gauge" in table else None
+    return Cylinder(contents=contents, full=full, gauge=gauge)
 
 
 def _airway(table: dict[str, Any]) -> Measured:
@@ -405,9 +419,8 @@ def _airway(table: dict[str, Any]) -> Measured:
             "airway, previous_outcome", f"{outcome!r} is not how a tube serves.", "One of: " + ", ".join(OUTCOMES) + "."
         )
     if outcome and found["previous_tube_id"] is None:
-        raise Missing(
-            "airway, tube_id", "is not given for the tube that was used.", 'Write it like tube_id = "4.0 mm".'
-        )
+        raise Missing("airway, tube_id", "is not given for the tube that was used.",
+                      'Write it like tube_id = "4.0 mm".')  # fmt: skip
     grown = _flag(table, "previous_full_grown", "airway", absent=False) if "previous_full_grown" in table else None
     ratio = table.get("trachea_to_inlet")
     if ratio is not None and (isinstance(ratio, bool) or not isinstance(ratio, Decimal)):

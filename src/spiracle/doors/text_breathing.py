@@ -98,7 +98,8 @@ def _oxygen(plan: Plan, working: bool) -> Iterator[str]:
     if b.oxygen_minutes is None:
         return
     litres = f", {marked(b.oxygen_litres)} in the cylinder" if b.oxygen_litres is not None else ""
-    yield from row("oxygen", f"{marked(b.oxygen_minutes)} to the reserve{litres}")
+    stands = "standing by: " if b.supply else ""
+    yield from row("" if b.supply else "oxygen", f"{stands}{marked(b.oxygen_minutes)} to the reserve{litres}")
     if b.oxygen_enough is not None:
         enough = "enough for" if b.oxygen_enough else "NOT ENOUGH for"
         yield from row("", f"{enough} a case of {b.case_minutes} min")

@@ -10,6 +10,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from spiracle.breathing import Supply
+from spiracle.breathing.leak import check_litres
 from spiracle.case.facts import Facts
 from spiracle.patient import Weight
 from spiracle.quantity import Quantity
@@ -44,6 +45,8 @@ def check(
         Supply.read(facts.breathing, supply.kind, max_flow=supply.max_flow, percent=supply.percent, confirmed=True)
     if request.stock.agent:
         facts.breathing.agent(request.stock.agent)
+    if request.stock.volume is not None:
+        check_litres(facts.breathing, request.stock.volume, "gas, circuit_volume")
     for limit in request.limits:
         facts.circulation.bounds(limit.reading, patient.species)
 

@@ -144,7 +144,7 @@ def breathing_plan(work: PlanWork, facts: Facts) -> BreathingPlan:
         bag=None if choice.bag is None else num(choice.bag, "bag"),
         fresh_gas=tuple((g.phase, num(g.set, f"fresh gas, {g.phase}", 2)) for g in choice.fresh_gas),
         oxygen_minutes=None if oxygen is None else number(
-            oxygen.minutes_above_reserve, "oxygen left above the reserve", sources, significant=3, mark="predicted", estimated=guess
+            oxygen.minutes_above_reserve, _lasts_title(work), sources, significant=3, mark="predicted", estimated=guess
         ),
         oxygen_litres=None if oxygen is None else num(oxygen.litres, "oxygen in the cylinder"),
         oxygen_gauge=None if oxygen is None else float(oxygen.fraction),
@@ -152,9 +152,14 @@ def breathing_plan(work: PlanWork, facts: Facts) -> BreathingPlan:
         case_minutes=work.request.stock.case_minutes,
         oxygen_enough=None if oxygen is None else oxygen.enough,
         refusal=refused(told[0]) if told else None,
-        cautions=notes(work, facts),
+        cautions=(*notes(work, facts), *(str(r) for r in told[1:])),
         ventilator=_ventilator(work, facts),
     )  # fmt: skip
+
+
+def _lasts_title(work: PlanWork) -> str:
+    """Beside a pipeline or a concentrator the minutes are of the cylinder that stands by."""
+    return "oxygen left above the reserve" + (" in the cylinder that stands by" if supply_says(work) else "")
 
 
 def _reserve(work: PlanWork, facts: Facts) -> float | None:
@@ -230,7 +235,7 @@ def _span(o: Opinion) -> str:
 
 
 def _agent_line(phase: str, use: AgentUse, work: PlanWork, facts: Facts) -> AgentLine:
-    each = work.request.stock.dial is None
+    each = work.breathing is None or not work.breathing.agent_use  # no dial, or one that was refused
     cost = "" if use.cost_per_hour is None else f"{use.cost_per_hour} {use.currency}/h"
     return AgentLine(
         agent=use.agent,

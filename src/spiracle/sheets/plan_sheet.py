@@ -21,7 +21,6 @@ from spiracle.case.events import (
     HistoryTaken,
     LimitOrdered,
     MachineAssigned,
-    OxygenRead,
     PatientDescribed,
     PlanSent,
     ProcedurePlanned,
@@ -33,7 +32,7 @@ from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
 from spiracle.case.hospital import Hospital
 from spiracle.case.measured import measured_of
-from spiracle.case.oxygen import cylinder_of, supply_of, ventilated
+from spiracle.case.oxygen import cylinder_of, drive_of, in_use, standing_by, supply_of, ventilated
 from spiracle.case.prepared import vial_of
 from spiracle.case.pushes import amount_given
 from spiracle.case.standing import troubled
@@ -294,7 +293,7 @@ def _vial(order: DrugOrdered, case: Case) -> Quantity | None:
 def _stock(case: Case, facts: Facts) -> Stock:
     """The hospital's shelf, the machine this patient is on, and the oxygen as read."""
     hospital, planned = facts.hospital, case.last(ProcedurePlanned)
-    machine, oxygen, dial = case.last(MachineAssigned), case.last(OxygenRead), case.last(VaporiserSet)
+    machine, drive, dial = case.last(MachineAssigned), drive_of(case), case.last(VaporiserSet)
     return Stock(
         tubes=tubes_of(hospital),
         cylinders=_cylinders(case),
@@ -303,7 +302,7 @@ def _stock(case: Case, facts: Facts) -> Stock:
         circuit="" if machine is None else machine.circuit,
         bag_on_ml=None if machine is None else machine.bag_ml,
         supply=_supply(case, facts),
-        drive_gas=None if oxygen is None or oxygen.drive_l_min is None else Quantity.of(oxygen.drive_l_min, "L/min"),
+        drive_gas=None if drive is None else Quantity.of(drive, "L/min"),
         ventilated=ventilated(case),
         volume=_circle(machine, hospital),
         agent="" if dial is None else dial.agent,
@@ -320,14 +319,16 @@ def _circle(machine: MachineAssigned | None, hospital: Hospital) -> Quantity | N
 
 
 def _cylinders(case: Case) -> tuple[Cylinder, ...]:
-    oxygen = case.last(OxygenRead)
-    found = None if oxygen is None else cylinder_of(oxygen)
-    return () if found is None else (Cylinder(contents=found.contents, full=found.full_pressure, gauge=found.gauge),)
+    """The cylinder in use; beside another supply, the one that was last read as standing by."""
+    used = in_use(case)
+    spare = () if used is None or used.source == "cylinder" else standing_by(case)
+    read_ones = [c for c in (None if r is None else cylinder_of(r) for r in (used, *spare)) if c is not None]
+    return tuple(Cylinder(contents=c.contents, full=c.full_pressure, gauge=c.gauge) for c in read_ones[-1:])
 
 
 def _supply(case: Case, facts: Facts) -> Supply | None:
-    """The supply last read; an older entry of a concentrator without its figures gives none."""
-    oxygen = case.last(OxygenRead)
+    """The supply in use as last read; an older entry of a concentrator without its figures gives none."""
+    oxygen = in_use(case)
     if oxygen is None:
         return None
     try:

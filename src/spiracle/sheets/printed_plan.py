@@ -116,9 +116,10 @@ def _sections(plan: Plan) -> Iterator[Data]:
     yield {"title": "Airway", "rows": airway}
     circuit = f"{b.circuit}: {b.why}" if b.why else b.circuit
     oxygen = ["oxygen", b.supply] if b.supply else ["oxygen lasts", said(b.oxygen_minutes)]
+    standby = [["standing by", said(b.oxygen_minutes)]] if b.supply and b.oxygen_minutes is not None else []
     breathing = [["circuit", circuit], *[["or" if s.serves else "not", f"{s.name}: {s.says}"] for s in b.systems if not s.first],
                  *[[f"fresh gas, {phase}", said(x)] for phase, x in b.fresh_gas.items()], *_opinions(b),
-                 ["bag", said(b.bag)], oxygen, *_agent(b), *_ventilator(b)]  # fmt: skip
+                 ["bag", said(b.bag)], oxygen, *standby, *_agent(b), *_ventilator(b)]  # fmt: skip
     yield {"title": "Breathing", "rows": breathing + [["", r.sentence] for r in b.refused] + [["", n] for n in b.notes]}
     fluids = [["rate", said(f.rate)], ["bolus, first step", said(f.bolus)], ["boluses in all, at most", said(f.bolus_limit)],
               ["blood volume", said(f.blood_volume)], ["allowable loss", said(f.allowable_loss)]]  # fmt: skip

@@ -1115,7 +1115,8 @@ class OxygenNow(Shape, frozen=True, kw_only=True):
     """The oxygen supply as last read, and what charted flows have left of it since: predicted, never a reading.
 
     `part` and `read_part` are shares of a full cylinder, now and as read; `reserve` the share at which it is changed. A
-    pipeline or a concentrator has no minutes. `question` asks about a reading that does not fit the one before.
+    pipeline or a concentrator has no minutes. `question` asks about a reading that does not fit the one before. `enough` is None
+    while something flows that is not counted. `counted`: this is the supply in use, not one that stands by.
     """
 
     source: Literal["cylinder", "pipeline", "concentrator"]
@@ -1137,6 +1138,7 @@ class OxygenNow(Shape, frozen=True, kw_only=True):
     question: str = ""
     notes: tuple[str, ...] = ()
     refusal: Refused | None = None
+    counted: bool = True
 
 
 class MaintainSheet(Shape, frozen=True, kw_only=True):

@@ -201,7 +201,7 @@ def _oxygen(e: ev.OxygenRead, n: Names) -> str:
     most = f"up to {figure(e.max_l_min)} L/min" if e.max_l_min is not None else ""
     share = f"{figure(e.percent)} % oxygen" if e.percent is not None else ""
     source = joined((e.source, e.cylinder), " ")
-    return f"oxygen from {joined((source, joined((holds, full), ' '), e.gauge and f'gauge {e.gauge}', most, share, drive))}"
+    return f"oxygen from {joined((source, joined((holds, full), ' '), e.gauge and f'gauge {e.gauge}', most, share, drive, e.use))}"
 
 
 def _monitors(e: ev.MonitorsApplied, n: Names) -> str:

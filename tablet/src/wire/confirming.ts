@@ -16,6 +16,7 @@ const ASKED: Record<Asked, true> = {
   ProofNoted: true,
   TubePlaced: true,
   MachineAssigned: true,
+  OxygenRead: true,
   VentilationSet: true,
   CuffChecked: true,
   ReadingTaken: true,

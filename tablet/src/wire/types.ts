@@ -759,6 +759,7 @@ export interface OxygenNow {
   question: string;
   notes: string[];
   refusal: Refused | null;
+  counted: boolean;
 }
 
 export interface InduceSheet {
@@ -2051,6 +2052,9 @@ export interface OxygenRead {
   drive_l_min?: Decimal | null;
   max_l_min?: Decimal | null;
   percent?: Decimal | null;
+  use?: "" | "in use" | "standing by";
+  confirmed?: boolean;
+  answered?: string[];
 }
 
 export interface MachineLineDone {

@@ -16,7 +16,7 @@ describe("oxygen as read", () => {
       "gauge",
       "drive_l_min",
     ]);
-    expect(fields({ source: "concentrator" })).toEqual(["source", "max_l_min", "percent"]);
+    expect(fields({ source: "concentrator" })).toEqual(["source", "max_l_min", "percent", "drive_l_min"]);
     expect(fields({ source: "pipeline" })).toEqual(["source", "drive_l_min"]);
   });
   it("fills nothing in for a listed cylinder: its pair is one answer beside another", () => {
@@ -40,5 +40,25 @@ describe("oxygen as read", () => {
       contents_l: "660",
       full_pressure: "1900 psi",
     });
+  });
+  it("asks whether another source is in use or stands by, and chooses neither", () => {
+    const left = { name: "cylinder A", counted: true };
+    const asked = (values: Record<string, string>): string[] => oxygenAsks(values, [], left).map((ask) => ask.field);
+    expect(asked({ source: "cylinder", cylinder: "A" })).not.toContain("use");
+    for (const other of [{ source: "cylinder", cylinder: "B" }, { source: "cylinder" }, { source: "pipeline" }]) {
+      expect(asked(other as Record<string, string>)).toContain("use");
+      const asks = oxygenAsks(other as Record<string, string>, [], left);
+      expect(lacking(asks, other as Record<string, string>)).toContain("cylinder A was in use. This one");
+    }
+    expect(oxygenAsks({ source: "pipeline" }, [], { ...left, counted: false }).map((ask) => ask.field)).not.toContain(
+      "use",
+    );
+    expect(oxygenAsks({ source: "pipeline" }, []).map((ask) => ask.field)).not.toContain("use");
+  });
+  it("asks no drive gas of one that stands by, and a name where the hospital lists none", () => {
+    const left = { name: "cylinder A", counted: true };
+    const asks = oxygenAsks({ source: "cylinder", cylinder: "B", use: "standing by" }, [], left);
+    expect(asks.map((ask) => ask.field)).not.toContain("drive_l_min");
+    expect(asks.map((ask) => ask.field)).toContain("cylinder");
   });
 });
