@@ -220,3 +220,14 @@ def test_the_record_says_of_a_leak_nothing_of_a_pressure_nobody_read() -> None:
     assert said == ["Cuff 15 mmHg", "Cuff, leaks at 17 cmH₂O"]
     due = next(x for x in view(t).due if x.id == "cuff")
     assert "last 20.4 cmH₂O" in due.detail
+
+
+def test_an_animal_with_a_tube_is_asleep_whoever_forgot_to_write_how() -> None:
+    """C1: its limits are watched and it counts among those asleep from the tube on."""
+    t = Telling("cat", "4")
+    assert view(t).collar.induced_at is None
+    t.tell(ev.AttemptBegan, attempt="a1", tube_id_mm=d("4"), operator="tec")
+    t.at(0.5).tell(ev.AttemptEnded, attempt="a1", outcome="in")
+    assert view(t).collar.induced_at == t.now
+    t.at(10).tell(ev.ReadingTaken, reading="spo2", value=d("85"), unit="%", confirmed=True)
+    assert "limit spo2" in [a.id for a in view(t).advice]

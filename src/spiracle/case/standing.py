@@ -12,6 +12,7 @@ from spiracle.case.events import (
     ArrestBegan,
     ArrestEnded,
     AsaAssigned,
+    AttemptEnded,
     CaseOpened,
     DosingWeightSet,
     DrugGiven,
@@ -30,6 +31,7 @@ from spiracle.case.events import (
     TimeMarked,
     TroubleBegan,
     TroubleEnded,
+    TubePlaced,
     Weighed,
 )
 from spiracle.case.fold import Case, E, Line
@@ -201,9 +203,12 @@ def marked_at(case: Case, mark: str) -> datetime | None:
 
 
 def induced_at(case: Case) -> datetime | None:
-    """Marked, or the first push to induce if nobody marked it."""
+    """Marked, or the first push to induce if nobody marked it; else the first tube that went in: with a tube an animal is asleep,
+    whoever forgot to write how."""
     pushes = [g.happened_at for g in case.live(DrugGiven) if "induction" in g.purpose]
-    return marked_at(case, "induction") or (pushes[0] if pushes else None)
+    tubes = [e.happened_at for e in case.live(AttemptEnded) if e.outcome == "in"]
+    tubes += [p.happened_at for p in case.live(TubePlaced)]
+    return marked_at(case, "induction") or (pushes[0] if pushes else min(tubes, default=None))
 
 
 def extubated_at(case: Case) -> datetime | None:
