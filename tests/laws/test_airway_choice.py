@@ -180,7 +180,7 @@ def test_a_larger_trachea_never_gives_a_smaller_first_choice(species: str, data:
     kg = data.draw(tenths(1, 60) if species == "dog" else tenths(0.8, 9))
     size, sd = weight_says(species, kg, short)
     top = 400 if species == "dog" else 120
-    believable = [Decimal(n) / 10 for n in range(45, top + 1) if sds_from_weight(Decimal(n) / 10, size, sd) <= 2]
+    believable = [Decimal(n) / 10 for n in range(45, top + 1) if sds_from_weight(Decimal(n) / 10, size, sd) <= 1.95]
     one, other = sorted(data.draw(st.tuples(st.sampled_from(believable), st.sampled_from(believable))))
     firsts = []
     for trachea in (one, other):
@@ -200,7 +200,9 @@ def test_a_trachea_too_large_for_the_weight_carries_no_tube_above_it(
     top = 400 if species == "dog" else 120
     trachea = Decimal(data.draw(st.integers(45, top))) / 10
     apart = sds_from_weight(trachea, size, sd)
-    assume(apart > 2)
+    assume(
+        apart > 2.05 and abs(apart - 4) > 0.05
+    )  # sizes are rounded on the way: at the very border either may be said
     measured = airway.Measured(tracheal_diameter=Q(trachea, "mm"))
     choice = airway.lay_out(airway_tables(), species, Q(kg, "kg"), measured=measured, brachycephalic=short)
     assert float(choice.first.id_mm) <= size + 1e-6
