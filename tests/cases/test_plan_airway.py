@@ -12,6 +12,7 @@ import pytest
 from case_log import NOW, a_case
 
 from spiracle import refusals
+from spiracle.airway.measured import full_grown
 from spiracle.case.events import AirwayMeasured, PreviousAnaesthesiaNoted
 from spiracle.doors.plan_file import read_plan_file
 from spiracle.doors.plan_text import plan_text
@@ -251,3 +252,9 @@ def test_the_json_carries_it_all_and_words_say_what_is_expected() -> None:
     assert {"estimates", "ranked", "changes", "resistances", "combined", "disagreements"} <= told.keys()
     text = plan_text(made(CAT), working=True)
     assert "chance" in text and "one change" in text and "resistance" in text
+
+
+@pytest.mark.parametrize(("days", "grown"), [(364, False), (365, True)])
+def test_an_animal_is_full_grown_at_the_age_the_table_gives(days: int, grown: bool) -> None:
+    """Twelve months: the trachea grows until then (Soriano-Rosales 2018, abstract; medium dogs, for cats from memory)."""
+    assert full_grown(load_facts().airway, Decimal(days)) is grown

@@ -248,3 +248,8 @@ def _check_depth(facts: AirwayTables, species: str, kg: float, depth: Quantity) 
     if found < low:
         raise OutOfRange(INCISORS, f"{depth} is too short for a {species} of {figure(Decimal(str(kg)))} kg.",
                          f"Measure again beside the animal: {low} to {high} cm is possible.")  # fmt: skip
+
+
+def full_grown(facts: AirwayTables, age_days: Decimal) -> bool:
+    """Whether the trachea has done growing, by the table's own age in months (a twelfth of 365 days each)."""
+    return age_days * 12 >= Decimal(facts.setting("grown-months").value) * 365

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from spiracle.airway.measured import full_grown
 from spiracle.case import events as ev
 from spiracle.case.animal import age_days, described
 from spiracle.case.attempts import AttemptStory, story
@@ -16,8 +17,6 @@ from spiracle.case.standing import induced_at, opened, species
 from spiracle.quantity import figure, printed_size
 from spiracle.sheets.names import joined, plain
 from spiracle.sheets.shapes import Earlier, EarlierHere
-
-GROWN_DAYS = 365
 
 
 def chip_of(case: Case) -> str:
@@ -55,14 +54,13 @@ def _earlier(id_: str, case: Case, facts: Facts) -> Earlier | None:
     at = induced_at(case) or (first.happened_at if first is not None else tries[0].began.happened_at)
     served = next((t for t in reversed(tries) if t.ended is not None and t.ended.outcome == "in"), None)
     age = age_days(case, at)
-    born = described(case, "born")
     return Earlier(
         case=id_,
         at=at,
         when=f"{at.astimezone(facts.zone):%Y-%m-%d}",
         tube_id=printed_size(served.began.tube_id_mm) if served is not None else "",
         tube_outcome=_outcome(served),
-        full_grown=None if age is None or (not born and not described(case, "age")) else age >= GROWN_DAYS,
+        full_grown=None if age is None else full_grown(facts.airway, age),
         airway=joined((_tries(tries), *(_try_words(t) for t in tries)), "; "),
         trouble=joined(dict.fromkeys(trouble)),
     )

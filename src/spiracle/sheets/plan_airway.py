@@ -21,6 +21,7 @@ from spiracle.airway import (
     lay_out,
 )
 from spiracle.airway.drawing import Place, TubeDrawing, drawn
+from spiracle.airway.measured import full_grown
 from spiracle.breathing import Burden, burden
 from spiracle.case.facts import Facts
 from spiracle.case.hospital import Hospital
@@ -65,7 +66,6 @@ if TYPE_CHECKING:
     from spiracle.sheets.plan_work import PlanWork
 
 _MM = Quantity.of(1, "mm").unit
-GROWN_DAYS = 365  # "a year or older": what a cat's tracheal length and an earlier tube are held to
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +90,7 @@ def airway_work(
             measured=request.airway,
             stock=stock.tubes or None,
             parts=stock.parts or None,
-            adult=None if patient.age_days is None else patient.age_days >= GROWN_DAYS,
+            adult=None if patient.age_days is None else full_grown(facts.airway, patient.age_days),
         )
     except Refusal as refusal:
         refusals["airway"] = refusal
