@@ -35,7 +35,7 @@ def running_doses(case: Case, kind: BudgetFacts, facts: Facts, at: datetime, but
     found = []
     for stream in streams(case, facts):
         if stream.drug in kind.drugs and stream.id != but and stream.infusion.started.happened_at <= at:
-            dose = as_dose(case, stream, _stretches(stream, at), kind, facts, at)
+            dose = as_dose(case, stream, stretches_of(stream, at), kind, facts, at)
             if dose is not None:
                 found.append(dose)
     return found
@@ -99,7 +99,7 @@ def form_ran(case: Case, stream: Stream, facts: Facts) -> str:
     return found or form_mark(stocked_form(stream.drug, facts))
 
 
-def _stretches(stream: Stream, at: datetime) -> list[Ran]:
+def stretches_of(stream: Stream, at: datetime) -> list[Ran]:
     """Its rates as stretches before `at` [mL/h]. A total that was read from the pump stands over rate times time."""
     stopped = stream.infusion.stopped
     end = min(at, stopped.happened_at) if stopped is not None else at

@@ -869,6 +869,153 @@ class GivenLine(Shape, frozen=True, kw_only=True):
     note: str = ""
 
 
+# ---- levels: what a model of a population expects, never a reading
+
+
+class EffectMark(Shape, frozen=True, kw_only=True):
+    """Where, on this model's own scale, something was published to happen."""
+
+    text: str
+    low: float
+    high: float
+    level_text: str
+    memory: bool = False
+    cited: tuple[Cited, ...] = ()
+
+
+class Fall(Shape, frozen=True, kw_only=True):
+    """If everything stopped now: when the level has fallen so far. `minutes_text` says so too when it is not within sight."""
+
+    text: str
+    minutes_text: str
+    from_at: datetime | None = None
+    to_at: datetime | None = None
+    memory: bool = False
+
+
+class NextPush(Shape, frozen=True, kw_only=True):
+    """What the next planned increment would do if it were given now: the band from now on, in the level's own steps."""
+
+    text: str
+    low: tuple[float, ...]
+    high: tuple[float, ...]
+
+
+class Level(Shape, frozen=True, kw_only=True):
+    """One drug in the body. `none` says why there is no estimate; the sums of what went in are shown all the same.
+
+    `low`, `middle`, `high`: 10, 50 and 90 % of the model's animals at `begin_at` and every `step_s` after it. The page draws
+    what has been solid and what is to come dashed, by its own clock; it works nothing out.
+    """
+
+    drug: str
+    name: str
+    sums: str = ""
+    none: str = ""
+    says: str = ""
+    population: str = ""
+    quality: str = ""
+    site: str = ""
+    unit: str = ""
+    begin_at: datetime | None = None
+    step_s: int = 0
+    low: tuple[float, ...] = ()
+    middle: tuple[float, ...] = ()
+    high: tuple[float, ...] = ()
+    top: float = 0.0
+    as_of: datetime | None = None
+    now_text: str = ""
+    pushes: tuple[datetime, ...] = ()
+    peak_text: str = ""
+    peak_from: datetime | None = None
+    peak_at: datetime | None = None
+    peak_to: datetime | None = None
+    next: NextPush | None = None
+    marks: tuple[EffectMark, ...] = ()
+    unplaced: tuple[str, ...] = ()
+    plateau_text: str = ""
+    half_text: str = ""
+    falls: tuple[Fall, ...] = ()
+    cautions: tuple[str, ...] = ()
+    memory: bool = False
+    working: WorkingShape | None = None
+
+
+class Pace(Shape, frozen=True, kw_only=True):
+    """How fast the agent went in, beside what was published on slow injection. Time never blocks a push.
+
+    `next_at`: from when the next increment keeps to the published pace."""
+
+    text: str = ""
+    advice: str = ""
+    faster: bool = False
+    next_at: datetime | None = None
+    memory: bool = False
+    cited: tuple[Cited, ...] = ()
+
+
+class GasLine(Shape, frozen=True, kw_only=True):
+    text: str
+    minutes_text: str
+
+
+class MacPart(Shape, frozen=True, kw_only=True):
+    """What moved the MAC: temperature, or a drug on board, as published."""
+
+    text: str
+    change: str
+    memory: bool = False
+    cited: tuple[Cited, ...] = ()
+
+
+class MacPoint(Shape, frozen=True, kw_only=True):
+    """A measured end-tidal figure over the MAC range of its moment."""
+
+    at: datetime
+    text: str
+    low: float
+    high: float
+
+
+class MacNow(Shape, frozen=True, kw_only=True):
+    """MAC of this species with its spread, corrected as published. A multiple is a number, never a name for a depth."""
+
+    agent: str
+    range_text: str
+    multiple: Num | None = None
+    parts: tuple[MacPart, ...] = ()
+    not_counted: tuple[str, ...] = ()
+    trend: tuple[MacPoint, ...] = ()
+    says: str = ""
+    memory: bool = False
+    cited: tuple[Cited, ...] = ()
+
+
+class Inhaled(Shape, frozen=True, kw_only=True):
+    """Dial, inspired and end-tidal as a model expects them, beside what was measured. `none` says why there is no estimate."""
+
+    agent: str
+    name: str
+    none: str = ""
+    says: str = ""
+    unit: str = "%"
+    begin_at: datetime | None = None
+    step_s: int = 0
+    dial: tuple[float, ...] = ()
+    inspired: tuple[float, ...] = ()
+    low: tuple[float, ...] = ()
+    middle: tuple[float, ...] = ()
+    high: tuple[float, ...] = ()
+    top: float = 0.0
+    as_of: datetime | None = None
+    now_text: str = ""
+    measured: tuple[MacPoint, ...] = ()
+    lines: tuple[GasLine, ...] = ()
+    cautions: tuple[str, ...] = ()
+    memory: bool = False
+    working: WorkingShape | None = None
+
+
 # ---- induce
 
 
@@ -894,6 +1041,8 @@ class ToEffect(Shape, frozen=True, kw_only=True):
     last_at: datetime | None = None
     pushes: int = 0
     gap_s: int = 0
+    level: Level | None = None
+    pace: Pace | None = None
     state: Literal["ready", "order reached", "over hard stop", "empty"] = "ready"
     state_text: str = ""
     call: str = ""
@@ -1155,6 +1304,9 @@ class MaintainSheet(Shape, frozen=True, kw_only=True):
     other_l_min: Num | None = None
     oxygen_left: OxygenNow | None = None
     ventilator: VentilatorCard | None = None
+    levels: tuple[Level, ...] = ()
+    inhaled: Inhaled | None = None
+    mac: MacNow | None = None
     budgets: tuple[Budget, ...] = ()
     fluids_in: Num | None = None
     losses: Num | None = None

@@ -1,0 +1,162 @@
+"""What went into the vein of one drug, and when: the pushes and pumps that a prediction may be worked from.
+
+Carries D4. An entry that no model could follow is named, never guessed at: a dose by another way, an amount in another
+measure, a pump whose strength is not known. The one who asks then shows no curve.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from decimal import Decimal
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from spiracle.case import events as ev
+from spiracle.case.loads import stretches_of
+from spiracle.case.pushes import amount_given, drug_id, route_of
+from spiracle.case.standing import given
+from spiracle.case.streams import Stream, streams
+from spiracle.quantity import Quantity, unit
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from spiracle.case.facts import Facts
+    from spiracle.case.fold import Case
+
+BY_VEIN = frozenset({"IV", "IO"})
+_MG = unit("mg")
+_MINUTES = Decimal(60)
+
+
+@dataclass(frozen=True, slots=True)
+class Pushed:
+    """One dose by the vein [mg]. `id` is its entry."""
+
+    at: datetime
+    mg: float
+    id: str
+
+
+@dataclass(frozen=True, slots=True)
+class Ran:
+    """A stretch of all pumps together at one rate [mg/min]."""
+
+    start: datetime
+    stop: datetime
+    mg_min: float
+
+
+@dataclass(frozen=True, slots=True)
+class Deliveries:
+    """Everything of one drug by the vein until `until`. `unfollowed`: in words, each entry that cannot be followed."""
+
+    drug: str
+    until: datetime
+    pushed: tuple[Pushed, ...] = ()
+    ran: tuple[Ran, ...] = ()
+    unfollowed: tuple[str, ...] = ()
+
+    @property
+    def first_at(self) -> datetime | None:
+        starts = [*(p.at for p in self.pushed), *(r.start for r in self.ran)]
+        return min(starts, default=None)
+
+    @property
+    def mg_min_now(self) -> float:
+        """What runs at `until` [mg/min]."""
+        return sum(r.mg_min for r in self.ran if r.stop == self.until)
+
+    @property
+    def total_mg(self) -> float:
+        ran = sum(r.mg_min * ((r.stop - r.start) / timedelta(minutes=1)) for r in self.ran)
+        return sum(p.mg for p in self.pushed) + ran
+
+
+def drugs_by_vein(case: Case, facts: Facts) -> tuple[str, ...]:
+    """Drugs of which anything went in by hand or pump, in the order of their first entry."""
+    pushes = (drug_id(g.drug, facts) for g in given(case))
+    ran = (s.drug for s in streams(case, facts) if s.holds is not None)
+    return tuple(d for d in dict.fromkeys((*pushes, *ran)) if d)
+
+
+def deliveries(case: Case, facts: Facts, drug: str, until: datetime) -> Deliveries:
+    """Everything of one drug by `until`, doses of before the case among them. Struck entries are left out by the fold."""
+    pushed: list[Pushed] = []
+    unfollowed: list[str] = []
+    entries: list[tuple[datetime, ev.DrugGiven | ev.GivenBefore]] = [(g.happened_at, g) for g in given(case)]
+    entries += [(b.given_at, b) for b in case.live(ev.GivenBefore)]
+    for at, entry in entries:
+        if drug_id(entry.drug, facts) != drug:
+            continue
+        if at > until:
+            continue
+        route = route_of(entry.route, facts)
+        milligrams = _mg(amount_given(entry))
+        if route not in BY_VEIN:
+            unfollowed.append(f"a dose {_by(route or entry.route)} at {at.astimezone(facts.zone):%H:%M}")
+        elif milligrams is None:
+            unfollowed.append(f"{entry.amount} {entry.unit} at {at.astimezone(facts.zone):%H:%M}")
+        else:
+            pushed.append(Pushed(at, milligrams, entry.id))
+    ran, unread = _ran(streams(case, facts), drug, facts, until)
+    return Deliveries(
+        drug=drug,
+        until=until,
+        pushed=tuple(sorted(pushed, key=lambda p: (p.at, p.id))),
+        ran=ran,
+        unfollowed=(*unfollowed, *unread),
+    )
+
+
+def _by(route: str) -> str:
+    return f"by another way ({route})" if route else "by a way that was not told"
+
+
+def _mg(amount: Quantity | None) -> float | None:
+    """Milligrams, or nothing for what is no mass: international units, milliequivalents, a volume."""
+    if amount is None or amount.unit.dimension != _MG.dimension:
+        return None
+    return float(amount.number("mg"))
+
+
+def _ran(
+    found: Iterable[Stream], drug: str, facts: Facts, until: datetime
+) -> tuple[tuple[Ran, ...], tuple[str, ...]]:  # fmt: skip
+    """All pumps of the drug as one line of stretches that follow one another: where two run, their rates are added."""
+    changes: dict[datetime, float] = defaultdict(float)
+    unread = []
+    for stream in found:
+        if stream.drug != drug or stream.infusion.started.happened_at > until:
+            continue
+        if stream.holds is None or _mg(stream.holds * Quantity.of(1, "mL")) is None:
+            unread.append(
+                f"what a pump held that was started at {stream.infusion.started.happened_at.astimezone(facts.zone):%H:%M}"
+            )
+            continue
+        if (way := route_of(stream.route, facts)) not in BY_VEIN:
+            unread.append(f"a pump {_by(way or stream.route)}")
+            continue
+        for r in stretches_of(stream, until):
+            mg_min = float((Quantity.of(r.per_hour / _MINUTES, "mL") * stream.holds).number("mg"))
+            changes[_ago(until, r.began)] += mg_min
+            changes[_ago(until, r.ended)] -= mg_min
+    return _stretches(changes), tuple(unread)
+
+
+def _ago(until: datetime, hours: Decimal) -> datetime:
+    """The whole second at which a stretch began or ended, so that stretches of two pumps meet exactly."""
+    return until - timedelta(seconds=int((hours * 3600).to_integral_value()))
+
+
+def _stretches(changes: dict[datetime, float]) -> tuple[Ran, ...]:
+    found: list[Ran] = []
+    rate = 0.0
+    moments = sorted(changes)
+    for start, stop in pairwise(moments):
+        rate += changes[start]
+        if rate > 1e-12:
+            found.append(Ran(start, stop, rate))
+    return tuple(found)
