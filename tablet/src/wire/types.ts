@@ -812,6 +812,8 @@ export interface ToEffect {
   last_at: string | null;
   pushes: number;
   gap_s: number;
+  level: Level | null;
+  pace: Pace | null;
   state: "empty" | "order reached" | "over hard stop" | "ready";
   state_text: string;
   call: string;
@@ -825,6 +827,72 @@ export interface Push {
   amount_text: string;
   per_kg_text: string;
   then_text: string;
+}
+
+export interface Level {
+  drug: string;
+  name: string;
+  sums: string;
+  none: string;
+  says: string;
+  population: string;
+  quality: string;
+  site: string;
+  unit: string;
+  begin_at: string | null;
+  step_s: number;
+  low: number[];
+  middle: number[];
+  high: number[];
+  top: number;
+  as_of: string | null;
+  now_text: string;
+  pushes: string[];
+  peak_text: string;
+  peak_from: string | null;
+  peak_at: string | null;
+  peak_to: string | null;
+  next: NextPush | null;
+  marks: EffectMark[];
+  unplaced: string[];
+  plateau_text: string;
+  half_text: string;
+  falls: Fall[];
+  cautions: string[];
+  memory: boolean;
+  working: WorkingShape | null;
+}
+
+export interface NextPush {
+  text: string;
+  low: number[];
+  high: number[];
+}
+
+export interface EffectMark {
+  text: string;
+  low: number;
+  high: number;
+  level_text: string;
+  memory: boolean;
+  cited: Cited[];
+}
+
+export interface Fall {
+  text: string;
+  minutes_text: string;
+  from_at: string | null;
+  to_at: string | null;
+  memory: boolean;
+}
+
+export interface Pace {
+  text: string;
+  advice: string;
+  faster: boolean;
+  next_at: string | null;
+  memory: boolean;
+  cited: Cited[];
 }
 
 export interface Attempt {
@@ -886,6 +954,9 @@ export interface MaintainSheet {
   other_l_min: Num | null;
   oxygen_left: OxygenNow | null;
   ventilator: VentilatorCard | null;
+  levels: Level[];
+  inhaled: Inhaled | null;
+  mac: MacNow | null;
   budgets: Budget[];
   fluids_in: Num | null;
   losses: Num | null;
@@ -1015,6 +1086,60 @@ export interface Running {
   card: InfusionCard | null;
   bag: string;
   parts: InfusionCard[];
+}
+
+export interface Inhaled {
+  agent: string;
+  name: string;
+  none: string;
+  says: string;
+  unit: string;
+  begin_at: string | null;
+  step_s: number;
+  dial: number[];
+  inspired: number[];
+  low: number[];
+  middle: number[];
+  high: number[];
+  top: number;
+  as_of: string | null;
+  now_text: string;
+  measured: MacPoint[];
+  lines: GasLine[];
+  cautions: string[];
+  memory: boolean;
+  working: WorkingShape | null;
+}
+
+export interface MacPoint {
+  at: string;
+  text: string;
+  low: number;
+  high: number;
+}
+
+export interface GasLine {
+  text: string;
+  minutes_text: string;
+}
+
+export interface MacNow {
+  agent: string;
+  range_text: string;
+  multiple: Num | null;
+  parts: MacPart[];
+  not_counted: string[];
+  trend: MacPoint[];
+  says: string;
+  memory: boolean;
+  cited: Cited[];
+}
+
+export interface MacPart {
+  text: string;
+  change: string;
+  memory: boolean;
+  cited: Cited[];
 }
 
 export interface Trouble {
