@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from spiracle.kinetics import Model, levels_of_effects
+from spiracle.kinetics import Model
+from spiracle.kinetics.effects import levels
 from spiracle.sheets.level_animal import premedication
 from spiracle.sheets.level_words import Scale, in_scale
 from spiracle.sheets.shapes import EffectMark
@@ -29,7 +30,7 @@ WORDS = {
 def marks_of(t: Told, model: Model, scale: Scale, first_at: datetime) -> tuple[tuple[EffectMark, ...], tuple[str, ...]]:
     """The published levels of this set for this premedication, and the sentences of those that have no place on it."""
     placed, unplaced = [], []
-    for level in levels_of_effects(t.facts.kinetics, model.id, premedication(t, model.row.drug, first_at)):
+    for level in levels(t.facts.kinetics, model.id, premedication(t, model.row.drug, first_at)):
         if level.low is None and level.high is None:
             unplaced.append(level.words)
             continue
@@ -51,5 +52,3 @@ def marks_of(t: Told, model: Model, scale: Scale, first_at: datetime) -> tuple[t
 def _span(low: float, high: float, unit: str) -> str:
     a, b = f"{low:.3g}", f"{high:.3g}"
     return f"{a} {unit}" if a == b else f"{a} to {b} {unit}"
-
-

@@ -12,22 +12,21 @@ import numpy as np
 
 from spiracle.case.intervals import interval_of
 from spiracle.case.pushes import drug_id
-from spiracle.kinetics import time_to_fall
+from spiracle.kinetics.timing import time_to_fall
 from spiracle.sheets.level_words import minutes_words, span_words
 from spiracle.sheets.shapes import EffectMark, Fall
 from spiracle.sheets.syringes import dose_row
 from spiracle.sheets.told import Told
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from spiracle.kinetics.exponentials import Floats
     from spiracle.sheets.levels import Followed
 
 WITHIN_MIN = 12 * 60.0
 AFTER_STOP = frozenset({"waking, tube out", "walking", "recovered", "analgesia from", "asleep"})
 
 
-def plateau_text(f: Followed, now: NDArray[np.float64]) -> str:
+def plateau_text(f: Followed, now: Floats) -> str:
     """How much of the level that the present rate leads to is there already; nothing where nothing runs."""
     rate = f.went.mg_min_now / f.kg
     if rate <= 0:
@@ -45,13 +44,13 @@ def plateau_text(f: Followed, now: NDArray[np.float64]) -> str:
     return f"≈ {a} to {min(b, 100)} % of the level that this rate leads to ({reach})"
 
 
-def half_text(f: Followed, now: NDArray[np.float64]) -> str:
+def half_text(f: Followed, now: Floats) -> str:
     """The time to half of what is there now, given how long it went in for."""
     fall = _fall(f, now / 2)
     return f"stopped now, half of it is left after {_said(*fall)}" if fall is not None else ""
 
 
-def falls_of(f: Followed, marks: tuple[EffectMark, ...], now: NDArray[np.float64]) -> tuple[Fall, ...]:
+def falls_of(f: Followed, marks: tuple[EffectMark, ...], now: Floats) -> tuple[Fall, ...]:
     found = [_line(f, text, now * part, now * part) for text, part in (("half of now", 0.5), ("a fifth of now", 0.2))]
     low_now = float(f.crowd.band(now[:, None])[2][0]) * f.scale.factor
     for mark in marks:
@@ -63,12 +62,12 @@ def falls_of(f: Followed, marks: tuple[EffectMark, ...], now: NDArray[np.float64
     return tuple(x for x in (*found, _redose(f.t, f.went.drug)) if x is not None)
 
 
-def _flat(now: NDArray[np.float64], level: float) -> NDArray[np.float64]:
+def _flat(now: Floats, level: float) -> Floats:
     return np.full(now.shape, level)
 
 
 def _line(
-    f: Followed, text: str, first: NDArray[np.float64], last: NDArray[np.float64], memory: bool = False
+    f: Followed, text: str, first: Floats, last: Floats, memory: bool = False
 ) -> Fall | None:  # fmt: skip
     """From the quick animals at the upper level to the slow ones at the lower."""
     early, late = _fall(f, first), _fall(f, last)
@@ -80,7 +79,7 @@ def _line(
     return Fall(text=text, minutes_text=_said(a, b), from_at=at, to_at=to, memory=memory)
 
 
-def _fall(f: Followed, level: NDArray[np.float64]) -> tuple[float | None, float | None] | None:
+def _fall(f: Followed, level: Floats) -> tuple[float | None, float | None] | None:
     """10 and 90 % of the animals' minutes from now until the level is reached; None for those beyond the horizon."""
     target = level / f.crowd.residual
     minutes = time_to_fall(f.crowd.disposition, f.schedule, f.now_min, target, f.site, WITHIN_MIN)
@@ -105,6 +104,10 @@ def _redose(t: Told, drug: str) -> Fall | None:
     if last is None or row is None or span is None:
         return None
     due = last.happened_at + span
-    words = f"at {due.astimezone(t.names.zone):%H:%M}" if due > t.now else f"over since {due.astimezone(t.names.zone):%H:%M}"
+    words = (
+        f"at {due.astimezone(t.names.zone):%H:%M}"
+        if due > t.now
+        else f"over since {due.astimezone(t.names.zone):%H:%M}"
+    )
     return Fall(text="interval of its dose row since the last dose", minutes_text=words, from_at=due, to_at=due,
                 memory=row.facts.memory)  # fmt: skip

@@ -53,8 +53,8 @@ def span_words(scale: Scale, low: float, high: float) -> str:
 def minutes_words(low: float, high: float) -> str:
     """A span of minutes: seconds under two minutes in tens, hours over two."""
     if high < 2:
-        a, b = (10 * round(x * 6) for x in (low, high))
-        return f"{a} to {b} s" if a != b else f"{b} s"
+        first, last = (10 * round(x * 6) for x in (low, high))
+        return f"{first} to {last} s" if first != last else f"{last} s"
     if low >= 120:
         a, b = (figure(Decimal(str(x / 60)), 2) for x in (low, high))
         return f"{a} to {b} h" if a != b else f"{a} h"

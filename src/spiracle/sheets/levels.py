@@ -12,19 +12,15 @@ from decimal import Decimal
 from math import ceil
 
 import numpy as np
+from msgspec.structs import replace
 
 from spiracle.case.deliveries import Deliveries, deliveries, drugs_by_vein
-from spiracle.kinetics import (
-    Bolus,
-    Crowd,
-    Infusion,
-    Model,
-    Schedule,
-    crowd,
-    levels,
-    peak_after,
-    within_total,
-)
+from spiracle.kinetics import Model, within_total
+from spiracle.kinetics.crowd import Crowd, crowd
+from spiracle.kinetics.exponentials import Floats, Number
+from spiracle.kinetics.schedule import Bolus, Infusion, Schedule
+from spiracle.kinetics.solving import levels
+from spiracle.kinetics.timing import Site, peak_after
 from spiracle.quantity import figure
 from spiracle.refusals import Refusal
 from spiracle.sheets.level_animal import chosen, use_of
@@ -54,7 +50,7 @@ class Window:
     points: int
 
     @property
-    def minutes(self) -> np.ndarray:  # type: ignore[type-arg]
+    def minutes(self) -> Floats:
         return np.arange(self.points) * (self.step_s / 60)
 
     def at(self, n: int) -> datetime:
@@ -82,7 +78,7 @@ class Followed:
     scale: Scale
 
     @property
-    def site(self) -> str:
+    def site(self) -> Site:
         return "effect" if self.model.has_effect_site else "plasma"
 
     @property
@@ -95,7 +91,7 @@ class Followed:
     def when(self, minute: float) -> datetime:
         return self.first_at + timedelta(seconds=round(minute * 60))
 
-    def lying(self, schedule: Schedule, minutes: np.ndarray) -> np.ndarray:  # type: ignore[type-arg]
+    def lying(self, schedule: Schedule, minutes: Floats) -> Floats:
         """Every animal's level (n, T) [mg/L] under a schedule."""
         found = levels(self.crowd.disposition, schedule, minutes)
         seen = found.plasma if found.effect is None else found.effect
@@ -129,7 +125,7 @@ def running_level(t: Told, drug: str) -> Level | None:
     shown = window(max(found.first_at, t.now - MAINTAIN_BACK), t.now + MAINTAIN_AHEAD)
     made = _curve(found, shown)
     at_now = found.lying(found.schedule, np.array([found.now_min]))[:, 0]
-    return _replace(
+    return replace(
         made,
         plateau_text=plateau_text(found, at_now),
         half_text=half_text(found, at_now),
@@ -158,14 +154,16 @@ def _followed(t: Told, drug: str, use: str) -> Followed | Level | None:
     bare = Level(drug=drug, name=t.names.drug(drug), sums=sums(t, went))
     if went.unfollowed or first is None:
         lost = "; ".join(went.unfollowed)
-        return _replace(bare, none=f"No estimate: {lost} cannot be followed by a model of the vein. Only the sums are shown.")
+        return replace(
+            bare, none=f"No estimate: {lost} cannot be followed by a model of the vein. Only the sums are shown."
+        )
     try:
         model = chosen(t, drug, use)
         kg = float(t.kg or 0)
         within_total(model, _total(went, model, t.now) / kg)
         schedule = _schedule(went, first, kg)
     except Refusal as why:
-        return _replace(bare, none=f"No estimate: {why}")
+        return replace(bare, none=f"No estimate: {why}")
     whole = crowd(model)
     typical = Followed(t, kg, went, first, model, whole, schedule, scale_of(t, drug, model))
     return typical
@@ -238,11 +236,11 @@ def _with_peak(made: Level, f: Followed) -> Level:
     last = f.went.pushed[-1]
     before = _without_last(f)
     minute = f.minutes(last.at)
-    peak = peak_after(f.crowd.disposition, before, last.mg / f.kg, minute, minute + PEAK_WITHIN_MIN)
-    early, middle, late = f.crowd.times(np.asarray(peak.at_min) - minute)
+    peak = peak_after(f.crowd.disposition, before, last.mg / f.kg, minute, PEAK_WITHIN_MIN)
+    early, middle, late = f.crowd.times(np.asarray(peak.after_min))
     if late is None or early is None or middle is None:
-        return _replace(made, peak_text="The last push does not peak within an hour.")
-    return _replace(
+        return replace(made, peak_text="The last push does not peak within an hour.")
+    return replace(
         made,
         peak_from=f.when(minute + early),
         peak_at=f.when(minute + middle),
@@ -270,11 +268,11 @@ def _with_next(made: Level, f: Followed, shown: Window, next_mg: float | None, t
     reached = span_words(f.scale, float(np.max(band[0])), float(np.max(band[2])))
     words = f"{text} now: {SITES[f.site]} up to {reached}"
     if f.model.has_effect_site:
-        peak = peak_after(f.crowd.disposition, f.schedule, next_mg / f.kg, f.now_min, f.now_min + PEAK_WITHIN_MIN)
-        early, _, late = f.crowd.times(np.asarray(peak.at_min) - f.now_min)
+        peak = peak_after(f.crowd.disposition, f.schedule, next_mg / f.kg, f.now_min, PEAK_WITHIN_MIN)
+        early, _, late = f.crowd.times(np.asarray(peak.after_min))
         if early is not None and late is not None:
             words += f", {minutes_words(early, late)} later"
-    return _replace(made, next=NextPush(text=words, low=low, high=high))
+    return replace(made, next=NextPush(text=words, low=low, high=high))
 
 
 def _working(f: Followed, site: str, now_text: str) -> WorkingShape:
@@ -306,8 +304,8 @@ def _working(f: Followed, site: str, now_text: str) -> WorkingShape:
     )
 
 
-def _g(value: object) -> str:
-    return f"{float(value):.3g}"  # type: ignore[arg-type]
+def _g(value: Number) -> str:
+    return f"{float(value):.3g}"
 
 
 def sums(t: Told, went: Deliveries) -> str:
@@ -331,11 +329,3 @@ def _amount(mg: float) -> str:
     if mg < 0.1:
         return f"{figure(Decimal(str(mg)) * 1000, 3)} mcg"
     return f"{figure(Decimal(str(mg)), 3)} mg"
-
-
-def _replace(level: Level, **changes: object) -> Level:
-    import msgspec
-
-    return msgspec.structs.replace(level, **changes)
-
-

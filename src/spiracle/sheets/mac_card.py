@@ -10,8 +10,9 @@ from spiracle.case import events as ev
 from spiracle.case.pushes import drug_id
 from spiracle.case.running import comes_to
 from spiracle.case.streams import streams
-from spiracle.kinetics import Acting, GasTables, mac_now, multiple
-from spiracle.kinetics import MacNow as Range
+from spiracle.kinetics.gas_tables import GasTables
+from spiracle.kinetics.mac import Acting, mac_now, multiple
+from spiracle.kinetics.mac import MacNow as Range
 from spiracle.quantity import Quantity, figure, unit
 from spiracle.refusals import Refusal
 from spiracle.sheets.shapes import MacNow, MacPart, MacPoint, Num
