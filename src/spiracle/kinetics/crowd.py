@@ -24,7 +24,7 @@ class Crowd:
     residual: Floats
 
     def band(self, levels: Floats) -> tuple[Floats, Floats, Floats]:
-        """10, 50 and 90 % of the animals' levels (n, T), each (T,)."""
+        """10, 50 and 90 % of the animals' levels (n, T), each (T,). The residual is the caller's to lay on."""
         found = band(levels)
         return found.p10, found.p50, found.p90
 

@@ -17,7 +17,7 @@ from spiracle.case.pushes import drug_id
 from spiracle.kinetics.gas import Agent, GasBody, agent_of, body_of, population
 from spiracle.kinetics.mac import mac_alone
 from spiracle.kinetics.uptake import POPULATION, Stretch, inhaled, reached
-from spiracle.quantity import figure
+from spiracle.quantity import figure, read
 from spiracle.refusals import Missing, Refusal
 from spiracle.sheets.level_words import clock, minutes_words
 from spiracle.sheets.shapes import GasLine, Inhaled, MacPoint, WorkingInput, WorkingShape
@@ -64,7 +64,7 @@ def _estimate(t: Told, dials: Sequence[ev.VaporiserSet], first: ev.VaporiserSet,
     begin = max(first.happened_at, t.now - BACK)
     step = 5 * max(1, round((t.now + AHEAD - begin).total_seconds() / POINTS / 5))
     count = int((t.now + AHEAD - begin).total_seconds() // step) + 1
-    minutes = (begin - first.happened_at) / timedelta(minutes=1) + np.arange(count) * (step / 60)
+    minutes = (begin - first.happened_at) / timedelta(minutes=1) + np.arange(count, dtype=np.float64) * (step / 60)
     course = inhaled(stretches, many, spread, minutes)
     low, mid, high = course.band("alveolar")
     inspired = course.band("inspired")[1]
@@ -88,7 +88,7 @@ def _estimate(t: Told, dials: Sequence[ev.VaporiserSet], first: ev.VaporiserSet,
         as_of=t.now,
         now_text=f"≈ {_two(here[0])} to {_two(here[2])} % end-tidal",
         measured=measured,
-        lines=tuple(_lines(t, stretches, many, spread, here, dial_now=float(dials[-1].percent))),
+        lines=tuple(_lines(t, stretches, many, spread, [float(x) for x in here], dial_now=float(dials[-1].percent))),
         cautions=tuple(dict.fromkeys((*course.words[1:], how))),
         memory=course.memory,
         working=_working(t, stretches, middle, typical, course.sources, how),
@@ -106,10 +106,16 @@ def _circuit_l(t: Told) -> float | None:
     row = t.facts.breathing.circuit(assigned.circuit)
     if not row.rebreathing:
         return None
-    own = next((c.litres for c in t.hospital.circuits if c.name == row.name and c.litres), None)
-    litres = own if own is not None else row.volume_high_l
+    own = next((m.volume for m in t.hospital.machine_figures if m.name == assigned.machine and m.volume), "")
+    litres = Decimal(str(row.volume_high_l)) if row.volume_high_l is not None else None
+    if own:
+        litres = read(own, "system's volume", "volume").number("L")
     if litres is None:
-        raise Missing("breathing system", f"The volume of {row.name} is not known.", "Measure it and write it in the hospital file.")
+        raise Missing(
+            "breathing system",
+            f"The volume of {row.name} is not known.",
+            "Measure it and write it in the hospital file.",
+        )
     return float(litres)
 
 
@@ -161,11 +167,11 @@ def _breaths_at(t: Told, at: datetime) -> _Breaths:
     assumed; less the animal's own dead space."""
     tables = t.facts.breathing
     kg = float(t.kg or 0)
-    dead = tables.setting("dead-part").number / 100
+    dead = tables.setting("own-dead-space").number / 100
     settings = [v for v in t.case.live(ev.VentilationSet) if v.happened_at <= at]
     set_ = settings[-1] if settings else None
     counted = _last(t.seen.get("respiratory_rate", ()), at)
-    tidal = tables.setting("tidal-guess").number
+    tidal = tables.setting(f"tidal-start-{t.species}").number
     if set_ is not None and set_.mode == "ventilator" and set_.rate and set_.tidal_ml:
         return _Breaths(float(set_.rate) * float(set_.tidal_ml) / 1000 * (1 - dead), "breaths as the ventilator is set")
     rate = float(set_.rate) if set_ is not None and set_.mode == "ventilator" and set_.rate else None
@@ -189,7 +195,7 @@ def _lines(
     t: Told, stretches: tuple[Stretch, ...], many: GasBody, spread: Agent, here: Sequence[float], dial_now: float
 ) -> Iterable[GasLine]:
     """Minutes from now to levels that one asks for: half and nine tenths of the way to the dial, and the ends of the MAC."""
-    now_min = stretches[0].start_min if not stretches else _now_min(t, stretches)
+    now_min = _now_min(t)
     ahead = (*(s for s in stretches if s.start_min < now_min), _again(stretches, now_min))
     middle = float(here[1])
     wanted: list[tuple[str, float]] = []
@@ -198,7 +204,10 @@ def _lines(
         wanted.append((f"{share} % of the way to the dial, {_two(level)} %", level))
     try:
         alone = mac_alone(t.facts.kinetics.gas, t.species, spread.name).left
-        wanted += [(f"{_two(alone.low)} %, the least printed MAC", alone.low), (f"{_two(alone.high)} %, the most printed MAC", alone.high)]
+        wanted += [
+            (f"{_two(alone.low)} %, the least printed MAC", alone.low),
+            (f"{_two(alone.high)} %, the most printed MAC", alone.high),
+        ]
     except Refusal:
         pass
     for text, level in wanted:
@@ -208,7 +217,7 @@ def _lines(
         yield GasLine(text=text, minutes_text=_span(found.early, found.late))
 
 
-def _now_min(t: Told, stretches: tuple[Stretch, ...]) -> float:
+def _now_min(t: Told) -> float:
     first = next(d for d in t.case.live(ev.VaporiserSet) if d.percent > 0)
     return (t.now - first.happened_at) / timedelta(minutes=1)
 
@@ -266,5 +275,3 @@ def _row(values: Iterable[float]) -> tuple[float, ...]:
 
 def _two(value: float) -> str:
     return figure(Decimal(str(float(value))), 2)
-
-

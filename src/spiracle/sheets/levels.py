@@ -25,7 +25,7 @@ from spiracle.quantity import figure
 from spiracle.refusals import Refusal
 from spiracle.sheets.level_animal import chosen, use_of
 from spiracle.sheets.level_marks import marks_of
-from spiracle.sheets.level_stop import falls_of, half_text, plateau_text
+from spiracle.sheets.level_stop import falling, falls_of, half_text, plateau_text
 from spiracle.sheets.level_words import Scale, clock, minutes_words, scale_of, span_words
 from spiracle.sheets.shapes import Level, NextPush, WorkingInput, WorkingShape
 from spiracle.sheets.told import Told
@@ -33,7 +33,7 @@ from spiracle.sheets.worked_shape import cited
 
 SAYS = "A prediction for a population, not a measurement of this animal. It orders nothing."
 LATE = "Mixing is taken as instant: the first minute after a push is the least sure."
-POINTS = 120
+POINTS = 100
 SITES = {"effect": "brain level", "plasma": "blood level"}
 INDUCE_AHEAD = timedelta(minutes=8)
 MAINTAIN_BACK, MAINTAIN_AHEAD = timedelta(minutes=60), timedelta(minutes=60)
@@ -51,7 +51,7 @@ class Window:
 
     @property
     def minutes(self) -> Floats:
-        return np.arange(self.points) * (self.step_s / 60)
+        return np.arange(self.points, dtype=np.float64) * (self.step_s / 60)
 
     def at(self, n: int) -> datetime:
         return self.begin + timedelta(seconds=n * self.step_s)
@@ -124,12 +124,9 @@ def running_level(t: Told, drug: str) -> Level | None:
         return found
     shown = window(max(found.first_at, t.now - MAINTAIN_BACK), t.now + MAINTAIN_AHEAD)
     made = _curve(found, shown)
-    at_now = found.lying(found.schedule, np.array([found.now_min]))[:, 0]
+    fall = falling(found)
     return replace(
-        made,
-        plateau_text=plateau_text(found, at_now),
-        half_text=half_text(found, at_now),
-        falls=falls_of(found, made.marks, at_now),
+        made, plateau_text=plateau_text(found), half_text=half_text(fall), falls=falls_of(found, fall, made.marks)
     )
 
 
@@ -154,9 +151,7 @@ def _followed(t: Told, drug: str, use: str) -> Followed | Level | None:
     bare = Level(drug=drug, name=t.names.drug(drug), sums=sums(t, went))
     if went.unfollowed or first is None:
         lost = "; ".join(went.unfollowed)
-        return replace(
-            bare, none=f"No estimate: {lost} cannot be followed by a model of the vein. Only the sums are shown."
-        )
+        return replace(bare, none=f"No estimate: a model of the vein cannot follow {lost}.")
     try:
         model = chosen(t, drug, use)
         kg = float(t.kg or 0)
@@ -165,8 +160,7 @@ def _followed(t: Told, drug: str, use: str) -> Followed | Level | None:
     except Refusal as why:
         return replace(bare, none=f"No estimate: {why}")
     whole = crowd(model)
-    typical = Followed(t, kg, went, first, model, whole, schedule, scale_of(t, drug, model))
-    return typical
+    return Followed(t, kg, went, first, model, whole, schedule, scale_of(t, drug, model))
 
 
 def _total(went: Deliveries, model: Model, now: datetime) -> float:
@@ -320,8 +314,7 @@ def sums(t: Told, went: Deliveries) -> str:
     if ran > 0:
         per = f" = {_amount(ran / float(t.kg))}/kg" if t.kg else ""
         parts.append(f"{_amount(ran)}{per} by pump")
-    parts += [f"beside it {x}" for x in went.unfollowed]
-    return "; ".join(parts)
+    return "; ".join((*parts, *went.unfollowed))
 
 
 def _amount(mg: float) -> str:
