@@ -22,12 +22,14 @@ from spiracle.refusals import Missing, NotOneOf, OutOfRange
 
 Site = Literal["plasma", "effect"]
 Curve = Callable[[Floats], Floats]
+Slope = Callable[[Floats, Floats], Floats]  # of the times and the curve's values there
 
 WEEK_MIN = 7 * 24 * 60.0
 _ALONG = np.concatenate(
     ([0.0], np.geomspace(1e-5, 1.0, 63))
 )  # where a change of sign is looked for, before the root is found
 _ROUNDS = 100
+_STILL = 1e-11  # a step of Newton's method this small leaves an error far smaller
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -156,7 +158,7 @@ def _turns(whole: Course, points: Floats) -> Floats:
         return plasma if effect is None else plasma - effect
 
     rising = over(points)
-    found = _first_fall(over, lambda t: whole.slope(t) - to * over(t), points, rising)
+    found = _first_fall(over, lambda t, high: whole.slope(t) - to * high, points, rising)
     return np.where(rising[:, 0] > 0, found, points[:, 0])
 
 
@@ -166,7 +168,7 @@ def _falls(whole: Course, start: float, level: Floats, site: Site, horizon_min: 
     points = start + horizon_min * np.broadcast_to(_ALONG, (len(whole.rates), _ALONG.size))
     if site == "plasma":
         value: Curve = lambda t: whole.at(t)[0] - level[:, None]  # noqa: E731
-        slope: Curve = whole.slope
+        slope: Slope = lambda t, _: whole.slope(t)  # noqa: E731
         rising = np.zeros(len(level), dtype=bool)
     else:
         turn = _turns(whole, points)
@@ -174,13 +176,13 @@ def _falls(whole: Course, start: float, level: Floats, site: Site, horizon_min: 
         first = np.where(rising, start, turn)[:, None]
         points = first + (end - first) * _ALONG
         value = lambda t: _effect(whole, t) - level[:, None]  # noqa: E731
-        slope = lambda t: _to(whole)[:, None] * (whole.at(t)[0] - _effect(whole, t))  # noqa: E731
+        slope = lambda t, _: _to(whole)[:, None] * (whole.at(t)[0] - _effect(whole, t))  # noqa: E731
     high = value(points)
     found = np.where(high[:, 0] > 0, _first_fall(value, slope, points, high) - start, 0.0)
     return np.where(rising, np.nan, found)
 
 
-def _first_fall(value: Curve, slope: Curve, points: Floats, values: Floats) -> Floats:
+def _first_fall(value: Curve, slope: Slope, points: Floats, values: Floats) -> Floats:
     """Each animal's first root at which `value` falls through 0 (N,), NaN if there is none along the points."""
     falls = (values[:, :-1] > 0) & (values[:, 1:] <= 0)
     which, found = falls.argmax(1), np.any(falls, axis=1)
@@ -190,22 +192,22 @@ def _first_fall(value: Curve, slope: Curve, points: Floats, values: Floats) -> F
     return np.where(found, _root(value, slope, low, high, found), np.nan)
 
 
-def _root(value: Curve, slope: Curve, low: Floats, high: Floats, wanted: npt.NDArray[np.bool_]) -> Floats:
+def _root(value: Curve, slope: Slope, low: Floats, high: Floats, wanted: npt.NDArray[np.bool_]) -> Floats:
     """Newton's method kept between `low` (value above 0) and `high`, and halving where it would step out or hardly moves."""
     now = low
     for turn in range(_ROUNDS):
-        here = value(now[:, None])[:, 0]
-        above = here > 0
-        low, high = np.where(above, now, low), np.where(above, high, now)
-        down = slope(now[:, None])[:, 0]
+        here = value(now[:, None])
+        down = slope(now[:, None], here)[:, 0]
+        here = here[:, 0]
+        low, high = np.where(here > 0, now, low), np.where(here > 0, high, now)
         step = now - here / np.where(down < 0, down, -np.inf)
-        inside = (step > low) & (step < high) & (down < 0)
+        inside = (step >= low) & (step <= high) & (down < 0)
         if turn % 4 == 3:
             inside &= np.abs(step - now) < 0.25 * (high - low)
         after = np.where(inside | (here == 0), step, (low + high) / 2)
-        still = np.abs(after - now) > 4 * np.finfo(np.float64).eps * np.abs(now)
+        moved = np.abs(after - now) > _STILL * np.abs(now)
         now = after
-        if not np.any(still & wanted):
+        if not np.any(moved & wanted):
             break
     return now
 
