@@ -13,6 +13,7 @@ import numpy as np
 from spiracle.kinetics import recomputed, solved
 from spiracle.kinetics.disposition import Disposition
 from spiracle.kinetics.exponentials import Number
+from spiracle.kinetics.gas_checks import GAS_CHECKS
 from spiracle.kinetics.schedule import Bolus, Infusion, Schedule
 from spiracle.kinetics.solving import amounts, levels
 from spiracle.kinetics.timing import (
@@ -135,4 +136,4 @@ _FORMULAS: dict[str, Callable[[Plain], Number]] = {
     "kinetics.split": _split,
     "kinetics.balance": _balance,
 }
-CHECKS = {name: _taking_rows(formula) for name, formula in _FORMULAS.items()}
+CHECKS = {name: _taking_rows(formula) for name, formula in _FORMULAS.items()} | GAS_CHECKS
