@@ -18,6 +18,9 @@ from spiracle.kinetics.schedule import Schedule, Steps
 from spiracle.refusals import OutOfRange
 
 _AT_ONCE = 400_000  # numbers of one working array; more animals than that are taken in turns
+_GRID_AT_ONCE = 200_000
+_CLOSE = 1e-4  # ke0 within this share of a rate: the effect site's own mode would lose four figures or more
+_SLOW = 1e-5  # a rate so slow that its steady state is a hundred thousand times what the flow has brought
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -91,7 +94,7 @@ class Course:
         piece = np.atleast_2d(np.searchsorted(self.steps.times, times, "right") - 1)
         return piece, np.atleast_2d(times) - self.steps.times[piece]
 
-    def part(self, animals: slice) -> Course:
+    def part(self, animals: npt.NDArray[np.intp]) -> Course:
         ke0 = None if self.ke0 is None else self.ke0[animals]
         return Course(
             self.rates[animals], self.enters[animals], self.seen[animals], ke0, self.steps, self.mode[:, animals], self.site[:, animals]
@@ -122,22 +125,38 @@ def levels(disposition: Disposition, schedule: Schedule, times_min: npt.ArrayLik
     negative or not finite.
     """
     times = _times(times_min)
-    whole, shape = course(disposition, schedule), disposition.shape
-    count, n = whole.rates.shape
-    each = max(1, _AT_ONCE // max(1, times.size * n))
-    if each >= count:
-        plasma, effect = whole.at(times)
-    else:
-        plasma = np.empty((count, times.size))
-        effect = None if whole.ke0 is None else np.empty((count, times.size))
-        for first in range(0, count, each):
-            turn = slice(first, first + each)
-            some, site = whole.part(turn).at(times)
-            plasma[turn] = some
-            if effect is not None and site is not None:
-                effect[turn] = site
-    full = (*shape, times.size)
-    return Levels(times, plasma.reshape(full), None if effect is None else effect.reshape(full))
+    whole = course(disposition, schedule)
+    count = whole.rates.shape[0]
+    plasma, effect = _room(count, times.size, whole.ke0 is not None)
+    _write(whole, times, np.arange(count), plasma, effect)
+    return _levels(disposition, times, plasma, effect)
+
+
+def on_grid(disposition: Disposition, schedule: Schedule, every_min: float, points: int) -> Levels:
+    """The same levels at 0, every_min, 2 every_min ...: for long rows of times and many animals.
+
+    exp(-r (i + j)) = exp(-r i) exp(-r j), so a row of times is a product of two short rows. That wants each mode by itself, which
+    costs figures where ke0 nearly equals a rate, or a flow meets a rate near 0: such animals are taken the long way.
+    """
+    if not (np.isfinite(every_min) and every_min > 0):
+        raise OutOfRange("every", f"{every_min:g} min is no step.", "Give a step above 0 min.")
+    if points < 1:
+        raise OutOfRange("points", f"{points} points.", "Give at least one.")
+    times = np.arange(points, dtype=np.float64) * float(every_min)
+    steps = _until(schedule.steps(), times[-1])
+    apart = _alone(disposition, bool(np.any(steps.flow)), float(times[-1]))
+    count = apart.rates.shape[0]
+    plasma, effect = _room(count, points, disposition.ke0 is not None)
+    mode = _each_change(apart, steps)
+    rows = _rows(steps.times, times)
+    turn = max(1, _GRID_AT_ONCE // points)
+    for first in range(0, count, turn):
+        some = slice(first, first + turn)
+        _grid(apart, mode[some], steps.times, rows, times, some, plasma, effect)
+    close = np.flatnonzero(apart.close)
+    if close.size:
+        _write(course(disposition, steps), times, close, plasma, effect)
+    return _levels(disposition, times, plasma, effect)
 
 
 def amounts(disposition: Disposition, schedule: Schedule, times_min: npt.ArrayLike) -> Amounts:
@@ -198,6 +217,132 @@ def _carry(apart: Modes, enters: Floats, ke0: Floats | None, steps: Steps) -> Co
         for p in range(len(left)):
             site[p + 1] += site[p] * left[p]
     return Course(rates, enters, seen, ke0, steps, mode, site)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Alone:
+    """Modes that each run by themselves: those of the plasma, that of the steady state if a pump runs, that of the effect site.
+
+    `by_dose` and `by_flow` (N, m) are what a unit bolus and a unit rise of the rate add to each; plasma is the sum of the first
+    `plasma` of them, effect the sum weighed by `effect` (N, m). `close` marks the animals for which this costs figures.
+    """
+
+    rates: Floats
+    by_dose: Floats
+    by_flow: Floats
+    plasma: int
+    effect: Floats | None
+    close: npt.NDArray[np.bool_]
+
+
+def _alone(disposition: Disposition, runs: bool, until: float) -> _Alone:
+    apart, ke0 = _row(disposition), effect_rate(disposition)
+    rates, n = apart.rates, apart.rates.shape[1]
+    v1 = np.broadcast_to(np.asarray(disposition.v1), disposition.shape).reshape(-1, 1)
+    by_dose, weigh = apart.right[:, 0, :] * apart.left[:, :, 0] / v1, None
+    close = np.zeros(len(rates), dtype=bool)
+    if ke0 is not None:
+        to = ke0[:, None]
+        gap = to - rates
+        close |= np.any(np.abs(gap) <= _CLOSE * np.maximum(to, rates), axis=1)
+        weigh = to / np.where(gap == 0, 1.0, gap)
+        by_dose = np.concatenate((by_dose, -_sum(by_dose * weigh)[:, None]), 1)
+        rates = np.concatenate((rates, to), 1)
+        weigh = np.concatenate((weigh, np.ones_like(to)), 1)
+    by_flow = by_dose
+    if runs:
+        close |= np.any(rates * until <= _SLOW, axis=1)
+        by_flow = -by_dose / np.where(rates > 0, rates, 1.0)
+        held = -by_flow[:, :n].sum(1)
+        by_dose, rates = np.insert(by_dose, n, 0.0, axis=1), np.insert(rates, n, 0.0, axis=1)
+        if weigh is not None:
+            weigh = np.insert(weigh, n, -_sum(by_flow * weigh) / held, axis=1)
+        by_flow = np.insert(by_flow, n, held, axis=1)
+    return _Alone(rates, by_dose, by_flow, n + runs, weigh, close)
+
+
+def _each_change(apart: _Alone, steps: Steps) -> Floats:
+    """The modes (N, P, m) just after each change."""
+    turned = np.diff(steps.flow, prepend=0.0)
+    mode = steps.jump[:, None, None] * apart.by_dose
+    if np.any(turned):
+        mode += turned[:, None, None] * apart.by_flow
+    fade = remains(apart.rates, np.diff(steps.times)[:, None, None])
+    for p in range(len(fade)):
+        mode[p + 1] += mode[p] * fade[p]
+    return np.ascontiguousarray(mode.transpose(1, 0, 2))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Rows:
+    """A grid of times as rows of `long` points, each from the state at one change; rows that begin inside another lie over it."""
+
+    long: int
+    full: int
+    starts: npt.NDArray[np.intp]
+    change: npt.NDArray[np.intp]
+    over: tuple[tuple[int, int], ...]
+
+
+def _rows(changes: Floats, times: Floats) -> _Rows:
+    long = max(1, round(np.sqrt(times.size)))
+    regular = np.arange(0, times.size, long)
+    first = np.unique(np.searchsorted(times, changes, "left"))
+    within = first[(first % long != 0) & (first < times.size)]
+    ends = np.minimum((within // long + 1) * long, times.size)
+    ends[:-1] = np.minimum(ends[:-1], within[1:])
+    starts = np.concatenate((regular, within))
+    change = np.searchsorted(changes, times[starts], "right") - 1
+    return _Rows(long, regular.size, starts, change, tuple(zip(within.tolist(), ends.tolist(), strict=True)))
+
+
+def _grid(
+    apart: _Alone, mode: Floats, changes: Floats, rows: _Rows, times: Floats, some: slice, plasma: Floats, effect: Floats | None
+) -> None:  # fmt: skip
+    """Write some animals' levels: the state at the start of each row, times the exponentials along a row."""
+    rates = apart.rates[some]
+    since = times[rows.starts] - changes[rows.change]
+    state = mode[:, rows.change] * remains(rates[:, None, :], since[:, None])
+    along = remains(rates[:, :, None], times[: rows.long])
+    _lay(state[..., : apart.plasma], along[:, : apart.plasma], rows, plasma[some])
+    if effect is not None and apart.effect is not None:
+        _lay(state * apart.effect[some, None, :], along, rows, effect[some])
+
+
+def _lay(state: Floats, along: Floats, rows: _Rows, into: Floats) -> None:
+    whole = into.shape[1] // rows.long
+    even = whole * rows.long
+    np.matmul(state[:, :whole], along, out=into[:, :even].reshape(-1, whole, rows.long))
+    if whole < rows.full:
+        into[:, even:] = np.matmul(state[:, whole : rows.full], along[:, :, : into.shape[1] - even])[:, 0]
+    if rows.over:
+        late = np.matmul(state[:, rows.full :], along)
+        for n, (start, end) in enumerate(rows.over):
+            into[:, start:end] = late[:, n, : end - start]
+
+
+def _until(steps: Steps, last: float) -> Steps:
+    kept = max(1, int(np.searchsorted(steps.times, last, "right")))
+    return Steps(steps.times[:kept], steps.jump[:kept], steps.flow[:kept])
+
+
+def _room(count: int, points: int, effect: bool) -> tuple[Floats, Floats | None]:
+    return np.empty((count, points)), np.empty((count, points)) if effect else None
+
+
+def _write(whole: Course, times: Floats, animals: npt.NDArray[np.intp], plasma: Floats, effect: Floats | None) -> None:
+    """Work out some animals' levels by the course itself, in turns that fit the memory near at hand."""
+    each = max(1, _AT_ONCE // max(1, times.size * whole.rates.shape[1]))
+    for first in range(0, animals.size, each):
+        turn = animals[first : first + each]
+        plasma[turn], site = whole.part(turn).at(times)
+        if effect is not None and site is not None:
+            effect[turn] = site
+
+
+def _levels(disposition: Disposition, times: Floats, plasma: Floats, effect: Floats | None) -> Levels:
+    full = (*disposition.shape, times.size)
+    return Levels(times, plasma.reshape(full), None if effect is None else effect.reshape(full))
 
 
 def _times(times_min: npt.ArrayLike) -> Floats:
