@@ -49,17 +49,18 @@ class Chosen:
     row: Model | None = None
 
 
-def model_for(request: PredictRequest, facts: Facts, tables: KineticsTables) -> Chosen:
+def model_for(request: PredictRequest, facts: Facts) -> Chosen:
     """The model of a request, or the refusal that names what is wrong with it."""
     if isinstance(request.model, GivenModel):
         return _given(request.model, request.species)
-    return _sourced(request.model, request, facts, tables)
+    return _sourced(request.model, request, facts)
 
 
 # ---- a sourced row
 
 
-def _sourced(id_: str, request: PredictRequest, facts: Facts, tables: KineticsTables) -> Chosen:
+def _sourced(id_: str, request: PredictRequest, facts: Facts) -> Chosen:
+    tables = facts.kinetics
     known = {m.id: m for m in tables.models}
     if id_ not in known:
         raise _no_such_model(id_, request.species, facts, tables)

@@ -17,7 +17,6 @@ from spiracle.case.facts import Facts
 from spiracle.kinetics.exponentials import Floats
 from spiracle.kinetics.schedule import Bolus, Infusion, Schedule
 from spiracle.kinetics.solving import levels
-from spiracle.kinetics.tables import KineticsTables
 from spiracle.quantity import Quantity, figure
 from spiracle.refusals import OutOfRange
 from spiracle.sheets.cautions import STANDING
@@ -38,6 +37,7 @@ from spiracle.sheets.predict_shapes import (
 SAYS = ("A prediction for a population by a model: predicted, not measured, and not a measurement of this animal. "
         "It gives no order; a licensed veterinarian decides.")  # fmt: skip
 SITES = ("plasma", "effect")
+SITE_WORDS = {"plasma": "plasma", "effect": "effect-site"}
 ZOOM, ROUNDS, LOOK_AHEAD_MIN = 201, 5, 30 * 24 * 60.0
 
 Both: TypeAlias = "dict[str, Floats]"
@@ -58,12 +58,12 @@ class Scale:
         return Series(unit=self.unit, values=rounded(values * self.times))
 
 
-def predict(request: PredictRequest, facts: Facts, tables: KineticsTables) -> Predicted:
+def predict(request: PredictRequest, facts: Facts) -> Predicted:
     """The whole prediction, or the first refusal."""
     facts.patient.check_weight(
         request.species, request.weight.number("kg"), confirmed=request.weight_confirmed, method="scale", typed_once=False,
     )  # fmt: skip
-    chosen = model_for(request, facts, tables)
+    chosen = model_for(request, facts)
     given, schedule = _given(request)
     times, notes = _times(request)
     scale = scale_of(request)
@@ -96,6 +96,14 @@ def predict(request: PredictRequest, facts: Facts, tables: KineticsTables) -> Pr
 
 
 # ---- numbers
+
+
+def sums_words(made: Predicted) -> str:
+    """All that is given, in one line: it stands whether or not there is a curve."""
+    doses = sum(g.kind == "bolus" for g in made.given)
+    runs = len(made.given) - doses
+    many = [f"{n} {word}{'' if n == 1 else more}" for n, word, more in ((doses, "bolus", "es"), (runs, "infusion", "s")) if n]
+    return f"{made.total.text}, {made.total_per_kg.text} in all by {shown(made.last_stop_min, 6)} min ({' and '.join(many)})"
 
 
 def measure(value: float, unit: str, digits: int = 3) -> Measure:
@@ -282,18 +290,18 @@ def _falls(request: PredictRequest, chosen: Chosen, at: At, schedule: Schedule, 
 
 
 def _fall(name: str, target: float, at: At, stop: float, scale: Scale) -> FallPart:
-    to = scale.measure(target)
+    to, where = scale.measure(target), SITE_WORDS[name]
     minute = falls_under(lambda t: at(t)[name], target, stop)
     if minute is None:
         return FallPart(site=name, to=to, at_min=None, after_stop_min=None,
-                        says=f"The {name} level is never above {to.text} from the last dose on.")  # fmt: skip
+                        says=f"The {where} level is never above {to.text} from the last dose on.")  # fmt: skip
     if minute == np.inf:
         days = f"{LOOK_AHEAD_MIN / 1440:g} days"
         return FallPart(site=name, to=to, at_min=None, after_stop_min=None,
-                        says=f"The {name} level is still above {to.text} after {days}.")  # fmt: skip
+                        says=f"The {where} level is still above {to.text} after {days}.")  # fmt: skip
     after = minute - stop
     return FallPart(site=name, to=to, at_min=float(f"{minute:.6g}"), after_stop_min=float(f"{after:.6g}"),
-                    says=f"The {name} level is predicted to fall to {to.text} {minutes(after)} after the last dose ended.")  # fmt: skip
+                    says=f"The {where} level is predicted to fall to {to.text} {minutes(after)} after the last dose ended.")  # fmt: skip
 
 
 def minutes(value: float) -> str:
