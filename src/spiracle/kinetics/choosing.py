@@ -51,9 +51,7 @@ class Model:
 def by_id(tables: KineticsTables, id_: str) -> Model:
     """A set by its id, whoever it is for; a partial one is refused with what it lacks."""
     row = tables.model(id_)
-    if row.runs is None:
-        raise Missing("model", f"{row.id} is partial: {row.lacks}.", _runnable(tables, row.drug, row.species))
-    return _model(tables, row, row.runs)
+    return _model(tables, row)
 
 
 def choose(
@@ -87,8 +85,7 @@ def choose(
         raise NotOneOf("use", f"No set of {drug} in the {species} serves for {use}.", _runnable(tables, drug, species))
     row = may[0]
     _suits(row, age_months, weight_kg, asa, {*conditions, *(["sighthound"] if sighthound else [])})
-    assert row.runs is not None
-    model = _model(tables, row, row.runs)
+    model = _model(tables, row)
     if premedicated != row.premedicated:
         had = "after premedication" if row.premedicated else "without premedication"
         model = replace(model, cautions=(*model.cautions, f"The animals of this set were {had}; this one was not."))
@@ -127,7 +124,7 @@ def _suits(
     row: ModelRow, age_months: float | None, weight_kg: Decimal | float | None, asa: int | None, conditions: set[str]
 ) -> None:
     """Refuses an animal outside those that the set may stand for."""
-    assert row.adult_from_months is not None and row.weight_from_kg is not None and row.asa_at_most is not None
+    months, least_kg, healthy = row.adult_from_months or 0, Decimal(row.weight_from_kg or 0), row.asa_at_most or 0
     if weight_kg is None:
         raise Missing("weight", "The weight is not entered.", "Weigh the animal.")
     if age_months is None:
@@ -137,26 +134,28 @@ def _suits(
     for condition in sorted(conditions & set(row.not_for)):
         raise Unknown("model", NOT_FOR.get(condition, f"This set was made in healthy adults; {condition} stands on the list."),
                       "Only sums can be shown.")  # fmt: skip
-    if age_months < row.adult_from_months:
+    if age_months < months:
         raise OutOfRange("age", f"{age_months:.3g} months: the animals of this set were grown.",
-                         f"It is used from {row.adult_from_months} months on.")  # fmt: skip
-    if float(weight_kg) < float(row.weight_from_kg):
+                         f"It is used from {months} months on.")  # fmt: skip
+    if Decimal(str(weight_kg)) < least_kg:
         raise OutOfRange("weight", f"{float(weight_kg):.3g} kg is less than the animals of this set weighed.",
-                         f"It is used from {figure(Decimal(row.weight_from_kg))} kg on.")  # fmt: skip
-    if asa > row.asa_at_most:
-        raise OutOfRange("ASA status", f"{asa}: the animals of this set were healthy.", f"It is used up to {row.asa_at_most}.")
+                         f"It is used from {figure(least_kg)} kg on.")  # fmt: skip
+    if asa > healthy:
+        raise OutOfRange("ASA status", f"{asa}: the animals of this set were healthy.", f"It is used up to {healthy}.")
 
 
-def _model(tables: KineticsTables, row: ModelRow, runs: Constants) -> Model:
+def _model(tables: KineticsTables, row: ModelRow) -> Model:
+    if row.runs is None:
+        raise Missing("model", f"{row.id} is partial: {row.lacks}.", _runnable(tables, row.drug, row.species))
     site = tables.effect_site(row.id)
     ke0 = None if site is None or site.ke0 is None else float(site.ke0)
     others = [tables.model(other) for other in row.widen_with]
-    log_sd = {name: _log_sd(float(cv)) for name, cv in row.spread.items()}
+    log_sd: dict[str, float] = {name: _log_sd(float(cv)) for name, cv in row.spread.items()}
     if ke0 is not None and site is not None:
         log_sd["ke0"] = float(site.log_sd or 0)
     return Model(
         row=row,
-        disposition=_disposition(runs, ke0),
+        disposition=_disposition(row.runs, ke0),
         log_sd=log_sd,
         residual_log_sd=float(row.residual_log_sd or 0),
         widen=tuple(_disposition(o.runs, ke0) for o in others if o.runs),
@@ -192,7 +191,9 @@ def _cautions(row: ModelRow, site: EffectSiteRow | None) -> list[str]:
     if row.never:
         lines.append(f"Never for {', '.join(row.never)}.")
     if row.total_at_most_mg_kg is not None:
-        lines.append(f"Up to {figure(Decimal(row.total_at_most_mg_kg))} mg/kg within {row.total_within_min} min: {row.total_says}.")
+        lines.append(
+            f"Up to {figure(Decimal(row.total_at_most_mg_kg))} mg/kg within {row.total_within_min} min: {row.total_says}."
+        )
     if site is None:
         lines.append("No effect-site constant is known: the curve is that of the plasma.")
     else:

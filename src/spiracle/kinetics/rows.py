@@ -14,9 +14,13 @@ Quality = Literal["full", "derived", "approximate", "weak", "partial"]
 Background = Literal["awake", "isoflurane", "sevoflurane", "any"]
 Use = Literal["induction", "infusion"]
 Constant = Literal["v1", "cl", "q2", "v2", "q3", "v3"]
-Role = Literal["CL", "Q2", "Q3", "V1", "V2", "V3", "Vss", "Vz", "V", "MRT", "half-life", "first half-life", "second half-life"]
-Event = Literal["asleep", "no-swallow", "no-jaw-tone", "intubation", "apnoea", "no-pedal-reflex", "light-anaesthesia", "immobility", "extubation",
-                "walking", "recovered", "antinociception"]  # fmt: skip
+Role = Literal[
+    "CL", "Q2", "Q3", "V1", "V2", "V3", "Vss", "Vz", "V", "MRT", "half-life", "first half-life", "second half-life"
+]
+Event = Literal[
+    "asleep", "no-swallow", "no-jaw-tone", "intubation", "apnoea", "no-pedal-reflex", "light-anaesthesia", "immobility",
+    "extubation", "walking", "recovered", "antinociception",
+]  # fmt: skip
 Premedication = Literal["none", "acepromazine+opioid", "alpha-2+opioid", "alpha-2", "mixed", "any"]
 Figure = Decimal | int
 
@@ -89,7 +93,7 @@ class ModelRow(ActedOn, frozen=True, kw_only=True):
     ours: tuple[str, ...] = ()
     residual_log_sd: Figure | None = None
     residual_says: str = ""
-    spread: dict[str, Figure] = {}
+    spread: dict[Constant, Figure] = msgspec.field(default_factory=dict)
     spread_printed: tuple[Constant, ...] = ()
     spread_says: str = ""
     widen_with: tuple[str, ...] = ()

@@ -90,11 +90,17 @@ class KineticsTables:
             if other is None or other.runs is None or (other.drug, other.species) != alike:
                 raise BadTable(f"row {row_id}", f"names {named}, which is no set of the same drug and species to run.")
         for effect in self.effects:
-            if (effect.made == "none") != (effect.low is None and effect.high is None) or bool(effect.unit) != bool(effect.model):
-                raise BadTable(f"row {effect.id}", "has a level without a set and a unit, or says that none is known and has one.")
+            if (effect.made == "none") != (effect.low is None and effect.high is None) or bool(effect.unit) != bool(
+                effect.model
+            ):
+                raise BadTable(
+                    f"row {effect.id}", "has a level without a set and a unit, or says that none is known and has one."
+                )
         for check in self.verifications:
             if (check.published is None) != (check.within_percent is None) or self.model(check.model).runs is None:
-                raise BadTable(f"row {check.id}", "holds no tolerance beside a measured level, or names a set that is not run.")
+                raise BadTable(
+                    f"row {check.id}", "holds no tolerance beside a measured level, or names a set that is not run."
+                )
 
     def _names(self) -> Iterator[tuple[str, str, tuple[str, str]]]:
         """Every set that a row names, with the drug and species it has to be of."""
@@ -123,7 +129,11 @@ def _faults_of(row: ModelRow) -> Iterator[str]:
     if row.adult_from_months is None or row.weight_from_kg is None or row.asa_at_most is None:
         yield "does not say for which animals it may be used."
     names = row.runs.named()
-    if names.keys() - row.spread.keys() or row.spread.keys() - names.keys() or not set(row.spread_printed) <= names.keys():
+    if (
+        names.keys() - row.spread.keys()
+        or row.spread.keys() - names.keys()
+        or not set(row.spread_printed) <= names.keys()
+    ):
         yield f"needs a spread for {', '.join(names)}, and for nothing else."
     if len(names) not in {2, 4, 6} or ("q2" in names) != ("v2" in names) or ("q3" in names) != ("v3" in names):
         yield "has a clearance between compartments without a volume, or the other way round."
