@@ -89,7 +89,7 @@ def _model(table: dict[str, Any]) -> str | GivenModel:
         return wanted
     if not told:
         raise Missing("model", "has neither an id nor parameters.", 'Write an id, or v1 = "0.4 L/kg" and the others.')
-    given = tuple(Parameter(k, _parameter(table, k)) for k in told)
+    given = tuple(Parameter(k, _parameter(table, k), str(table[k]).strip()) for k in told)
     _whole(set(told))
     return GivenModel(given, _spread(table), _text(table, "name", "model"))
 

@@ -7,11 +7,11 @@ from collections.abc import Iterator
 from spiracle.doors.text_rows import plain, row, title
 from spiracle.quantity import reading
 from spiracle.sheets.cautions import MEMORY_SIGN, MEMORY_WORDS, PREDICTED_SIGN, PREDICTED_WORDS
+from spiracle.sheets.predict_band import round_step
 from spiracle.sheets.predict_shapes import Band, Percentiles, Predicted
 from spiracle.sheets.predicted import shown, sums_words
 
 LINES = 40
-STEPS_MIN = (0.25, 0.5, 1, 2, 2.5, 5, 10, 15, 20, 30, 60, 120, 240, 360, 720, 1440)
 QUALITIES = {
     "given": "given in the file, without a source",
     "full": "full: every constant is printed by its source",
@@ -31,16 +31,25 @@ def predict_csv(made: Predicted) -> bytes:
     """Every moment in a line of its own. Where the band was worked out at fewer moments its cells are empty in between."""
     unit = made.plasma.unit
     names = ["time (min)", f"plasma ({unit})"]
-    columns = [made.times.values, made.plasma.values]
+    columns: list[tuple[float | None, ...]] = [made.times.values, made.plasma.values]
     if made.effect is not None:
         names.append(f"effect site ({unit})")
         columns.append(made.effect.values)
+    step = 1 if made.band is None else made.band.every
     for site, percentiles in _bands(made.band):
         for name in ("p10", "p50", "p90"):
             names.append(f"{site} {name} ({unit})")
-            columns.append(getattr(percentiles, name))
-    lines = [",".join(names), *(",".join(f"{v:.10g}" for v in cells) for cells in zip(*columns, strict=True))]
+            columns.append(_spaced(getattr(percentiles, name), step, len(made.times.values)))
+    lines = [
+        ",".join(names),
+        *(",".join("" if v is None else f"{v:.10g}" for v in cells) for cells in zip(*columns, strict=True)),
+    ]
     return ("\r\n".join(lines) + "\r\n").encode()
+
+
+def _spaced(values: tuple[float, ...], step: int, count: int) -> tuple[float | None, ...]:
+    """Each value at its own moment and nothing in between."""
+    return tuple(values[i // step] if i % step == 0 else None for i in range(count))
 
 
 def _bands(band: Band | None) -> Iterator[tuple[str, Percentiles]]:
@@ -57,7 +66,11 @@ def _head(made: Predicted) -> Iterator[str]:
     yield ""
     name = f"{patient.name}, " if patient.name else ""
     yield from row("patient", f"{name}{patient.species}, {patient.weight.text}")
-    of = f"{model.population}, n = {model.n if model.n is not None else 'not known'}" if model.population else "parameters of the file"
+    of = (
+        f"{model.population}, n = {model.n if model.n is not None else 'not known'}"
+        if model.population
+        else "parameters of the file"
+    )
     yield from row("model", f"{model.id}: {of}{_sign(made)}")
     yield from row("quality", QUALITIES.get(model.quality, model.quality))
     yield from row("given", sums_words(made))
@@ -70,28 +83,13 @@ def _sign(made: Predicted) -> str:
 # ---- the table
 
 
-def every(count: int, step_min: float) -> int:
-    """Each how-manieth moment is printed: the least that fits into the lines and falls on round times.
-
-    >>> every(721, 1 / 6), every(30, 1.0), every(7201, 1 / 60)
-    (30, 1, 300)
-    """
-    if count <= LINES:
-        return 1
-    for wide in STEPS_MIN:
-        many = wide / step_min
-        if abs(many - round(many)) < 1e-6 and (count - 1) / round(many) < LINES:
-            return round(many)
-    return -(-(count - 1) // (LINES - 1))
-
-
 def _table(made: Predicted) -> Iterator[str]:
-    yield from title(f"Levels, {made.plasma.unit}", PREDICTED_SIGN)
+    yield from title("Levels", f"{made.plasma.unit} {PREDICTED_SIGN}")
     if made.withheld:
         yield from row("WITHHELD", made.withheld)
         return
     times = made.times.values
-    step = every(len(times), times[1])
+    step = round_step(len(times), times[1], LINES)
     if step > 1:
         yield from plain(f"Every {shown(times[step], 4)} min of {len(times):,} moments; csv and json hold all.")
     heads = ["min", "plasma", *(["10 to 90 %"] if made.band else [])]
@@ -110,16 +108,19 @@ def _cells(made: Predicted, i: int, places: int) -> list[str]:
     time = made.times.values[i]
     cells = [reading(Decimal(str(time)), places if time == int(time) or places else 1), shown(made.plasma.values[i])]
     if made.band:
-        cells.append(_spread(made.band.plasma, i))
+        cells.append(_spread(made.band.plasma, made.band.every, i))
     if made.effect is not None:
         cells.append(shown(made.effect.values[i]))
         if made.band and made.band.effect:
-            cells.append(_spread(made.band.effect, i))
+            cells.append(_spread(made.band.effect, made.band.every, i))
     return cells
 
 
-def _spread(of: Percentiles, i: int) -> str:
-    return f"{shown(of.p10[i], 2)} to {shown(of.p90[i], 2)}"
+def _spread(of: Percentiles, every: int, i: int) -> str:
+    if i % every:
+        return ""
+    low, high = shown(of.p10[i // every], 2), shown(of.p90[i // every], 2)
+    return low if low == high else f"{low} to {high}"
 
 
 def _line(cells: list[str], given: str) -> str:
@@ -136,7 +137,7 @@ def _at(made: Predicted, start: float, end: float) -> str:
             words.append(g.per_kg.text)
         if g.kind == "infusion" and start <= g.stop_min < end:
             words.append("stops")
-    return ", ".join(words)
+    return ", ".join(words) if len(words) < 3 else f"{len(words)} changes, see below"
 
 
 # ---- what follows
@@ -180,7 +181,7 @@ def _given(made: Predicted, working: bool) -> Iterator[str]:
 
 def _model(made: Predicted, working: bool) -> Iterator[str]:
     model = made.model
-    yield from title(f"Model {model.id}", model.quality)
+    yield from title("Model", f"{model.id}, {model.quality}")
     yield from plain(model.says)
     for p in model.parameters:
         written = f" (written {p.as_written})" if p.as_written and p.as_written != p.text else ""
@@ -192,7 +193,8 @@ def _model(made: Predicted, working: bool) -> Iterator[str]:
     for cite in model.sources if working else ():
         yield from row("source", f"{cite.citation} ({cite.seen})")
     if model.sources and not working:
-        yield from plain(f"{len(model.sources)} sources: --working shows them.")
+        many = len(model.sources)
+        yield from plain(f"{many} source{'' if many == 1 else 's'}: --working shows {'it' if many == 1 else 'them'}.")
 
 
 def _foot(made: Predicted) -> Iterator[str]:

@@ -24,13 +24,14 @@ HATCH = (f'<defs><pattern id="guess" width="5" height="5" patternUnits="userSpac
 
 @dataclass(frozen=True, slots=True)
 class Panel:
-    """One curve: `middle` at each time, `low` and `high` where a population exists, `lines` as levels asked for."""
+    """One curve: `middle` at each time, `low` and `high` at `band_times` where a population exists, `lines` as levels asked for."""
 
     title: str
     unit: str
     middle: Sequence[float]
     low: Sequence[float] = ()
     high: Sequence[float] = ()
+    band_times: Sequence[float] = ()
     lines: Sequence[float] = ()
     band_says: str = ""
 
@@ -82,7 +83,7 @@ def level_svg(picture: LevelPicture) -> str:
     parts, top = [HATCH], HEAD
     for panel in picture.panels:
         frame = Frame(first, last, top, round_top(_highest(panel)))
-        parts += [*_grid(panel, frame), *_band(panel, picture, frame), *_curve(panel, picture, frame),
+        parts += [*_grid(panel, frame), *_band(panel, frame), *_curve(panel, picture, frame),
                   *_lines(panel, frame), *_now(picture, frame), *_title(panel, frame)]  # fmt: skip
         top += PANEL + APART
     frame = Frame(first, last, top - APART, 1.0)
@@ -112,7 +113,9 @@ def round_top(highest: float) -> float:
 
 
 def _highest(panel: Panel) -> float:
-    return max(max(panel.middle), max(panel.high, default=0.0), max(panel.lines, default=0.0))
+    """What the scale has to hold. A level asked for that lies far above the curve is told in words, not drawn."""
+    curve = max(*panel.middle, max(panel.high, default=0.0))
+    return max([curve, *(line for line in panel.lines if line <= 2 * curve)])
 
 
 def drawn(values: Sequence[float], buckets: int = BUCKETS) -> list[int]:
@@ -170,15 +173,15 @@ def _minutes(frame: Frame) -> Iterable[str]:
     yield _text(LEFT - 6, frame.top + 13, "min", "end", size=10, fill=QUIET)
 
 
-def _points(picture: LevelPicture, frame: Frame, values: Sequence[float], which: Iterable[int]) -> str:
-    return "L".join(f"{frame.x(picture.times_min[i]):.1f} {frame.y(values[i]):.1f}" for i in which)
+def _points(times: Sequence[float], frame: Frame, values: Sequence[float], which: Iterable[int]) -> str:
+    return "L".join(f"{frame.x(times[i]):.1f} {frame.y(values[i]):.1f}" for i in which)
 
 
-def _band(panel: Panel, picture: LevelPicture, frame: Frame) -> Iterable[str]:
+def _band(panel: Panel, frame: Frame) -> Iterable[str]:
     if not panel.low or not panel.high:
         return
-    up = _points(picture, frame, panel.high, drawn(panel.high))
-    down = _points(picture, frame, panel.low, reversed(drawn(panel.low)))
+    up = _points(panel.band_times, frame, panel.high, drawn(panel.high))
+    down = _points(panel.band_times, frame, panel.low, reversed(drawn(panel.low)))
     yield f'<path d="M{up}L{down}Z" fill="{PLUM}" fill-opacity="0.08" stroke="none"/>'
     yield f'<path d="M{up}L{down}Z" fill="url(#guess)" fill-opacity="0.75" stroke="none"/>'
 
@@ -190,17 +193,19 @@ def _curve(panel: Panel, picture: LevelPicture, frame: Frame) -> Iterable[str]:
     coming = which[max(0, len(past) - 1) :]
     for part, dash in ((past, ""), (coming, ' stroke-dasharray="6 4"')):
         if len(part) > 1:
-            yield (f'<path d="M{_points(picture, frame, panel.middle, part)}" fill="none" stroke="#fff" stroke-width="3.4" '
+            yield (f'<path d="M{_points(picture.times_min, frame, panel.middle, part)}" fill="none" stroke="#fff" stroke-width="3.4" '
                    'stroke-opacity="0.8"/>')  # fmt: skip
-            yield (f'<path d="M{_points(picture, frame, panel.middle, part)}" fill="none" stroke="{PLUM}" '
+            yield (f'<path d="M{_points(picture.times_min, frame, panel.middle, part)}" fill="none" stroke="{PLUM}" '
                    f'stroke-width="1.6"{dash}/>')  # fmt: skip
 
 
 def _lines(panel: Panel, frame: Frame) -> Iterable[str]:
     for level in panel.lines:
+        if level > frame.ceiling:
+            continue
         y = frame.y(level)
         yield _line(LEFT, y, WIDTH - RIGHT, y, INK, 0.9, 'stroke-dasharray="2 3"')
-        yield _text(LEFT + 4, y - 3, f"{level:.4g} asked", size=10)
+        yield _text(WIDTH - RIGHT - 4, y - 3, f"asked: {level:.4g}", "end", size=10)
 
 
 def _now(picture: LevelPicture, frame: Frame) -> Iterable[str]:
@@ -244,14 +249,9 @@ def _mark(mark: Mark, frame: Frame, top: float) -> Iterable[str]:
     if right - left > 3:
         yield (f'<rect x="{left:.1f}" y="{top + 1:.1f}" width="{right - left:.1f}" height="13" fill="#fff" '
                f'stroke="{INK}" stroke-width="1"/>')  # fmt: skip
-        inside = right - left > words
-        yield _text(
-            left + 4 if inside or not turned else left - 4,
-            top + 11,
-            mark.text,
-            "start" if inside or not turned else "end",
-            size=10,
-        )
+        outside = turned and right - left <= words
+        x, anchor = (left - 4, "end") if outside else (left + 4, "start")
+        yield _text(x, top + 11, mark.text, anchor, size=10)
         return
     yield f'<path d="M{left:.1f} {top + 1:.1f}l4.5 9h-9z" fill="{INK}"/>'
     yield _text(left - 7 if turned else left + 7, top + 10.5, mark.text, "end" if turned else "start", size=10)

@@ -11,7 +11,7 @@ from difflib import get_close_matches
 from math import log, sqrt
 
 from spiracle.case.facts import Facts
-from spiracle.kinetics.choosing import Model, by_id
+from spiracle.kinetics.choosing import PREDICTION, Model, by_id
 from spiracle.kinetics.disposition import Disposition
 from spiracle.kinetics.tables import KineticsTables
 from spiracle.quantity import Quantity
@@ -80,10 +80,11 @@ def _sourced(id_: str, request: PredictRequest, facts: Facts) -> Chosen:
 
 def _chosen(model: Model, facts: Facts) -> Chosen:
     row, typical = model.row, model.disposition
+    told = (*(c for c in model.cautions if c != PREDICTION), *_untold(model))  # the prediction says that itself
     part = ModelPart(
         id=row.id, quality=row.quality, drug=row.drug, species=row.species, population=row.population, n=row.n, says=model.words,
         compartments=len(typical.volumes), saturable=False, parameters=_parameters(typical),
-        sources=cites(model.sources, facts.sources), cautions=(*model.cautions, *_untold(model)), memory=model.memory,
+        sources=cites(model.sources, facts.sources), cautions=told, memory=model.memory,
     )  # fmt: skip
     return Chosen(part, typical, model.log_sd, model.residual_log_sd, model.widen, row=model)
 
@@ -123,11 +124,15 @@ def _no_such_model(id_: str, species: str, facts: Facts, tables: KineticsTables)
         return Unknown("model, id", f"{id_!r} is a drug, not the id of a model.", _of_species(tables, word, species))
     drug = _drug_named(word, facts)
     if drug:
-        return Missing("model, id", f"no model of {drug} is known.", "Only sums can be shown; or give parameters in the file.")
+        return Missing(
+            "model, id", f"no model of {drug} is known.", "Only sums can be shown; or give parameters in the file."
+        )
     runs = [m.id for m in tables.models if m.runs and m.species == species]
     near = get_close_matches(word, [m.id for m in tables.models], n=3, cutoff=0.4)
     hint = f"Near it: {', '.join(near)}." if near else f"For the {species}: {', '.join(runs)}."
-    return Unknown("model, id", f"{id_[:60]!r} is no model that Spiracle holds.", hint, use=near[0] if len(near) == 1 else None)
+    return Unknown(
+        "model, id", f"{id_[:60]!r} is no model that Spiracle holds.", hint, use=near[0] if len(near) == 1 else None
+    )
 
 
 def _drug_named(word: str, facts: Facts) -> str:
@@ -152,7 +157,7 @@ def _of_species(tables: KineticsTables, drug: str, species: str) -> str:
 
 def _given(model: GivenModel, species: str) -> Chosen:
     typical, saturating = _built(model)
-    shown = tuple(_parameter(p.name, float(p.value.number(UNITS[KIND[p.name]])), UNITS[KIND[p.name]], str(p.value))
+    shown = tuple(_parameter(p.name, float(p.value.number(UNITS[KIND[p.name]])), UNITS[KIND[p.name]], p.written)
                   for p in model.parameters)  # fmt: skip
     cautions = ["The parameters stand in the file, given by whoever wrote it: this curve is as good as they are."]
     log_sd: dict[str, float] = {}

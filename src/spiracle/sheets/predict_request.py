@@ -13,10 +13,11 @@ from spiracle.quantity import Quantity
 
 @dataclass(frozen=True, slots=True)
 class Parameter:
-    """One parameter as it was written down."""
+    """One parameter, and the very text in which it was written down."""
 
     name: str
     value: Quantity
+    written: str
 
 
 @dataclass(frozen=True, slots=True)

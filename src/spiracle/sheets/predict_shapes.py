@@ -35,8 +35,10 @@ class Percentiles(Plain, frozen=True, kw_only=True):
 
 
 class Band(Plain, frozen=True, kw_only=True):
-    """The spread between animals, in the unit of the levels."""
+    """The spread between animals, in the unit of the levels, at its own `times`: each `every`th of the curve's, where those are many."""
 
+    times: Series
+    every: int
     unit: str
     animals: int
     says: str
@@ -151,5 +153,6 @@ class Predicted(Plain, frozen=True, kw_only=True):
 
 
 def predicted_json(made: Predicted) -> bytes:
-    """The prediction's JSON, indented."""
-    return msgspec.json.format(msgspec.json.encode(made), indent=1) + b"\n"
+    """The prediction's JSON: a line for each key, so that a row of thousands of numbers stays one line."""
+    parts = msgspec.json.decode(msgspec.json.encode(made), type=dict[str, msgspec.Raw])
+    return b"{\n" + b",\n".join(b'  "%s": %s' % (k.encode(), bytes(v)) for k, v in parts.items()) + b"\n}\n"

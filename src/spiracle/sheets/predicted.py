@@ -17,9 +17,12 @@ from spiracle.case.facts import Facts
 from spiracle.kinetics.exponentials import Floats
 from spiracle.kinetics.schedule import Bolus, Infusion, Schedule
 from spiracle.kinetics.solving import levels
+from spiracle.kinetics.timing import Site
 from spiracle.quantity import Quantity, figure
 from spiracle.refusals import OutOfRange
 from spiracle.sheets.cautions import STANDING
+from spiracle.sheets.level_svg import LevelPicture, Mark, Panel
+from spiracle.sheets.predict_band import band_of, falls_of
 from spiracle.sheets.predict_model import Chosen, model_for, per_kg
 from spiracle.sheets.predict_request import BolusAsked, InfusionAsked, PredictRequest
 from spiracle.sheets.predict_shapes import (
@@ -36,7 +39,7 @@ from spiracle.sheets.predict_shapes import (
 
 SAYS = ("A prediction for a population by a model: predicted, not measured, and not a measurement of this animal. "
         "It gives no order; a licensed veterinarian decides.")  # fmt: skip
-SITES = ("plasma", "effect")
+SITES: tuple[Site, ...] = ("plasma", "effect")
 SITE_WORDS = {"plasma": "plasma", "effect": "effect-site"}
 ZOOM, ROUNDS, LOOK_AHEAD_MIN = 201, 5, 30 * 24 * 60.0
 
@@ -80,7 +83,7 @@ def predict(request: PredictRequest, facts: Facts) -> Predicted:
         times=Series(unit="min", values=() if withheld else rounded(times)),
         plasma=scale.series(found["plasma"]) if found else empty,
         effect=(scale.series(found["effect"]) if found else empty) if site else None,
-        band=None if withheld else band_of(chosen, schedule, times, scale),
+        band=None if withheld else band_of(chosen, schedule, times, scale.unit, scale.times),
         withheld=withheld,
         given=given,
         total=_total(schedule, request.weight),
@@ -102,7 +105,11 @@ def sums_words(made: Predicted) -> str:
     """All that is given, in one line: it stands whether or not there is a curve."""
     doses = sum(g.kind == "bolus" for g in made.given)
     runs = len(made.given) - doses
-    many = [f"{n} {word}{'' if n == 1 else more}" for n, word, more in ((doses, "bolus", "es"), (runs, "infusion", "s")) if n]
+    many = [
+        f"{n} {word}{'' if n == 1 else more}"
+        for n, word, more in ((doses, "bolus", "es"), (runs, "infusion", "s"))
+        if n
+    ]
     return f"{made.total.text}, {made.total_per_kg.text} in all by {shown(made.last_stop_min, 6)} min ({' and '.join(many)})"
 
 
@@ -206,7 +213,9 @@ def _times(request: PredictRequest) -> tuple[Floats, tuple[str, ...]]:
 
 def _after_the_end(request: PredictRequest) -> tuple[str, ...]:
     starts = [*((b.field, b.at) for b in request.boluses), *((i.field, i.start) for i in request.infusions)]
-    return tuple(f"{name.capitalize()} is given at {at}, after the curve ends." for name, at in starts if at > request.until)
+    return tuple(
+        f"{name.capitalize()} is given at {at}, after the curve ends." for name, at in starts if at > request.until
+    )
 
 
 # ---- the curve
@@ -236,13 +245,10 @@ def _beyond(chosen: Chosen, schedule: Schedule) -> str:
             f"{most:g} mg/kg: {row.total_says}.")  # fmt: skip
 
 
-def band_of(chosen: Chosen, schedule: Schedule, times: Floats, scale: Scale) -> None:
-    """The spread between animals; nothing where no population is known."""
-    return None
-
-
 def _peaks(at: At, times: Floats, schedule: Schedule, scale: Scale) -> tuple[Peak, ...]:
-    ends = [t for b in schedule.boluses for t in (b.at_min, b.at_min + b.over_min)] + [i.stop_min for i in schedule.infusions]
+    ends = [t for b in schedule.boluses for t in (b.at_min, b.at_min + b.over_min)] + [
+        i.stop_min for i in schedule.infusions
+    ]
     looked = np.unique(np.concatenate((times, [e for e in ends if e <= times[-1]])))
     found = at(looked)
     return tuple(_peak(name, at, looked, found[name], scale) for name in SITES if name in found)
@@ -285,23 +291,45 @@ def _facts(chosen: Chosen) -> FactsPart:
 
 def _falls(request: PredictRequest, chosen: Chosen, at: At, schedule: Schedule, scale: Scale) -> tuple[FallPart, ...]:
     stop = last_stop(schedule)
-    sites = SITES if chosen.typical.ke0 is not None else SITES[:1]
-    return tuple(_fall(name, float(level.number("mg/L")), at, stop, scale) for level in request.fall_to for name in sites)
+    found = []
+    for level in request.fall_to:
+        target = float(level.number("mg/L"))
+        for name in SITES if chosen.typical.ke0 is not None else SITES[:1]:
+            minute = falls_under(lambda t, name=name: at(t)[name], target, stop)  # type: ignore[misc]
+            found.append(
+                _fall(name, scale.measure(target), minute, stop, falls_of(chosen, schedule, stop, target, name))
+            )
+    return tuple(found)
 
 
-def _fall(name: str, target: float, at: At, stop: float, scale: Scale) -> FallPart:
-    to, where = scale.measure(target), SITE_WORDS[name]
-    minute = falls_under(lambda t: at(t)[name], target, stop)
+def _fall(name: Site, to: Measure, minute: float | None, stop: float, spread: tuple[float, float] | None) -> FallPart:
+    where = f"The {SITE_WORDS[name]} level"
     if minute is None:
         return FallPart(site=name, to=to, at_min=None, after_stop_min=None,
-                        says=f"The {where} level is never above {to.text} from the last dose on.")  # fmt: skip
+                        says=f"{where} of the typical animal is never above {to.text} from the last dose on{_among(spread)}.")  # fmt: skip
     if minute == np.inf:
         days = f"{LOOK_AHEAD_MIN / 1440:g} days"
         return FallPart(site=name, to=to, at_min=None, after_stop_min=None,
-                        says=f"The {where} level is still above {to.text} after {days}.")  # fmt: skip
+                        says=f"{where} is still above {to.text} after {days}.")  # fmt: skip
     after = minute - stop
-    return FallPart(site=name, to=to, at_min=float(f"{minute:.6g}"), after_stop_min=float(f"{after:.6g}"),
-                    says=f"The {where} level is predicted to fall to {to.text} {minutes(after)} after the last dose ended.")  # fmt: skip
+    low, high = (None, None) if spread is None else (_told(spread[0]), _told(spread[1]))
+    return FallPart(
+        site=name, to=to, at_min=float(f"{minute:.6g}"), after_stop_min=float(f"{after:.6g}"), p10_min=low, p90_min=high,
+        says=f"{where} is predicted to fall to {to.text} {minutes(after)} after the last dose ended{_among(spread)}.",
+    )  # fmt: skip
+
+
+def _told(minute: float) -> float | None:
+    return None if minute == np.inf else float(f"{minute:.6g}")
+
+
+def _among(spread: tuple[float, float] | None) -> str:
+    """The spread of that time between animals, in words; empty without a population."""
+    if spread is None:
+        return ""
+    low, high = spread
+    late = "not within a week" if high == np.inf else minutes(high)
+    return f" (10 to 90 % of animals: {'not within a week' if low == np.inf else minutes(low)} to {late})"
 
 
 def minutes(value: float) -> str:
@@ -332,3 +360,24 @@ def too_much_of(schedule: Schedule, most: float) -> None:
     total = schedule.total_by(last_stop(schedule))
     if total > most:
         raise OutOfRange("total", f"{total:.4g} mg/kg in all is no dose.", f"Write up to {most:g} mg/kg in all.")
+
+
+# ---- for the picture
+
+
+def picture_of(made: Predicted) -> LevelPicture:
+    """The curve as it is drawn: the effect site first, since that is what is titrated to, then the plasma."""
+    panels = []
+    at = () if made.band is None else made.band.times.values
+    for title, site, series in (("effect site", "effect", made.effect), ("plasma", "plasma", made.plasma)):
+        if series is None or not series.values:
+            continue
+        of = None if made.band is None else getattr(made.band, site)
+        low, high, words = (
+            ((), (), "") if of is None else (of.p10, of.p90, "hatched: 10 to 90 % of the model's animals")
+        )
+        asked = tuple(f.to.value for f in made.falls if f.site == site)
+        panels.append(Panel(title, series.unit, series.values, low, high, at, asked, words))
+    marks = tuple(Mark(g.start_min, g.stop_min, g.per_kg.text) for g in made.given)
+    now = None if made.now is None else made.now.at_min
+    return LevelPicture(made.times.values, tuple(panels), marks, now, made.says)
