@@ -19,7 +19,7 @@ from spiracle.kinetics.schedule import Schedule, Steps
 from spiracle.refusals import OutOfRange
 
 _AT_ONCE = 400_000  # numbers of one working array; more animals than that are taken in turns
-_GRID_AT_ONCE = 200_000
+_GRID_AT_ONCE = 600_000
 _CLOSE = 1e-4  # ke0 within this share of a rate: the effect site's own mode would lose four figures or more
 _SLOW = 1e-5  # a rate so slow that its steady state is a hundred thousand times what the flow has brought
 
@@ -153,7 +153,7 @@ def on_grid(disposition: Disposition, schedule: Schedule, every_min: float, poin
     plasma, effect = _room(count, points, disposition.ke0 is not None)
     rows = _rows(steps.times, times)
     mode = _each_change(apart, steps)
-    turn = max(1, _GRID_AT_ONCE // points)
+    turn = max(1, _GRID_AT_ONCE // (points + rows.since.size * apart.rates.shape[1]))
     for first in range(0, count, turn):
         _grid(apart, mode, rows, times, slice(first, first + turn), plasma, effect)
     close = np.flatnonzero(apart.close | (apart.slowest * times[-1] <= _SLOW) if runs else apart.close)
