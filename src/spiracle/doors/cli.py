@@ -50,6 +50,9 @@ def _parser() -> argparse.ArgumentParser:
 
     add_plan(commands)
     add_emergency(commands)
+    from spiracle.doors.cli_predict import add_predict
+
+    add_predict(commands)
     _add_record(commands)
     _add_verify(commands)
     _add_audit(commands)
