@@ -5,7 +5,7 @@ Per kilogram throughout: volumes [L/kg], clearances [L/kg/min], rates [1/min]; d
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -25,7 +25,8 @@ class Terms(NamedTuple):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Disposition:
-    """`exchange` holds up to two pairs (clearance between, volume). Numbers, or arrays over animals that broadcast.
+    """`exchange` holds up to two pairs (clearance between, volume). Numbers, or arrays over animals that broadcast; `shape` is
+    theirs, () for one animal.
 
     An exchange with no flow drops out. Clearance 0 is allowed: nothing leaves. Raises Missing or OutOfRange with the name
     of the value at fault.
@@ -35,6 +36,7 @@ class Disposition:
     clearance: Number
     exchange: tuple[tuple[Number, Number], ...] = ()
     ke0: Number | None = None
+    shape: tuple[int, ...] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         if len(self.exchange) > 2:
@@ -49,7 +51,8 @@ class Disposition:
         for name, value in (("v1", v1), ("clearance", clearance), ("exchange", tuple(pairs)), ("ke0", ke0)):
             object.__setattr__(self, name, value)
         try:
-            _ = self.shape
+            shape = np.broadcast_shapes(*(np.shape(value) for value in self._values() if value is not None))
+            object.__setattr__(self, "shape", shape)
         except ValueError:
             raise Contradiction(
                 "animals", "The rows of values differ in length.", "Give one value for each animal."
@@ -88,11 +91,6 @@ class Disposition:
             flow = np.where(returns, go * volume, 0.0)
             pairs.append((flow, np.where(flow > 0, flow / np.where(returns, come, 1.0), volume)))
         return cls(v1, out, tuple(pairs), ke0)
-
-    @property
-    def shape(self) -> tuple[int, ...]:
-        """Shape over animals; () for one."""
-        return np.broadcast_shapes(*(np.shape(value) for value in self._values() if value is not None))
 
     @property
     def volumes(self) -> tuple[Number, ...]:

@@ -19,7 +19,9 @@ _SERIES_TERMS = 19  # (k + 1) / (k + 2)! is under 1e-17 from here on
 
 def remains(rate: Number, t: Number) -> Floats:
     """exp(-rate t): the share that is left."""
-    return np.exp(-np.multiply(rate, t))
+    z = np.asarray(np.multiply(rate, t))
+    np.negative(z, out=z)
+    return np.asarray(np.exp(z, out=z))
 
 
 def gathers(rate: Number, t: Number) -> Floats:
