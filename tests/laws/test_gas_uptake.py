@@ -326,5 +326,5 @@ def test_no_course_from_a_guess() -> None:
         minutes_to(1, [good], body, agent, "brain")
     with pytest.raises(OutOfRange, match="level"):
         minutes_to(-1, [good], body, agent)
-    with pytest.raises(OutOfRange, match="no population"):
-        population(TABLES, body, agent, 1)
+    with pytest.raises(OutOfRange, match="too few for a band"):
+        population(TABLES, body, agent, 1999)
