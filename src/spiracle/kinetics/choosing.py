@@ -9,6 +9,7 @@ from decimal import Decimal
 from spiracle.kinetics.disposition import Disposition
 from spiracle.kinetics.population import Spread
 from spiracle.kinetics.rows import Background, Constants, EffectSiteRow, ModelRow, Use
+from spiracle.kinetics.saturable import Saturable
 from spiracle.kinetics.tables import KineticsTables
 from spiracle.quantity import figure
 from spiracle.refusals import Missing, NotOneOf, OutOfRange, Unknown
@@ -41,6 +42,15 @@ class Model:
     @property
     def quality(self) -> str:
         return self.row.quality
+
+    @property
+    def saturable(self) -> Saturable | None:
+        """The set with elimination that saturates, for the rows that have it; it is then run by that solver and no other."""
+        limits = self.row.saturating
+        if limits is None:
+            return None
+        flowing = Disposition(self.disposition.v1, 0.0, self.disposition.exchange, self.disposition.ke0)
+        return Saturable(flowing, float(limits.vmax), float(limits.km))
 
     @property
     def has_effect_site(self) -> bool:

@@ -63,8 +63,8 @@ def kinetics_page(tables: KineticsTables, sources: Sources) -> str:
 
 
 def _set(row: ModelRow, found: Iterable[Recomputed], sources: Sources) -> list[str]:
-    constants_of = row.runs.named() if row.runs else {}
-    constants = ", ".join(f"{NAMES[k]} {v}" for k, v in constants_of.items())
+    runs = row.runs.named() if row.runs else {}
+    constants = ", ".join(f"{NAMES[k]} {v}" for k, v in runs.items())
     spread = ", ".join(f"{NAMES[k]} {v}{'' if k in row.spread_printed else ' (ours)'}" for k, v in row.spread.items())
     many = f", n = {row.n}" if row.n else ""
     lines = [
@@ -74,9 +74,9 @@ def _set(row: ModelRow, found: Iterable[Recomputed], sources: Sources) -> list[s
         f"{row.drug}, {row.species}: {_cell(row.says)}. {_cell(row.population)}{many}.",
         "",
         f"- Constants (L/kg, L/kg/min): {constants}.{_memory(row)}",
-        f"- For an animal {' or '.join(row.background)}; {' and '.join(row.use)}; from {row.adult_from_months} months and "
-        f"{row.weight_from_kg} kg on, physical status up to {row.asa_at_most}; not for {', '.join(row.not_for)}."
-        + (f" Ours: {', '.join(row.ours)}." if row.ours else ""),
+        f"- For an animal {' or '.join(_under(b) for b in row.background)}; {' and '.join(row.use)}; "
+        f"from {row.adult_from_months} months and {row.weight_from_kg} kg on, physical status up to {row.asa_at_most}; "
+        f"not for {', '.join(row.not_for)}." + (f" Ours: {', '.join(row.ours)}." if row.ours else ""),
         f"- Spread between animals (CV %): {spread}. {_cell(row.spread_says)}".rstrip(),
         f"- Residual (SD of the logarithm) {row.residual_log_sd}: {_cell(row.residual_says)}.",
     ]
@@ -91,6 +91,10 @@ def _set(row: ModelRow, found: Iterable[Recomputed], sources: Sources) -> list[s
     if table:
         lines += ["", "| set | figure | printed | worked out | off |", "|---|---|---|---|---|", *table]
     return lines
+
+
+def _under(background: str) -> str:
+    return {"awake": "awake", "any": "under the drug itself"}.get(background, f"under {background}")
 
 
 def _recomputed(r: Recomputed) -> str:
@@ -113,9 +117,9 @@ def _event(v: Verified) -> str:
 
 
 def _partial(row: ModelRow, sources: Sources) -> str:
-    printed = "; ".join(_printed(p) for p in row.printed)
-    return (f"| `{row.id}` | {row.drug}, {row.species}: {_cell(row.population)} | {_cell(printed)} | {_cell(row.lacks)}. {_cell(row.note)} | "
-            f"{_cited(row, sources)} |")  # fmt: skip
+    animals = f"{row.drug}, {row.species}: {_cell(row.population)}"
+    printed = _cell("; ".join(_printed(p) for p in row.printed))
+    return f"| `{row.id}` | {animals} | {printed} | {_cell(row.lacks)}. {_cell(row.note)} | {_cited(row, sources)} |"
 
 
 def _printed(p: Printed) -> str:
