@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from math import exp, isfinite, sqrt
+from math import isfinite
 
 import numpy as np
 
@@ -12,8 +12,6 @@ from spiracle.kinetics.choosing import Model
 from spiracle.kinetics.disposition import Disposition
 from spiracle.kinetics.exponentials import Floats
 from spiracle.kinetics.population import ANIMALS, Spread, animals, band
-
-_FIELDS = {"v1": "cv_v1", "v2": "cv_v2", "v3": "cv_v3", "cl": "cv_clearance", "q2": "cv_q2", "q3": "cv_q3"}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,22 +36,7 @@ class Crowd:
 
 def crowd(model: Model) -> Crowd:
     """The animals of a model, the same ones every time."""
-    spread = _spread(model)
-    return _crowd((model.disposition, *model.widen), spread)
-
-
-def _spread(model: Model) -> Spread:
-    named = {field: _cv(model.log_sd.get(name, 0.0)) for name, field in _FIELDS.items()}
-    return Spread(**named, sd_log_ke0=model.log_sd.get("ke0", 0.0), sd_log_residual=model.residual_log_sd)
-
-
-def _cv(log_sd: float) -> float:
-    """The coefficient of variation of a lognormal value: sqrt(exp(sd^2) - 1).
-
-    >>> round(_cv(0.2936), 2)
-    0.3
-    """
-    return sqrt(exp(log_sd * log_sd) - 1)
+    return _crowd((model.disposition, *model.widen), model.spread)
 
 
 @lru_cache(maxsize=32)
