@@ -124,4 +124,4 @@ def _says(chosen: Chosen) -> str:
     row = chosen.row.row
     told = " ".join(w.strip().rstrip(".") + "." for w in (row.spread_says, row.residual_says) if w.strip())
     wider = f" Widened by {', '.join(row.widen_with)}." if row.widen_with else ""
-    return f"{words}. {told}{wider}".strip()
+    return f"{words}. {told[:1].upper()}{told[1:]}{wider}".strip()

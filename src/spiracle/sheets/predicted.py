@@ -15,11 +15,13 @@ import numpy as np
 
 from spiracle.case.facts import Facts
 from spiracle.kinetics.exponentials import Floats
+from spiracle.kinetics.rows import ModelRow
+from spiracle.kinetics.saturable import levels_saturable
 from spiracle.kinetics.schedule import Bolus, Infusion, Schedule
 from spiracle.kinetics.solving import levels
 from spiracle.kinetics.timing import Site
 from spiracle.quantity import Quantity, figure
-from spiracle.refusals import OutOfRange
+from spiracle.refusals import AskAgain
 from spiracle.sheets.cautions import STANDING
 from spiracle.sheets.level_svg import LevelPicture, Mark, Panel
 from spiracle.sheets.predict_band import band_of, falls_of
@@ -41,7 +43,7 @@ SAYS = ("A prediction for a population by a model: predicted, not measured, and 
         "It gives no order; a licensed veterinarian decides.")  # fmt: skip
 SITES: tuple[Site, ...] = ("plasma", "effect")
 SITE_WORDS = {"plasma": "plasma", "effect": "effect-site"}
-ZOOM, ROUNDS, LOOK_AHEAD_MIN = 201, 5, 30 * 24 * 60.0
+ZOOM, ROUNDS, LOOK_AHEAD_MIN = 201, 4, 30 * 24 * 60.0
 
 Both: TypeAlias = "dict[str, Floats]"
 At: TypeAlias = Callable[[Floats], Both]
@@ -63,14 +65,12 @@ class Scale:
 
 def predict(request: PredictRequest, facts: Facts) -> Predicted:
     """The whole prediction, or the first refusal."""
-    facts.patient.check_weight(
-        request.species, request.weight.number("kg"), confirmed=request.weight_confirmed, method="scale", typed_once=False,
-    )  # fmt: skip
+    _check_weight(request, facts)
     chosen = model_for(request, facts)
     given, schedule = _given(request)
     times, notes = _times(request)
     scale = scale_of(request)
-    withheld = _beyond(chosen, schedule)
+    withheld = _beyond(chosen, schedule, facts)
     at = _solver(chosen, schedule)
     found: Both = {} if withheld else at(times)
     stop = last_stop(schedule)
@@ -96,6 +96,18 @@ def predict(request: PredictRequest, facts: Facts) -> Predicted:
         notes=(*notes, *_after_the_end(request), _unit_note(scale)),
         cautions=STANDING,
     )
+
+
+def _check_weight(request: PredictRequest, facts: Facts) -> None:
+    """What this animal can weigh. A file is written once, so its way to confirm is a key."""
+    kg = request.weight.number("kg")
+    try:
+        facts.patient.check_weight(
+            request.species, kg, confirmed=request.weight_confirmed, method="scale", typed_once=False
+        )
+    except AskAgain as question:
+        accepts = f"{question.accepts} In the file, weight_confirmed = true says that it is right."
+        raise AskAgain(question.field, question.says, accepts, question.use) from question
 
 
 # ---- numbers
@@ -224,14 +236,15 @@ def _after_the_end(request: PredictRequest) -> tuple[str, ...]:
 def _solver(chosen: Chosen, schedule: Schedule) -> At:
     """Levels [mg/L] of the typical animal at any minutes."""
 
-    def linear(times: Floats) -> Both:
-        found = levels(chosen.typical, schedule, times)
+    def at(times: Floats) -> Both:
+        full = chosen.saturating
+        found = levels(chosen.typical, schedule, times) if full is None else levels_saturable(full, schedule, times)
         return {"plasma": found.plasma} if found.effect is None else {"plasma": found.plasma, "effect": found.effect}
 
-    return linear
+    return at
 
 
-def _beyond(chosen: Chosen, schedule: Schedule) -> str:
+def _beyond(chosen: Chosen, schedule: Schedule, facts: Facts) -> str:
     """Why no curve is drawn: more was given than the model is for. Empty where it is not so."""
     row = None if chosen.row is None else chosen.row.row
     if row is None or row.total_at_most_mg_kg is None or row.total_within_min is None:
@@ -242,7 +255,13 @@ def _beyond(chosen: Chosen, schedule: Schedule) -> str:
     if highest <= most:
         return ""
     return (f"No curve: {highest:.3g} mg/kg within {row.total_within_min} min is past this model's range, which ends at "
-            f"{most:g} mg/kg: {row.total_says}.")  # fmt: skip
+            f"{most:g} mg/kg: {row.total_says}.{_instead(row, facts)}")  # fmt: skip
+
+
+def _instead(row: ModelRow, facts: Facts) -> str:
+    """The models of the same drug and species whose elimination saturates: they hold for larger totals."""
+    ids = [m.id for m in facts.kinetics.of(row.drug, row.species) if m.saturating is not None]
+    return f" {', '.join(ids)} lets elimination saturate." if ids else ""
 
 
 def _peaks(at: At, times: Floats, schedule: Schedule, scale: Scale) -> tuple[Peak, ...]:
@@ -353,13 +372,6 @@ def falls_under(level: Callable[[Floats], Floats], target: float, stop: float) -
         looked = np.linspace(looked[above[-1]], looked[above[-1] + 1], ZOOM)
         above = np.flatnonzero(level(looked) > target)
     return float(looked[above[-1] + 1])
-
-
-def too_much_of(schedule: Schedule, most: float) -> None:
-    """Refuses a total that no animal gets: a slip of unit or of a point."""
-    total = schedule.total_by(last_stop(schedule))
-    if total > most:
-        raise OutOfRange("total", f"{total:.4g} mg/kg in all is no dose.", f"Write up to {most:g} mg/kg in all.")
 
 
 # ---- for the picture
