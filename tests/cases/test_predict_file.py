@@ -187,6 +187,11 @@ def test_a_surprising_weight_is_asked_about_and_one_key_says_that_it_is_right(fa
     assert predict(read_predict_file(sure), facts).plasma.values
 
 
+def test_a_slip_of_the_unit_that_makes_a_dose_of_grams_per_kilogram_is_refused(facts: Facts) -> None:
+    with pytest.raises(refusals.OutOfRange, match=r"^dose: .*units and points"):
+        predict(read_predict_file(GIVEN.replace(DOSE, 'dose = "4 g/kg"')), facts)
+
+
 def test_infusions_may_touch_and_a_slow_dose_may_run_beside_one() -> None:
     text = GIVEN.replace("[output]", SECOND.replace("61 min", "62 min")).replace(DOSE, DOSE + '\nover = "5 min"')
     made = read_predict_file(text)

@@ -16,6 +16,7 @@ from spiracle.kinetics.disposition import Disposition
 from spiracle.kinetics.saturable import Saturable
 from spiracle.kinetics.tables import KineticsTables
 from spiracle.quantity import Quantity
+from spiracle.quantity.units import Base
 from spiracle.refusals import Contradiction, Missing, NotOneOf, OutOfRange, Refusal, Unknown
 from spiracle.sheets.predict_request import GivenModel, PredictRequest
 from spiracle.sheets.predict_shapes import ModelPart, ParameterPart
@@ -207,6 +208,10 @@ def _spread(percent: float, typical: Disposition) -> dict[str, float]:
     return dict.fromkeys((*names, "ke0") if typical.ke0 is not None else names, sd)
 
 
+def written_per_kg(amount: Quantity) -> bool:
+    return any(base is Base.BODY for base, _ in amount.unit.dimension)
+
+
 def per_kg(amount: Quantity, weight: Quantity) -> Quantity:
     """A dose or rate for the whole animal divided by its weight; one per kilogram as it is."""
-    return amount if "kg" in str(amount.unit) else amount / weight
+    return amount if written_per_kg(amount) else amount / weight
