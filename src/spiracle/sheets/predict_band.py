@@ -122,6 +122,6 @@ def _says(chosen: Chosen) -> str:
     if chosen.row is None:
         return f"{words}, every parameter by the spread given in the file."
     row = chosen.row.row
-    told = " ".join(w.strip().rstrip(".") + "." for w in (row.spread_says, row.residual_says) if w.strip())
+    told = " ".join(f"{w[:1].upper()}{w[1:].rstrip('.')}." for w in (row.spread_says, row.residual_says) if w)
     wider = f" Widened by {', '.join(row.widen_with)}." if row.widen_with else ""
     return f"{words}. {told}{wider}".strip()

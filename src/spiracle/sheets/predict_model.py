@@ -13,8 +13,10 @@ from math import log, sqrt
 from spiracle.case.facts import Facts
 from spiracle.kinetics.choosing import PREDICTION, Model, by_id
 from spiracle.kinetics.disposition import Disposition
+from spiracle.kinetics.saturable import Saturable
 from spiracle.kinetics.tables import KineticsTables
 from spiracle.quantity import Quantity
+from spiracle.quantity.units import Base
 from spiracle.refusals import Contradiction, Missing, NotOneOf, OutOfRange, Refusal, Unknown
 from spiracle.sheets.predict_request import GivenModel, PredictRequest
 from spiracle.sheets.predict_shapes import ModelPart, ParameterPart
@@ -22,18 +24,11 @@ from spiracle.sheets.worked_shape import cites
 
 GIVEN = "given"
 GIVEN_SAYS = "Parameters given in the file: no source stands behind them and nobody vouches for them."
+NO_BAND = "No band is worked out where elimination saturates: real animals differ."
 UNITS = {"volume": "L/kg", "clearance": "L/kg/min", "constant": "1/min", "vmax": "mg/kg/min", "km": "mg/L"}
 KIND = {"v1": "volume", "v2": "volume", "v3": "volume", "clearance": "clearance", "cl2": "clearance", "cl3": "clearance",
         "k10": "constant", "k12": "constant", "k21": "constant", "k13": "constant", "k31": "constant", "ke0": "constant",
         "vmax": "vmax", "km": "km"}  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class Saturating:
-    """Elimination that saturates: the most that leaves [mg/kg/min] and the level of half of it [mg/L]."""
-
-    vmax: float
-    km: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +40,7 @@ class Chosen:
     log_sd: dict[str, float]
     residual_log_sd: float = 0.0
     widen: tuple[Disposition, ...] = ()
-    saturating: Saturating | None = None
+    saturating: Saturable | None = None
     row: Model | None = None
 
 
@@ -79,14 +74,21 @@ def _sourced(id_: str, request: PredictRequest, facts: Facts) -> Chosen:
 
 
 def _chosen(model: Model, facts: Facts) -> Chosen:
-    row, typical = model.row, model.disposition
-    told = (*(c for c in model.cautions if c != PREDICTION), *_untold(model))  # the prediction says that itself
+    row, typical, full = model.row, model.disposition, None
+    told = [*(c for c in model.cautions if c != PREDICTION), *_untold(model)]  # the prediction says that itself
+    shown = _parameters(typical)
+    if row.saturating is not None:  # its clearance is that of a trace; all leaves by the way that fills up
+        typical = replace(typical, clearance=0.0)
+        full = Saturable(typical, float(row.saturating.vmax), float(row.saturating.km))
+        shown = (*(p for p in shown if p.name != "clearance"), _parameter("vmax", full.vmax, UNITS["vmax"]),
+                 _parameter("km", full.km, UNITS["km"]))  # fmt: skip
+        told.append(NO_BAND)
     part = ModelPart(
         id=row.id, quality=row.quality, drug=row.drug, species=row.species, population=row.population, n=row.n, says=model.words,
-        compartments=len(typical.volumes), saturable=False, parameters=_parameters(typical),
-        sources=cites(model.sources, facts.sources), cautions=told, memory=model.memory,
+        compartments=len(typical.volumes), saturable=full is not None, parameters=shown,
+        sources=cites(model.sources, facts.sources), cautions=tuple(told), memory=model.memory,
     )  # fmt: skip
-    return Chosen(part, typical, model.log_sd, model.residual_log_sd, model.widen, row=model)
+    return Chosen(part, typical, model.log_sd, model.residual_log_sd, model.widen, saturating=full, row=model)
 
 
 def _untold(model: Model) -> tuple[str, ...]:
@@ -97,7 +99,7 @@ def _untold(model: Model) -> tuple[str, ...]:
     if row.asa_at_most:
         told.append(f"ASA status up to {row.asa_at_most}")
     if row.not_for:
-        told.append(f"not for {', '.join(row.not_for)}")
+        told.append(f"not with {', '.join(c.replace('-', ' ') for c in row.not_for)}")
     return (f"The model is for {', '.join(told)}: the file does not say whether this animal is one.",) if told else ()
 
 
@@ -128,7 +130,7 @@ def _no_such_model(id_: str, species: str, facts: Facts, tables: KineticsTables)
             "model, id", f"no model of {drug} is known.", "Only sums can be shown; or give parameters in the file."
         )
     runs = [m.id for m in tables.models if m.runs and m.species == species]
-    near = get_close_matches(word, [m.id for m in tables.models], n=3, cutoff=0.4)
+    near = get_close_matches(id_.strip(), [m.id for m in tables.models], n=3, cutoff=0.5)
     hint = f"Near it: {', '.join(near)}." if near else f"For the {species}: {', '.join(runs)}."
     return Unknown(
         "model, id", f"{id_[:60]!r} is no model that Spiracle holds.", hint, use=near[0] if len(near) == 1 else None
@@ -161,7 +163,9 @@ def _given(model: GivenModel, species: str) -> Chosen:
                   for p in model.parameters)  # fmt: skip
     cautions = ["The parameters stand in the file, given by whoever wrote it: this curve is as good as they are."]
     log_sd: dict[str, float] = {}
-    if model.spread is None:
+    if saturating is not None:
+        cautions.append(NO_BAND)
+    elif model.spread is None:
         cautions.append("No spread between animals is given: no band, and real animals differ.")
     else:
         log_sd = _spread(float(model.spread.number("%")), typical)
@@ -176,7 +180,7 @@ def _given(model: GivenModel, species: str) -> Chosen:
     return Chosen(part, typical, log_sd, saturating=saturating)
 
 
-def _built(model: GivenModel) -> tuple[Disposition, Saturating | None]:
+def _built(model: GivenModel) -> tuple[Disposition, Saturable | None]:
     """The compartments. Where elimination saturates, the disposition has no clearance of its own: all leaves by that way."""
 
     def of(name: str) -> float | None:
@@ -186,18 +190,15 @@ def _built(model: GivenModel) -> tuple[Disposition, Saturating | None]:
     def sure(value: float | None) -> float:
         return 0.0 if value is None else value
 
-    v1, saturating = sure(of("v1")), None
-    out = of("clearance")
-    if out is None:
-        out = sure(of("k10")) * v1
-    if model.saturable:
-        saturating, out = Saturating(sure(of("vmax")), sure(of("km"))), 0.0
+    v1 = sure(of("v1"))
+    out = sure(of("k10")) * v1 if of("clearance") is None else sure(of("clearance"))
     if of("cl2") is None:
         made = Disposition.of_constants(v1, clearance=out, k12=sure(of("k12")), k21=sure(of("k21")), k13=sure(of("k13")),
                                         k31=sure(of("k31")), ke0=of("ke0"))  # fmt: skip
-        return made, saturating
-    pairs = [(sure(of(f"cl{n}")), sure(of(f"v{n}"))) for n in (2, 3) if of(f"cl{n}") is not None]
-    return Disposition(v1, out, tuple(pairs), of("ke0")), saturating
+    else:
+        pairs = [(sure(of(f"cl{n}")), sure(of(f"v{n}"))) for n in (2, 3) if of(f"cl{n}") is not None]
+        made = Disposition(v1, out, tuple(pairs), of("ke0"))
+    return made, Saturable(made, sure(of("vmax")), sure(of("km"))) if model.saturable else None
 
 
 def _spread(percent: float, typical: Disposition) -> dict[str, float]:
@@ -207,17 +208,10 @@ def _spread(percent: float, typical: Disposition) -> dict[str, float]:
     return dict.fromkeys((*names, "ke0") if typical.ke0 is not None else names, sd)
 
 
-def with_caution(chosen: Chosen, words: str) -> Chosen:
-    """The same with one more caution."""
-    return replace(chosen, part=_with(chosen.part, words))
-
-
-def _with(part: ModelPart, words: str) -> ModelPart:
-    import msgspec
-
-    return msgspec.structs.replace(part, cautions=(*part.cautions, words))
+def written_per_kg(amount: Quantity) -> bool:
+    return any(base is Base.BODY for base, _ in amount.unit.dimension)
 
 
 def per_kg(amount: Quantity, weight: Quantity) -> Quantity:
     """A dose or rate for the whole animal divided by its weight; one per kilogram as it is."""
-    return amount if "kg" in str(amount.unit) else amount / weight
+    return amount if written_per_kg(amount) else amount / weight
