@@ -6,8 +6,6 @@ the highest of them.
 
 from __future__ import annotations
 
-from math import expm1, sqrt
-
 import numpy as np
 
 from spiracle.kinetics import population
@@ -22,8 +20,6 @@ from spiracle.sheets.predict_shapes import Band, Percentiles, Series
 
 AT_ONCE, MOST_MOMENTS = 1_500, 2_000
 ROUND_MIN = (0.1, 0.25, 0.5, 1, 2, 3, 4, 5, 10, 15, 20, 30, 60, 120, 240, 360, 720, 1440)
-PERCENT = (10.0, 50.0, 90.0)
-FIELDS = {"v1": "cv_v1", "v2": "cv_v2", "v3": "cv_v3", "cl": "cv_clearance", "q2": "cv_q2", "q3": "cv_q3"}
 
 
 def round_step(count: int, step_min: float, most: int) -> int:
@@ -41,18 +37,11 @@ def round_step(count: int, step_min: float, most: int) -> int:
     return -(-(count - 1) // (most - 1))
 
 
-def spread_of(chosen: Chosen) -> Spread:
-    """Coefficients of variation from SDs of the logarithm: sqrt(exp(sd^2) - 1)."""
-    sd = chosen.log_sd
-    between = {FIELDS[name]: sqrt(expm1(value * value)) for name, value in sd.items() if name in FIELDS}
-    return Spread(**between, sd_log_ke0=sd.get("ke0", 0.0), sd_log_residual=chosen.residual_log_sd)
-
-
 def band_of(chosen: Chosen, schedule: Schedule, times: Floats, unit: str, factor: float) -> Band | None:
     """The band in `unit` (`factor` of it are 1 mg/L); nothing where no population is known or elimination saturates."""
-    if not has_population(chosen):
+    spread = population_of(chosen)
+    if spread is None:
         return None
-    spread = spread_of(chosen)
     step = round_step(times.size, float(times[1] - times[0]), MOST_MOMENTS)
     times = times[::step]
     plasma, effect = [], []
@@ -75,15 +64,16 @@ def band_of(chosen: Chosen, schedule: Schedule, times: Floats, unit: str, factor
     )
 
 
-def has_population(chosen: Chosen) -> bool:
-    return bool(chosen.log_sd) and chosen.saturating is None
+def population_of(chosen: Chosen) -> Spread | None:
+    """The spread to draw animals by; none where elimination saturates, which is solved for one animal at a time."""
+    return chosen.spread if chosen.saturating is None else None
 
 
 def falls_of(chosen: Chosen, schedule: Schedule, stop: float, target: float, site: Site) -> tuple[float, float] | None:
     """Minutes after `stop` by which a tenth, and nine tenths, of the animals are under `target` [mg/L]; infinity if not within a week."""
-    if not has_population(chosen):
+    spread, found = population_of(chosen), []
+    if spread is None:
         return None
-    spread, found = spread_of(chosen), []
     for typical in (chosen.typical, *chosen.widen):
         many, residual = animals(typical, spread)
         after = np.asarray(time_to_fall(many, schedule, stop, target / residual, site))

@@ -6,13 +6,14 @@ ever taken in place of the one asked for.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from difflib import get_close_matches
-from math import log, sqrt
+from math import log1p, sqrt
 
 from spiracle.case.facts import Facts
 from spiracle.kinetics.choosing import PREDICTION, Model, by_id
 from spiracle.kinetics.disposition import Disposition
+from spiracle.kinetics.population import Spread
 from spiracle.kinetics.saturable import Saturable
 from spiracle.kinetics.tables import KineticsTables
 from spiracle.quantity import Quantity
@@ -33,12 +34,11 @@ KIND = {"v1": "volume", "v2": "volume", "v3": "volume", "clearance": "clearance"
 
 @dataclass(frozen=True, slots=True)
 class Chosen:
-    """What is run. `log_sd` is empty where no population is known; `row` stands for a sourced model."""
+    """What is run. `spread` is None where no population is known; `row` stands for a sourced model."""
 
     part: ModelPart
     typical: Disposition
-    log_sd: dict[str, float]
-    residual_log_sd: float = 0.0
+    spread: Spread | None
     widen: tuple[Disposition, ...] = ()
     saturating: Saturable | None = None
     row: Model | None = None
@@ -74,12 +74,11 @@ def _sourced(id_: str, request: PredictRequest, facts: Facts) -> Chosen:
 
 
 def _chosen(model: Model, facts: Facts) -> Chosen:
-    row, typical, full = model.row, model.disposition, None
+    row, typical, full = model.row, model.disposition, model.saturable
     told = [*(c for c in model.cautions if c != PREDICTION), *_untold(model)]  # the prediction says that itself
     shown = _parameters(typical)
-    if row.saturating is not None:  # its clearance is that of a trace; all leaves by the way that fills up
-        typical = replace(typical, clearance=0.0)
-        full = Saturable(typical, float(row.saturating.vmax), float(row.saturating.km))
+    if full is not None:  # the clearance of its row is that of a trace; all leaves by the way that fills up
+        typical = full.linear
         shown = (*(p for p in shown if p.name != "clearance"), _parameter("vmax", full.vmax, UNITS["vmax"]),
                  _parameter("km", full.km, UNITS["km"]))  # fmt: skip
         told.append(NO_BAND)
@@ -88,7 +87,7 @@ def _chosen(model: Model, facts: Facts) -> Chosen:
         compartments=len(typical.volumes), saturable=full is not None, parameters=shown,
         sources=cites(model.sources, facts.sources), cautions=tuple(told), memory=model.memory,
     )  # fmt: skip
-    return Chosen(part, typical, model.log_sd, model.residual_log_sd, model.widen, saturating=full, row=model)
+    return Chosen(part, typical, model.spread, model.widen, saturating=full, row=model)
 
 
 def _untold(model: Model) -> tuple[str, ...]:
@@ -162,13 +161,13 @@ def _given(model: GivenModel, species: str) -> Chosen:
     shown = tuple(_parameter(p.name, float(p.value.number(UNITS[KIND[p.name]])), UNITS[KIND[p.name]], p.written)
                   for p in model.parameters)  # fmt: skip
     cautions = ["The parameters stand in the file, given by whoever wrote it: this curve is as good as they are."]
-    log_sd: dict[str, float] = {}
+    spread = None
     if saturating is not None:
         cautions.append(NO_BAND)
     elif model.spread is None:
         cautions.append("No spread between animals is given: no band, and real animals differ.")
     else:
-        log_sd = _spread(float(model.spread.number("%")), typical)
+        spread = _alike(float(model.spread.number("%")) / 100)
         cautions.append(f"The spread of {model.spread} between animals is given in the file for every parameter alike.")
     if typical.ke0 is None:
         cautions.append("No effect-site constant is given: the curve is that of the plasma.")
@@ -177,7 +176,7 @@ def _given(model: GivenModel, species: str) -> Chosen:
         compartments=len(typical.volumes), saturable=saturating is not None, parameters=shown, sources=(),
         cautions=tuple(cautions), memory=False,
     )  # fmt: skip
-    return Chosen(part, typical, log_sd, saturating=saturating)
+    return Chosen(part, typical, spread, saturating=saturating)
 
 
 def _built(model: GivenModel) -> tuple[Disposition, Saturable | None]:
@@ -201,11 +200,9 @@ def _built(model: GivenModel) -> tuple[Disposition, Saturable | None]:
     return made, Saturable(made, sure(of("vmax")), sure(of("km"))) if model.saturable else None
 
 
-def _spread(percent: float, typical: Disposition) -> dict[str, float]:
-    """The SD of the logarithm of a lognormal value whose coefficient of variation is given: sqrt(ln(1 + cv^2))."""
-    sd = sqrt(log(1 + (percent / 100) ** 2))
-    names = ["v1", "cl", *(f"{letter}{n}" for n, _ in enumerate(typical.exchange, 2) for letter in "qv")]
-    return dict.fromkeys((*names, "ke0") if typical.ke0 is not None else names, sd)
+def _alike(cv: float) -> Spread:
+    """One coefficient of variation for every parameter; the constant of the effect site by its logarithm, sqrt(ln(1 + cv^2))."""
+    return Spread(cv_v1=cv, cv_v2=cv, cv_v3=cv, cv_clearance=cv, cv_q2=cv, cv_q3=cv, sd_log_ke0=sqrt(log1p(cv * cv)))
 
 
 def written_per_kg(amount: Quantity) -> bool:
