@@ -43,11 +43,12 @@ class Crowd:
 
 def crowd(model: Model) -> Crowd:
     """The animals of a model, the same ones every time."""
-    return _crowd((model.disposition, *model.widen), model.spread)
+    return crowd_of((model.disposition, *model.widen), model.spread)
 
 
 @lru_cache(maxsize=32)
-def _crowd(typical: tuple[Disposition, ...], spread: Spread) -> Crowd:
+def crowd_of(typical: tuple[Disposition, ...], spread: Spread) -> Crowd:
+    """The animals about one typical animal or more, the chosen one first."""
     rows = [animals(one, spread, ANIMALS) for one in typical]
     if len(rows) == 1:
         return Crowd(*rows[0], 1)
