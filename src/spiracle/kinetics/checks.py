@@ -13,6 +13,7 @@ import numpy as np
 from spiracle.kinetics import recomputed, solved
 from spiracle.kinetics.disposition import Disposition
 from spiracle.kinetics.exponentials import Number
+from spiracle.kinetics.gas_checks import GAS_CHECKS
 from spiracle.kinetics.saturable import Saturable, clearance_after_bolus, levels_saturable
 from spiracle.kinetics.schedule import Bolus, Infusion, Schedule
 from spiracle.kinetics.solving import amounts, levels
@@ -139,13 +140,11 @@ _FORMULAS: dict[str, Callable[[Plain], Number]] = {
     "kinetics.flow_from_terminal": lambda i: solved.flow_from_terminal(i["v1"], i["vss"], i["cl"], i["slow"]),
     "kinetics.area_volume": lambda i: recomputed.area_volume(i["cl"], i["half_life"]),
     "kinetics.least_half_life": lambda i: recomputed.least_half_life(i["vss"], i["cl"]),
-    "kinetics.inhibited": lambda i: solved.inhibited(i["base"], i["most"], i["half"], i["level"]),
     "kinetics.logistic_level": lambda i: solved.logistic_level(i["half"], i["most"], i["share"]),
-    "kinetics.scaled_per_kg": lambda i: solved.scaled_per_kg(i["value"], i["from_kg"], i["to_kg"], i["exponent"]),
     "kinetics.saturable_clearance": lambda i: clearance_after_bolus(_saturable(i), i["dose"]),
     "kinetics.saturable_half_life": _saturable_half_life,
     "kinetics.superposition": _superposition,
     "kinetics.split": _split,
     "kinetics.balance": _balance,
 }
-CHECKS = {name: _taking_rows(formula) for name, formula in _FORMULAS.items()}
+CHECKS = {name: _taking_rows(formula) for name, formula in _FORMULAS.items()} | GAS_CHECKS

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import msgspec
 
+from spiracle.kinetics.gas_tables import GasTables
 from spiracle.kinetics.rows import EffectRow, EffectSiteRow, ModelRow, SlowRow, VerificationRow
 from spiracle.refusals import BadTable, Unknown
 from spiracle.source import Sources, read_table
@@ -41,6 +42,7 @@ class KineticsTables:
     effects: tuple[EffectRow, ...]
     slow: tuple[SlowRow, ...]
     verifications: tuple[VerificationRow, ...]
+    gas: GasTables
 
     @classmethod
     def read(cls, files: Mapping[str, str], sources: Sources) -> KineticsTables:
@@ -60,6 +62,7 @@ class KineticsTables:
             effects=all_of("effect", EffectRow),
             slow=all_of("slow", SlowRow),
             verifications=all_of("verification", VerificationRow),
+            gas=GasTables.read({n: t for n, t in files.items() if n.startswith(GAS)}, sources),
         )
         found._whole()
         return found
