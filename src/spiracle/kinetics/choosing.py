@@ -44,6 +44,17 @@ class Model:
         return self.row.quality
 
     @property
+    def log_sd(self) -> dict[str, float]:
+        """SD of each constant's logarithm between animals, by the names of the row's constants."""
+        named = dict(zip(("v1", "v2", "v3", "cl", "q2", "q3", "ke0"), self.spread.logarithmic(), strict=False))
+        return {k: v for k, v in named.items() if k in self.row.spread or (k == "ke0" and self.has_effect_site)}
+
+    @property
+    def residual_log_sd(self) -> float:
+        """SD of the logarithm of a level around what the set gives."""
+        return self.spread.sd_log_residual
+
+    @property
     def saturable(self) -> Saturable | None:
         """The set with elimination that saturates, for the rows that have it; it is then run by that solver and no other."""
         limits = self.row.saturating
