@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from math import exp, isfinite, sqrt
+from math import exp, sqrt
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from spiracle.kinetics.exponentials import Floats
 from spiracle.kinetics.population import ANIMALS, Spread, animals, band
 
 _FIELDS = {"v1": "cv_v1", "v2": "cv_v2", "v3": "cv_v3", "cl": "cv_clearance", "q2": "cv_q2", "q3": "cv_q3"}
+_BEYOND = 1e12  # minutes: later than anything, and still a number that percentiles can lie between
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -30,9 +31,9 @@ class Crowd:
 
     def times(self, minutes: Floats) -> tuple[float | None, float | None, float | None]:
         """10, 50 and 90 % of the animals' times (n,); None where so many of them are beyond the horizon."""
-        late = np.where(np.isnan(minutes), np.inf, minutes)
+        late = np.where(np.isnan(minutes), _BEYOND, minutes)
         found = (float(p[0]) for p in self.band(late[:, None]))
-        low, middle, high = (value if isfinite(value) else None for value in found)
+        low, middle, high = (value if value < _BEYOND / 1000 else None for value in found)
         return low, middle, high
 
 
