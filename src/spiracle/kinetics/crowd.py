@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from math import isfinite
 
 import numpy as np
 
@@ -15,6 +14,8 @@ from spiracle.kinetics.choosing import Model
 from spiracle.kinetics.disposition import Disposition
 from spiracle.kinetics.exponentials import Floats
 from spiracle.kinetics.population import ANIMALS, Spread, animals, band
+
+_BEYOND = 1e12  # a number, so that a percentile between two animals beyond the horizon is one too
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,10 +35,9 @@ class Crowd:
 
     def times(self, minutes: Floats) -> tuple[float | None, float | None, float | None]:
         """10, 50 and 90 % of the animals' times (n,); None where so many of them are beyond the horizon."""
-        late = np.where(np.isnan(minutes), np.inf, minutes)
-        with np.errstate(invalid="ignore"):  # between two animals that are both beyond it lies no time
-            found = [float(p[0]) for p in self.band(late[:, None])]
-        low, middle, high = (value if isfinite(value) else None for value in found)
+        late = np.where(np.isnan(minutes), _BEYOND, minutes)
+        found = (float(p[0]) for p in self.band(late[:, None]))
+        low, middle, high = (value if value < _BEYOND / 1000 else None for value in found)
         return low, middle, high
 
 

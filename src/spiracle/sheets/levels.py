@@ -265,8 +265,11 @@ def _with_peak(made: Level, f: Followed) -> Level:
     before = _without_last(f.forecast(minute + PEAK_WITHIN_MIN))
     peak = peak_after(f.crowd.disposition, before, last.mg / f.kg, minute, PEAK_WITHIN_MIN)
     early, middle, late = f.crowd.times(np.asarray(peak.after_min))
-    if late is None or early is None or middle is None:
+    if early is None:
         return replace(made, peak_text="The last push does not peak within an hour.")
+    if late is None or middle is None:
+        words = f"The last push peaks ≈ {minutes_words(early, early)} after it went in at the soonest, in some not within an hour."
+        return replace(made, peak_text=words)
     return replace(
         made,
         peak_from=f.when(minute + early),
