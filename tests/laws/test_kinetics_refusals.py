@@ -40,6 +40,7 @@ REFUSED: list[tuple[Callable[[], object], type[Refusal], str]] = [
     (lambda: Schedule((Bolus(0, 1), Bolus(1, -1))), OutOfRange, "bolus 2, dose"),
     (lambda: Schedule((Bolus(0, INF),)), OutOfRange, "bolus 1, dose"),
     (lambda: Schedule((Bolus(0, 1, -1),)), OutOfRange, "bolus 1, over"),
+    (lambda: Schedule((Bolus(0, 1, 1e-12),)), OutOfRange, "bolus 1, over"),
     (lambda: Schedule((Bolus(NAN, 1),)), OutOfRange, "bolus 1, at"),
     (lambda: Schedule((), (Infusion(-1, 1, 1),)), OutOfRange, "infusion 1, from"),
     (lambda: Schedule((), (Infusion(0, 1, -1),)), OutOfRange, "infusion 1, rate"),
