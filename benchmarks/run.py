@@ -16,7 +16,16 @@ sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).resolve().parents
 
 from measuring import Result, table
 
-ALL = ("plan_time", "plan_soak", "append_latency", "fold_time", "start_and_size", "print_time", "airway_time")
+ALL = (
+    "plan_time",
+    "plan_soak",
+    "append_latency",
+    "fold_time",
+    "start_and_size",
+    "print_time",
+    "airway_time",
+    "kinetics_time",
+)
 HEAD = """# Benchmarks
 
 Written by `python3 dev.py bench --write`. Medians of one run on one machine; what counts is the ratio to the baseline that

@@ -12,6 +12,8 @@ import numpy as np
 from spiracle.kinetics.exponentials import Floats
 from spiracle.refusals import Contradiction, OutOfRange
 
+_SHORTEST_MIN = 1e-6  # a dose over less has no rate that a number holds
+
 
 @dataclass(frozen=True, slots=True)
 class Bolus:
@@ -56,6 +58,12 @@ class Schedule:
             _from_start(f"bolus {n}, at", bolus.at_min)
             _not_negative(f"bolus {n}, dose", bolus.dose, "mg/kg")
             _not_negative(f"bolus {n}, over", bolus.over_min, "min")
+            if 0 < bolus.over_min < _SHORTEST_MIN:
+                raise OutOfRange(
+                    f"bolus {n}, over",
+                    f"{bolus.over_min:g} min is no duration.",
+                    "Give 0 min for all at once, or seconds.",
+                )
         for n, run in enumerate(self.infusions, 1):
             _from_start(f"infusion {n}, from", run.start_min)
             _from_start(f"infusion {n}, to", run.stop_min)

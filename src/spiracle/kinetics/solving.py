@@ -19,7 +19,7 @@ from spiracle.kinetics.schedule import Schedule, Steps
 from spiracle.refusals import OutOfRange
 
 _AT_ONCE = 400_000  # numbers of one working array; more animals than that are taken in turns
-_GRID_AT_ONCE = 600_000
+_GRID_AT_ONCE = 150_000
 _CLOSE = 1e-4  # ke0 within this share of a rate: the effect site's own mode would lose four figures or more
 _SLOW = 1e-5  # a rate so slow that its steady state is a hundred thousand times what the flow has brought
 
