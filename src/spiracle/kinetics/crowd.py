@@ -12,7 +12,7 @@ import numpy as np
 
 from spiracle.kinetics.choosing import Model
 from spiracle.kinetics.disposition import Disposition
-from spiracle.kinetics.exponentials import Floats
+from spiracle.kinetics.exponentials import Floats, Number
 from spiracle.kinetics.population import ANIMALS, Spread, animals, band
 
 _BEYOND = 1e12  # a number, so that a percentile between two animals beyond the horizon is one too
@@ -25,6 +25,19 @@ class Crowd:
     disposition: Disposition
     residual: Floats
     sets: int
+
+    def few(self, every: int) -> Crowd:
+        """Each `every`-th animal of each set, for what is costly to find in all of them."""
+        size = self.residual.size // self.sets
+        kept = np.concatenate([np.arange(n * size, (n + 1) * size, every) for n in range(self.sets)])
+
+        def part(value: Number) -> Number:
+            return np.array(np.broadcast_to(np.asarray(value, dtype=np.float64), self.residual.shape)[kept])
+
+        d = self.disposition
+        ke0 = None if d.ke0 is None else part(d.ke0)
+        exchange = tuple((part(q), part(v)) for q, v in d.exchange)
+        return Crowd(Disposition(part(d.v1), part(d.clearance), exchange, ke0), self.residual[kept], self.sets)
 
     def band(self, levels: Floats) -> tuple[Floats, Floats, Floats]:
         """10, 50 and 90 % of the animals' levels (n, T), each (T,), widest over the sets. The residual is the caller's to lay on."""
@@ -44,6 +57,16 @@ class Crowd:
 def crowd(model: Model) -> Crowd:
     """The animals of a model, the same ones every time."""
     return crowd_of((model.disposition, *model.widen), model.spread)
+
+
+def few_of(model: Model) -> Crowd:
+    """Each eighth of them, for times that are roots: those are costly, and are said to two figures."""
+    return _few((model.disposition, *model.widen), model.spread)
+
+
+@lru_cache(maxsize=32)
+def _few(typical: tuple[Disposition, ...], spread: Spread) -> Crowd:
+    return crowd_of(typical, spread).few(8)
 
 
 @lru_cache(maxsize=32)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from dataclasses import replace as with_more
+from dataclasses import replace as with_other
 from datetime import datetime, timedelta
 from decimal import Decimal
 from math import ceil
@@ -18,10 +19,10 @@ from msgspec.structs import replace
 
 from spiracle.case.deliveries import Deliveries, Pushed, deliveries, drugs_by_vein
 from spiracle.kinetics import Model, within_total
-from spiracle.kinetics.crowd import Crowd, crowd
+from spiracle.kinetics.crowd import Crowd, crowd, few_of
 from spiracle.kinetics.exponentials import Floats, Number
 from spiracle.kinetics.schedule import Bolus, Infusion, Schedule
-from spiracle.kinetics.solving import levels
+from spiracle.kinetics.solving import levels, on_grid
 from spiracle.kinetics.timing import Site, peak_after
 from spiracle.quantity import figure
 from spiracle.refusals import Refusal
@@ -46,25 +47,28 @@ CLASSES = frozenset({"induction", "opioid", "hypnotic"})
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """The stretch of time a curve shows."""
+    """The stretch of time a curve shows: `points` steps from the `skipped`-th step after the first dose on."""
 
-    begin: datetime
+    first_at: datetime
     step_s: int
+    skipped: int
     points: int
 
     @property
+    def begin(self) -> datetime:
+        return self.first_at + timedelta(seconds=self.skipped * self.step_s)
+
+    @property
     def minutes(self) -> Floats:
-        return np.arange(self.points, dtype=np.float64) * (self.step_s / 60)
-
-    def at(self, n: int) -> datetime:
-        return self.begin + timedelta(seconds=n * self.step_s)
+        """Minutes after the first dose."""
+        return np.arange(self.skipped, self.skipped + self.points, dtype=np.float64) * (self.step_s / 60)
 
 
-def window(begin: datetime, end: datetime) -> Window:
-    """At most POINTS points, in whole steps of five seconds."""
+def window(first_at: datetime, begin: datetime, end: datetime) -> Window:
+    """At most POINTS points, in whole steps of five seconds counted from the first dose."""
     seconds = max(60.0, (end - begin).total_seconds())
     step = 5 * ceil(seconds / POINTS / 5)
-    return Window(begin, step, int(seconds // step) + 2)
+    return Window(first_at, step, int((begin - first_at).total_seconds() // step), int(seconds // step) + 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +102,12 @@ class Followed:
         """Every animal's level (n, T) [mg/L] under a schedule."""
         found = levels(self.crowd.disposition, schedule, minutes)
         seen = found.plasma if found.effect is None else found.effect
+        return np.asarray(seen * self.crowd.residual[:, None])
+
+    def along(self, schedule: Schedule, shown: Window) -> Floats:
+        """The same at the steps of a window (n, points)."""
+        found = on_grid(self.crowd.disposition, schedule, shown.step_s / 60, shown.skipped + shown.points)
+        seen = (found.plasma if found.effect is None else found.effect)[:, shown.skipped :]
         return np.asarray(seen * self.crowd.residual[:, None])
 
     def forecast(self, end_min: float) -> Schedule:
@@ -135,7 +145,7 @@ def _induction_level(t: Told, drug: str, next_mg: float | None, next_text: str) 
     if found is None or isinstance(found, Level):
         return found
     last = found.went.pushed[-1].at if found.went.pushed else found.first_at
-    shown = window(max(found.first_at, last - INDUCE_BACK), max(t.now, last) + INDUCE_AHEAD)
+    shown = window(found.first_at, max(found.first_at, last - INDUCE_BACK), max(t.now, last) + INDUCE_AHEAD)
     made = _curve(found, shown)
     made = _with_peak(made, found)
     return _with_next(made, found, shown, next_mg, next_text)
@@ -145,9 +155,9 @@ def _running_level(t: Told, drug: str) -> Level | None:
     found = _followed(t, drug, use_of(t, drug))
     if found is None or isinstance(found, Level):
         return found
-    shown = window(max(found.first_at, t.now - MAINTAIN_BACK), t.now + MAINTAIN_AHEAD)
+    shown = window(found.first_at, max(found.first_at, t.now - MAINTAIN_BACK), t.now + MAINTAIN_AHEAD)
     made = _curve(found, shown)
-    fall = falling(found)
+    fall = falling(with_other(found, crowd=few_of(found.model)))
     return replace(
         made, plateau_text=plateau_text(found), half_text=half_text(fall), falls=falls_of(found, fall, made.marks)
     )
@@ -218,8 +228,7 @@ def _schedule(went: Deliveries, first: datetime, kg: float) -> Schedule:
 
 def _curve(f: Followed, shown: Window) -> Level:
     t, model = f.t, f.model
-    minutes = shown.minutes + f.minutes(shown.begin)
-    band = f.crowd.band(f.lying(f.forecast(float(minutes[-1])), minutes))
+    band = f.crowd.band(f.along(f.forecast(float(shown.minutes[-1])), shown))
     low, middle, high = (tuple(f.scale.points(row)) for row in band)
     now = f.crowd.band(f.lying(f.schedule, np.array([f.now_min])))
     now_text = span_words(f.scale, float(now[0][0]), float(now[2][0]))
@@ -263,8 +272,9 @@ def _with_peak(made: Level, f: Followed) -> Level:
     last = f.went.pushed[-1]
     minute = f.minutes(last.at)
     before = _without_last(f.forecast(minute + PEAK_WITHIN_MIN))
-    peak = peak_after(f.crowd.disposition, before, last.mg / f.kg, minute, PEAK_WITHIN_MIN)
-    early, middle, late = f.crowd.times(np.asarray(peak.after_min))
+    few = few_of(f.model)
+    peak = peak_after(few.disposition, before, last.mg / f.kg, minute, PEAK_WITHIN_MIN)
+    early, middle, late = few.times(np.asarray(peak.after_min))
     if early is None:
         return replace(made, peak_text="The last push does not peak within an hour.")
     if late is None or middle is None:
@@ -287,19 +297,20 @@ def _with_next(made: Level, f: Followed, shown: Window, next_mg: float | None, t
     """What one more increment would do if it went in now; nothing where the set does not reach so far."""
     if next_mg is None or next_mg <= 0 or _past(f, next_mg):
         return made
-    minutes = shown.minutes + f.minutes(shown.begin)
-    later = minutes[minutes > f.now_min]
-    if not later.size:
+    past = int(np.count_nonzero(shown.minutes <= f.now_min))
+    if past == shown.points:
         return made
-    added = f.forecast(float(minutes[-1])).with_bolus(Bolus(f.now_min, next_mg / f.kg))
-    band = f.crowd.band(f.lying(added, later))
+    added = f.forecast(float(shown.minutes[-1])).with_bolus(Bolus(f.now_min, next_mg / f.kg))
+    later = Window(shown.first_at, shown.step_s, shown.skipped + past, shown.points - past)
+    band = f.crowd.band(f.along(added, later))
     low, high = tuple(f.scale.points(band[0])), tuple(f.scale.points(band[2]))
     reached = span_words(f.scale, float(np.max(band[0])), float(np.max(band[2])))
     words = f"if {text} went in now: {SITES[f.site]} up to {reached}"
     if f.model.has_effect_site:
         before = f.forecast(f.now_min + PEAK_WITHIN_MIN)
-        peak = peak_after(f.crowd.disposition, before, next_mg / f.kg, f.now_min, PEAK_WITHIN_MIN)
-        early, _, late = f.crowd.times(np.asarray(peak.after_min))
+        few = few_of(f.model)
+        peak = peak_after(few.disposition, before, next_mg / f.kg, f.now_min, PEAK_WITHIN_MIN)
+        early, _, late = few.times(np.asarray(peak.after_min))
         if early is not None and late is not None:
             words += f", {minutes_words(early, late)} later"
     return replace(made, next=NextPush(text=words, low=low, high=high))
