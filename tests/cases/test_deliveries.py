@@ -36,7 +36,7 @@ def test_pushes_in_the_order_they_went_in_and_none_of_later() -> None:
 
 @pytest.mark.parametrize(("amount", "unit", "mg"), [("15", "mg", 15.0), ("15000", "mcg", 15.0), ("0.015", "g", 15.0)])
 def test_amounts_of_mass_come_to_milligrams(amount: str, unit: str, mg: float) -> None:
-    """U2: 15 mg is 15,000 mcg is 0.015 g."""
+    """15 mg is 15,000 mcg is 0.015 g."""
     b = animal()
     pushed(b, 60, "1", amount=d(amount), unit=unit)
     assert [p.mg for p in went(b, 61).pushed] == [mg]
