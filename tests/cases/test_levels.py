@@ -398,41 +398,6 @@ def test_an_agent_without_an_effect_site_tells_no_peak() -> None:
     assert any("effect-site" in c for c in level.cautions) and level.next is not None and "later" not in level.next.text
 
 
-# ---- pace
-
-
-def test_the_pace_is_told_beside_the_published_one() -> None:
-    """Alfaxalone in the dog: 3 mg/kg/min unpremedicated (row slow-alfaxalone-dog-none). 1 mg/kg in a quarter minute is 4 mg/kg/min;
-    the last 1 mg/kg takes a third of a minute at 3."""
-    b = induced_with(animal(), "alfaxalone", high="3")
-    pushed(b, 60, "10", "alfaxalone")
-    (once,) = seen(b, 60.1).induce.agents
-    assert once.pace is not None and (once.pace.text, once.pace.faster) == ("", False)
-    pushed(b, 60.25, "10", "alfaxalone")
-    (twice,) = seen(b, 60.3).induce.agents
-    assert twice.pace is not None
-    assert (twice.pace.text, twice.pace.faster) == ("4 mg/kg/min from the first push to the last", True)
-    assert twice.pace.next_at == at(60.25) + timedelta(seconds=20) and twice.pace.cited
-    assert twice.push is not None, "time blocks no push"
-
-
-@pytest.mark.parametrize(("apart", "faster"), [(0.25, True), (20 / 60, False), (1.0, False)])
-def test_a_pace_at_the_published_one_is_not_faster(apart: float, faster: bool) -> None:
-    b = induced_with(animal(), "alfaxalone", high="3")
-    pushed(b, 60, "10", "alfaxalone")
-    pushed(b, 60 + apart, "10", "alfaxalone")
-    (agent,) = seen(b, 62).induce.agents
-    assert agent.pace is not None and agent.pace.faster is faster
-
-
-def test_an_agent_without_a_published_rate_has_no_next_moment() -> None:
-    (agent,) = seen(three_pushes(), 62.5).induce.agents
-    assert agent.pace is not None and agent.pace.next_at is None and not agent.pace.faster
-    assert agent.pace.text == "1.5 mg/kg/min from the first push to the last", (
-        "3 mg/kg before the last push, over 2 min"
-    )
-
-
 # ---- laws
 
 

@@ -209,14 +209,14 @@ def _lines(t: Told, stretches: tuple[Stretch, ...], many: GasBody, spread: Agent
     of the MAC. A tenth of the animals are at a level by the moment at which the 90th (falling: the 10th) percentile meets it."""
     last = stretches[-1]
     toward = 0.0 if last.opened else float(last.dial_percent or 0)
+    rising = toward > middle
     low, _, high = inhaled(stretches, many, spread, _now_min(t) + LOOKED_AT).band("alveolar")
     for text, level in _wanted(t, spread.name, middle, toward, "room air" if last.opened else "the dial"):
         if abs(level - middle) < 0.02:
             continue
-        rising = level > middle
         early, late = (_meets(row, level, rising) for row in ((high, low) if rising else (low, high)))
         comes = level < toward if rising else level > toward
-        yield GasLine(text=text, minutes_text=_span(early, late, comes))
+        yield GasLine(text=text, minutes_text=_span(early, late, comes, "over" if rising else "under"))
 
 
 def _wanted(t: Told, agent: str, middle: float, toward: float, to: str) -> Iterable[tuple[str, float]]:
@@ -248,12 +248,14 @@ def _now_min(t: Told) -> float:
     return (t.now - first.happened_at) / timedelta(minutes=1)
 
 
-def _span(early: float | None, late: float | None, comes: bool) -> str:
+def _span(early: float | None, late: float | None, comes: bool, side: str) -> str:
     if early is None:
         return "over 4 h" if comes else "not at these settings"
+    if late == 0:
+        return f"already {side} it"
     if late is None:
         if early <= 0:
-            return "there already in some, in others not within 4 h"
+            return f"in some already {side} it, in others not within 4 h"
         return f"≈ {minutes_words(early, early)} at the soonest, in some not within 4 h"
     return f"≈ {minutes_words(early, late)}"
 

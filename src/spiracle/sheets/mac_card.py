@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 
 from spiracle.case import events as ev
@@ -13,6 +13,7 @@ from spiracle.case.streams import streams
 from spiracle.kinetics.gas_tables import GasTables
 from spiracle.kinetics.mac import Acting, mac_now, multiple
 from spiracle.kinetics.mac import MacNow as Range
+from spiracle.kinetics.mac import MacPart as Part
 from spiracle.quantity import Quantity, figure, round_significant, unit
 from spiracle.refusals import Refusal
 from spiracle.sheets.shapes import MacNow, MacPart, MacPoint, Num
@@ -35,6 +36,7 @@ def mac_card(t: Told) -> MacNow | None:
     except Refusal:
         return None
     seen = t.current("agent_et")
+    seen = seen if seen is not None and _agent_at(t, seen.at) == agent else None
     told = now.parts[1:]
     return MacNow(
         agent=t.names.drug(agent),
@@ -45,7 +47,7 @@ def mac_card(t: Told) -> MacNow | None:
                     cited=cited(p.sources, t.facts.sources))
             for p in (now.parts[0], *(x for x in told if x.counted))
         ),
-        not_counted=tuple(p.says for p in told if not p.counted),
+        not_counted=tuple(_why_not(p, tables, warm) for p in told if not p.counted),
         trend=tuple(_trend(t, tables, agent)),
         says=now.words[0],
         memory=now.memory,
@@ -61,15 +63,28 @@ def _celsius(tables: GasTables, seen: Seen | None) -> float | None:
     return value if tables.number("mac-coldest") <= value <= 45 else None
 
 
+def _why_not(part: Part, tables: GasTables, warm: Seen | None) -> str:
+    """The room's words; a temperature that was taken, but lies past what MAC was followed to, is not called missing."""
+    if part.name == "temperature" and warm is not None and _celsius(tables, warm) is None:
+        return f"{warm.text} °C is outside what MAC was followed to: not corrected for cold."
+    return part.says
+
+
+def _agent_at(t: Told, at: datetime) -> str:
+    """The agent whose dial was set last by then: a reading belongs to it, and to no other's MAC."""
+    dials = [v for v in t.case.live(ev.VaporiserSet) if v.happened_at <= at]
+    return drug_id(dials[-1].agent, t.facts) if dials else ""
+
+
 def _multiple(seen: Seen, now: Range) -> Num:
     found = multiple(float(seen.value), now)
     return Num(text=f"{_two(found.low)} to {_two(found.high)}", unit="× MAC", mark="worked", at=seen.at, estimated=True)
 
 
 def _trend(t: Told, tables: GasTables, agent: str) -> Iterable[MacPoint]:
-    """Each measured end-tidal over the range of its own moment: its temperature, and the pumps that ran then."""
-    for seen in [s for s in t.seen.get("agent_et", ()) if s.current][-TREND:]:
-        warm = t.before("temperature", seen.at)
+    """Each measured end-tidal of this agent over the range of its own moment: its temperature, and the pumps that ran then."""
+    for seen in [s for s in t.seen.get("agent_et", ()) if s.current and _agent_at(t, s.at) == agent][-TREND:]:
+        warm = t.before("temperature", seen.at + timedelta(microseconds=1))
         try:
             then = mac_now(tables, t.species, agent, _celsius(tables, warm), tuple(_acting_at(t, seen.at)))
             found = multiple(float(seen.value), then)
