@@ -26,10 +26,10 @@ class Crowd:
     residual: Floats
     sets: int
 
-    def few(self, every: int) -> Crowd:
-        """Each `every`-th animal of each set, for what is costly to find in all of them."""
+    def few(self, part_of: int) -> Crowd:
+        """The first animals of each set, for what is costly to find in all of them: any beginning of the row is even."""
         size = self.residual.size // self.sets
-        kept = np.concatenate([np.arange(n * size, (n + 1) * size, every) for n in range(self.sets)])
+        kept = np.concatenate([np.arange(n * size, n * size + size // part_of) for n in range(self.sets)])
 
         def part(value: Number) -> Number:
             return np.array(np.broadcast_to(np.asarray(value, dtype=np.float64), self.residual.shape)[kept])
@@ -60,13 +60,13 @@ def crowd(model: Model) -> Crowd:
 
 
 def few_of(model: Model) -> Crowd:
-    """Each eighth of them, for times that are roots: those are costly, and are said to two figures."""
+    """A quarter of them, for times that are roots: those are costly, and are said to two figures."""
     return _few((model.disposition, *model.widen), model.spread)
 
 
 @lru_cache(maxsize=32)
 def _few(typical: tuple[Disposition, ...], spread: Spread) -> Crowd:
-    return crowd_of(typical, spread).few(8)
+    return crowd_of(typical, spread).few(4)
 
 
 @lru_cache(maxsize=32)

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from spiracle.sheets.levels import Followed
 
 WITHIN_MIN = 12 * 60.0
-GRID = np.concatenate(([0.0], np.geomspace(0.2, WITHIN_MIN, 71)))
+GRID = np.concatenate(([0.0], np.geomspace(0.2, WITHIN_MIN, 55)))
 RISING = 0.05  # a level is called rising while its peak is still this much of it away
 AFTER_STOP = frozenset({"waking, tube out", "walking", "recovered", "analgesia from", "asleep"})
 

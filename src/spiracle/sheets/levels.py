@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from dataclasses import replace as with_more
-from dataclasses import replace as with_other
 from datetime import datetime, timedelta
 from decimal import Decimal
 from math import ceil
@@ -157,7 +156,7 @@ def _running_level(t: Told, drug: str) -> Level | None:
         return found
     shown = window(found.first_at, max(found.first_at, t.now - MAINTAIN_BACK), t.now + MAINTAIN_AHEAD)
     made = _curve(found, shown)
-    fall = falling(with_other(found, crowd=few_of(found.model)))
+    fall = falling(found)
     return replace(
         made, plateau_text=plateau_text(found), half_text=half_text(fall), falls=falls_of(found, fall, made.marks)
     )
