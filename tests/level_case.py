@@ -144,5 +144,8 @@ def by_expm(of: Disposition, times: Sequence[float], doses: Sequence[Dose] = (),
 
 
 def middle_80(who: Crowd, levels: Floats) -> Floats:
-    """10, 50 and 90 % of the animals, each with its residual: (3, T)."""
-    return np.asarray(np.percentile(levels * who.residual[:, None], (10, 50, 90), axis=0))
+    """10, 50 and 90 % of the animals, each with its residual: (3, T). Of several sets the lowest and the highest edge, and the middle
+    of the chosen one, which is the first."""
+    parts = np.split(levels * who.residual[:, None], who.sets)
+    edges = np.stack([np.percentile(part, (10, 50, 90), axis=0) for part in parts])
+    return np.stack([edges[:, 0].min(0), edges[0, 1], edges[:, 2].max(0)])

@@ -314,9 +314,6 @@ def printed_record(view: CaseView) -> str:
     return " ".join(" ".join(p.extract_text() for p in pages).split())
 
 
-@pytest.mark.xfail(
-    strict=True, reason="the footnotes of the printed record gather the working of a level and of the gas"
-)
 def test_no_prediction_stands_in_the_printed_record() -> None:
     """D5: the PDF tells what happened; no level that a model made, not even as the working of a figure."""
     view = seen(a_whole_case(), 75)

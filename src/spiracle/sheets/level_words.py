@@ -22,8 +22,8 @@ class Scale:
     factor: float
 
     def points(self, row: Iterable[float]) -> list[float]:
-        """Three figures: a prediction has no more."""
-        return [float(f"{value * self.factor:.3g}") for value in row]
+        """Three figures: a prediction has no more. Just before a first push an even grid leaves a rounding under zero: that is none."""
+        return [float(f"{max(0.0, value * self.factor):.3g}") for value in row]
 
     def top(self, highest: float, marks: Iterable[float]) -> float:
         """The top of the paper: the band and the marks that lie within twice of it, with a little room."""

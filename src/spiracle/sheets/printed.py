@@ -26,6 +26,8 @@ from spiracle.sheets.shapes import (
     DrugLine,
     EmergencyDrug,
     EmergencySheet,
+    Inhaled,
+    Level,
     LogLine,
     Num,
     WorkingShape,
@@ -54,7 +56,9 @@ def clock(at: datetime | None, zone: tzinfo, day: bool = False) -> str:
 
 
 def workings(shape: object) -> Iterator[WorkingShape]:
-    """Every working inside a shape, in reading order."""
+    """Every working inside a shape, in reading order. What a model expects is left out: a record tells what happened."""
+    if isinstance(shape, Level | Inhaled):
+        return
     if isinstance(shape, WorkingShape):
         yield shape
     elif isinstance(shape, msgspec.Struct):
