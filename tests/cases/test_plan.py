@@ -27,8 +27,8 @@ from spiracle.sheets.plan import check, plan
 from spiracle.sheets.plan_shapes import Plan, plan_json
 
 ROOT = Path(__file__).parents[2]
-EXAMPLES = sorted((ROOT / "examples").glob("*.toml"))
-EXPECTED = sorted((Path(__file__).parent / "plan_expected").glob("*.toml"))
+EXAMPLES = sorted((ROOT / "examples").glob("[0-9]*.toml"))
+EXPECTED = sorted((Path(__file__).parent / "plan_expected").glob("[0-9]*.toml"))
 SCHEMA = json.loads((ROOT / "src/spiracle/doors/plan.schema.json").read_text("utf-8"))
 NOW = datetime(2026, 11, 24, 9, 0, tzinfo=UTC)
 GOOD = """

@@ -13,7 +13,7 @@ import pytest
 from spiracle import refusals
 from spiracle.doors.plan_file import read_plan_file
 
-EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("*.toml"))
+EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("[0-9]*.toml"))
 GOOD = """
 [patient]
 species = "dog"

@@ -27,7 +27,7 @@ from spiracle.sheets.shapes import CaseView
 
 NOW = datetime(2026, 11, 24, 15, 0, tzinfo=UTC)
 POINTS = {"a4": (595, 842), "letter": (612, 792)}  # ISO 216 A4 and US Letter, in points
-EXAMPLES = sorted((Path(__file__).resolve().parents[2] / "examples").glob("*.toml"))
+EXAMPLES = sorted((Path(__file__).resolve().parents[2] / "examples").glob("[0-9]*.toml"))
 
 
 @pytest.fixture(scope="module")

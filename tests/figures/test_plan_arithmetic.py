@@ -21,7 +21,7 @@ from spiracle.doors.tables import load_facts
 from spiracle.sheets.plan import check, plan
 from spiracle.sheets.plan_shapes import plan_json
 
-EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("*.toml"))
+EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("[0-9]*.toml"))
 NOW = datetime(2026, 11, 24, 9, 0, tzinfo=UTC)
 UNITS = pint.UnitRegistry(non_int_type=Decimal, case_sensitive=True)
 UNITS.define("IU = [activity]")

@@ -18,7 +18,7 @@ from spiracle.case.loads import stretches_of
 from spiracle.case.pushes import amount_given, drug_id, route_of
 from spiracle.case.standing import given
 from spiracle.case.streams import Stream, streams
-from spiracle.quantity import Quantity, unit
+from spiracle.quantity import Quantity, figure, unit
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -95,10 +95,9 @@ def deliveries(case: Case, facts: Facts, drug: str, until: datetime) -> Deliveri
             continue
         route = route_of(entry.route, facts)
         milligrams = _mg(amount_given(entry))
-        if route not in BY_VEIN:
-            unfollowed.append(f"a dose {_by(route or entry.route)} at {at.astimezone(facts.zone):%H:%M}")
-        elif milligrams is None:
-            unfollowed.append(f"{entry.amount} {entry.unit} at {at.astimezone(facts.zone):%H:%M}")
+        if route not in BY_VEIN or milligrams is None:
+            way = "" if route in BY_VEIN else f" {route or entry.route or 'by a way that was not told'}"
+            unfollowed.append(f"{figure(entry.amount)} {entry.unit}{way} at {at.astimezone(facts.zone):%H:%M}")
         else:
             pushed.append(Pushed(at, milligrams, entry.id))
     ran, unread = _ran(streams(case, facts), drug, facts, until)
@@ -109,10 +108,6 @@ def deliveries(case: Case, facts: Facts, drug: str, until: datetime) -> Deliveri
         ran=ran,
         unfollowed=(*unfollowed, *unread),
     )
-
-
-def _by(route: str) -> str:
-    return f"by another way ({route})" if route else "by a way that was not told"
 
 
 def _mg(amount: Quantity | None) -> float | None:
@@ -137,7 +132,7 @@ def _ran(
             )
             continue
         if (way := route_of(stream.route, facts)) not in BY_VEIN:
-            unread.append(f"a pump {_by(way or stream.route)}")
+            unread.append(f"a pump {way or stream.route or 'by a way that was not told'}")
             continue
         for r in stretches_of(stream, until):
             mg_min = float((Quantity.of(r.per_hour / _MINUTES, "mL") * stream.holds).number("mg"))

@@ -13,6 +13,7 @@ from spiracle.case.protocols import NO_PROTOCOLS, Protocols
 from spiracle.circulation import CirculationTables
 from spiracle.drugs import Formulary
 from spiracle.emergency import EmergencyTables
+from spiracle.kinetics import KineticsTables
 from spiracle.patient import PatientTables
 from spiracle.recovery import RecoveryTables
 from spiracle.source import Sources
@@ -37,6 +38,7 @@ class Facts:
     warmth: WarmthTables
     emergency: EmergencyTables
     recovery: RecoveryTables
+    kinetics: KineticsTables
     hospital: Hospital = NO_HOSPITAL
     version: str = ""
     zone: tzinfo = UTC

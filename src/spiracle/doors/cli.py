@@ -50,8 +50,12 @@ def _parser() -> argparse.ArgumentParser:
 
     add_plan(commands)
     add_emergency(commands)
+    from spiracle.doors.cli_predict import add_predict
+
+    add_predict(commands)
     _add_record(commands)
     _add_verify(commands)
+    _add_audit(commands)
     _add_checks(commands)
     return parser
 
@@ -108,6 +112,21 @@ def _verify(args: argparse.Namespace) -> int:
     from spiracle.doors.cli_record import verify
 
     return verify(args)
+
+
+def _add_audit(commands: Commands) -> None:
+    audit = commands.add_parser("audit", help="what the log tells of the hospital's own inductions")
+    audit.add_argument("--from", dest="first", metavar="DAY", help="first day counted, like 2026-01-01")
+    audit.add_argument("--to", dest="last", metavar="DAY", help="last day counted")
+    audit.add_argument("--format", choices=("text", "json"), default="text")
+    _database(audit)
+    audit.set_defaults(run=_audit)
+
+
+def _audit(args: argparse.Namespace) -> int:
+    from spiracle.doors.cli_audit import audit
+
+    return audit(args)
 
 
 def _add_checks(commands: Commands) -> None:

@@ -15,7 +15,7 @@ from spiracle.refusals import Missing, Unknown
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
 
-ROOMS = ("patient", "drugs", "airway", "breathing", "circulation", "warmth", "emergency", "recovery")
+ROOMS = ("patient", "drugs", "airway", "breathing", "circulation", "warmth", "emergency", "recovery", "kinetics")
 
 
 def table_texts() -> dict[str, str]:
@@ -50,6 +50,7 @@ def load_facts(hospital: Path | None = None) -> Facts:
     from spiracle.circulation import CirculationTables
     from spiracle.drugs import Formulary
     from spiracle.emergency import EmergencyTables
+    from spiracle.kinetics import KineticsTables
     from spiracle.patient import PatientTables
     from spiracle.recovery import RecoveryTables
     from spiracle.source import Sources, read_sources
@@ -81,6 +82,7 @@ def load_facts(hospital: Path | None = None) -> Facts:
         warmth=WarmthTables.read(room_texts(texts, "warmth"), sources),
         emergency=EmergencyTables.read(room_texts(texts, "emergency"), sources),
         recovery=RecoveryTables.read(room_texts(texts, "recovery"), sources),
+        kinetics=KineticsTables.read(room_texts(texts, "kinetics"), sources),
         hospital=own,
         zone=zone_of(own.zone),
         version=f"spiracle {__version__}, tables {digest}",

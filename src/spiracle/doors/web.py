@@ -28,6 +28,7 @@ from spiracle.doors.clock import Clock
 from spiracle.doors.live import EVERY_CASE, Live, message
 from spiracle.doors.log_store import LogStore
 from spiracle.doors.log_store_write import with_ledger, would, write
+from spiracle.doors.web_audit import AuditDoor
 from spiracle.doors.web_guard import LOOPBACK, Guard
 from spiracle.doors.web_pages import Pages, web_folder
 from spiracle.doors.web_paper import Asked, asked, printed
@@ -313,7 +314,7 @@ def build_app(
 ) -> Starlette:
     """The whole web door. `hosts` None trusts the network; `pages` is the built tablet's folder."""
     live = Live(store)
-    door = Door(store, facts, clock, live)
+    door, audit = Door(store, facts, clock, live), AuditDoor(store, facts)
 
     @asynccontextmanager
     async def running(_app: Starlette) -> AsyncIterator[None]:
@@ -332,6 +333,7 @@ def build_app(
         get("/api/emergency", door.get_emergency),
         get("/api/machines", door.get_machines),
         get("/api/protocols", door.get_protocols),
+        get("/api/audit/inductions", audit.get_inductions),
         get("/api/cases/{case}", door.get_case),
         get("/api/cases/{case}/earlier", door.get_earlier),
         get("/api/cases/{case}/protocols", door.get_offers),

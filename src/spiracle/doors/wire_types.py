@@ -12,7 +12,7 @@ from typing import Any, get_args
 import msgspec
 
 from spiracle.case.events import AnyEvent, every_event
-from spiracle.sheets import shapes
+from spiracle.sheets import inductions, shapes
 
 Schema = Mapping[str, Any]
 
@@ -29,6 +29,7 @@ SENT = (
     shapes.EarlierHere,
     shapes.MachinesSheet,
     shapes.Scanned,
+    inductions.OwnInductions,
 )
 # Sets of words that a page names by itself.
 WORDS = ("MarkName", "ZoneName", "Priority", "PhaseName", "SyringeClass")

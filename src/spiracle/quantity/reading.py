@@ -48,6 +48,11 @@ KINDS: dict[str, Kind] = {
         Kind("duration", ("min",), "90 min or 1.5 h"),
         Kind("fraction", ("%",), "21 %"),
         Kind("rate", ("/min",), "12 /min"),
+        Kind("drug amount", ("mg/kg", "mg"), "4 mg/kg or 16 mg"),
+        Kind("drug rate", ("mg/kg/min", "mg/min"), "0.3 mg/kg/min, 5 mcg/kg/h or 12 mg/h"),
+        Kind("clearance", ("mL/kg/min",), "20 mL/kg/min or 1.2 L/kg/h"),
+        Kind("rate constant", ("/min",), "0.11 1/min or 2.1 1/h"),
+        Kind("level", ("mg/L",), "2 mg/L or 5 ng/mL"),
     )
 }  # fmt: skip
 

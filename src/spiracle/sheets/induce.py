@@ -7,6 +7,7 @@ the order, nor more than the syringe holds; time never blocks it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import timedelta
 from decimal import Decimal
 from typing import Literal
 
@@ -17,9 +18,11 @@ from spiracle.quantity import Quantity, down_to, figure
 from spiracle.refusals import Refusal
 from spiracle.sheets.airway_proof import airway_part
 from spiracle.sheets.given import concentration, summed, summed_ml
+from spiracle.sheets.level_pace import pace
+from spiracle.sheets.levels import induction_level
 from spiracle.sheets.names import quantity_text
 from spiracle.sheets.plan_sheet import orderer
-from spiracle.sheets.shapes import InduceSheet, Num, PlanSheet, Push, ToEffect, ZoneBar
+from spiracle.sheets.shapes import InduceSheet, Level, Num, PlanSheet, Push, ToEffect, ZoneBar
 from spiracle.sheets.syringes import barrel_of, dose_row, limit_of, order_high, ordered_amount, syringe_ladder
 from spiracle.sheets.told import Told, purpose_of
 from spiracle.sheets.worked_shape import number, zone_bar
@@ -27,6 +30,7 @@ from spiracle.source import Guardrail, Input, Mark, Worked, Working
 
 QUARTER = Decimal(4)
 SUM_FIGURES = 3
+SHOWN_FOR = timedelta(minutes=45)  # after the last push the curve belongs to Maintain
 
 EffectState = Literal["ready", "order reached", "over hard stop", "empty"]
 
@@ -134,10 +138,27 @@ def to_effect(t: Told, a: Agent) -> ToEffect:
         last_at=a.given[-1].happened_at if a.given else None,
         pushes=len(a.given),
         gap_s=_gap_seconds(row.give_over_min if row is not None else None),
+        level=_level(t, a, quarter if state == "ready" else None),
+        pace=pace(t, a.order.drug, a.given),
         state=state,
         state_text=words,
         call=t.names.hand(whose) if (whose := orderer(a.order, t.facts)) else "",
     )
+
+
+def _level(t: Told, a: Agent, next_ml: Decimal | None) -> Level | None:
+    """The expected level while the animal is being induced, and what the next planned increment would do."""
+    if not a.given or t.now - a.given[-1].happened_at > SHOWN_FOR:
+        return None
+    volume = None if next_ml is None else min(next_ml, a.room_ml)
+    amount = None if not volume else a.amount(volume)
+    next_mg = None
+    if amount is not None:
+        try:
+            next_mg = float(amount.number("mg"))
+        except Refusal:
+            next_mg = None
+    return induction_level(t, a.order.drug, next_mg, f"{figure(volume)} mL" if volume else "")
 
 
 def _total(t: Told, a: Agent) -> Num:

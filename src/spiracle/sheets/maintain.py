@@ -12,7 +12,10 @@ from spiracle.case.syringes import Infusion, bag_of
 from spiracle.quantity import figure
 from spiracle.sheets.bands import short, total_until
 from spiracle.sheets.chart import EVERY, chart, tick_before
+from spiracle.sheets.gas_now import gas_now
 from spiracle.sheets.infusion_cards import empty_at, running_cards
+from spiracle.sheets.levels import levels_now
+from spiracle.sheets.mac_card import mac_card
 from spiracle.sheets.names import joined, unit_text
 from spiracle.sheets.oxygen_now import oxygen_now
 from spiracle.sheets.plan_sheet import orderer
@@ -68,6 +71,9 @@ def maintain(
         other_l_min=_other_flow(t, gas),
         oxygen_left=oxygen_now(t),
         ventilator=maintain_card(t),
+        levels=levels_now(t),
+        inhaled=gas_now(t),
+        mac=mac_card(t),
         budgets=budgets,
         fluids_in=fluids_in(t),
         losses=losses(t),

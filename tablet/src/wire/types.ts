@@ -1638,6 +1638,79 @@ export interface ScannedPart {
   at_push: AtPush | null;
 }
 
+export interface OwnInductions {
+  first_day: string;
+  last_day: string;
+  asked_from: string;
+  asked_to: string;
+  counted: number;
+  left_out: number;
+  practice: boolean;
+  fewest: number;
+  says: string[];
+  groups: OwnGroup[];
+  left: OwnLeft[];
+}
+
+export interface OwnGroup {
+  species: string;
+  agent: string;
+  name: string;
+  premedication: string;
+  beside: string;
+  title: string;
+  n: number;
+  parts: OwnPart[];
+  published: OwnPublished[];
+}
+
+export interface OwnPart {
+  asa: string;
+  n: number;
+  few: boolean;
+  says: string;
+  doses: OwnFigure[];
+  median: OwnFigure | null;
+  interval: OwnRange | null;
+  spread: OwnRange | null;
+  mean: OwnFigure | null;
+  mean_interval: OwnRange | null;
+  next_range: OwnRange | null;
+  next_logs: OwnRange | null;
+  minutes: OwnFigure | null;
+  minutes_interval: OwnRange | null;
+  pushes: OwnFigure | null;
+  pushes_range: OwnRange | null;
+}
+
+export interface OwnFigure {
+  text: string;
+  value: Decimal;
+  unit: string;
+  ucum: string;
+  working: string;
+  predicted: boolean;
+}
+
+export interface OwnRange {
+  low: OwnFigure;
+  high: OwnFigure;
+  says: string;
+}
+
+export interface OwnPublished {
+  says: string;
+  low: OwnFigure;
+  high: OwnFigure;
+  memory: boolean;
+  cited: Cited[];
+}
+
+export interface OwnLeft {
+  reason: string;
+  n: number;
+}
+
 export interface ProtocolLine {
   drug: string;
   purpose: string;

@@ -1,0 +1,55 @@
+"""Levels at which something was seen under one set, and published advice on slow injection."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from spiracle.kinetics.rows import EffectRow, Event, Premedication, SlowRow
+from spiracle.kinetics.tables import KineticsTables
+
+WITHOUT = "No level is known for this set; levels of other sets are not carried over."
+# What an animal was given before, from the nearest to the farthest row that may speak for it.
+STANDS_FOR: Mapping[Premedication, tuple[Premedication, ...]] = {
+    "none": ("none", "any"),
+    "acepromazine+opioid": ("acepromazine+opioid", "mixed", "any"),
+    "alpha-2+opioid": ("alpha-2+opioid", "alpha-2", "any"),
+    "alpha-2": ("alpha-2", "alpha-2+opioid", "any"),
+    "mixed": ("mixed", "any"),
+    "any": ("any",),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """One event on the screen: its span [the row's unit], or None where nothing is known, and the words beside it."""
+
+    event: Event
+    row: EffectRow
+    low: float | None
+    high: float | None
+    words: str
+    memory: bool
+
+
+def levels(tables: KineticsTables, model: str, premedication: Premedication) -> tuple[Level, ...]:
+    """Levels of one set for one premedication, in the order of the table; rows that say that none is known included."""
+    set_ = tables.model(model)
+    found = []
+    for row in tables.effects:
+        mine = row.model == model or (not row.model and (row.drug, row.species) == (set_.drug, set_.species))
+        if mine and row.premedication in STANDS_FOR[premedication]:
+            found.append(_level(row))
+    return tuple(found)
+
+
+def slow_advice(tables: KineticsTables, drug: str, species: str, premedication: Premedication) -> tuple[SlowRow, ...]:
+    """Published advice for a drug and species, nearest premedication first; empty where there is none."""
+    order = STANDS_FOR[premedication]
+    rows = [r for r in tables.slow if r.drug == drug and r.species == species and r.premedication in order]
+    return tuple(sorted(rows, key=lambda r: order.index(r.premedication)))
+
+
+def _level(row: EffectRow) -> Level:
+    low, high = (None if x is None else float(x) for x in (row.low, row.high))
+    return Level(row.event, row, low, high, row.says, row.memory)

@@ -1,0 +1,324 @@
+"""What a population's model expects of a drug that went in by the vein: a band over time, never a reading and never an order.
+
+Carries D4, D5. Where no set may stand for this animal, or an entry cannot be followed, the reason stands in place of the
+curve and the sums are shown all the same.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from decimal import Decimal
+from math import ceil
+
+import numpy as np
+from msgspec.structs import replace
+
+from spiracle.case.deliveries import Deliveries, deliveries, drugs_by_vein
+from spiracle.kinetics import Model, within_total
+from spiracle.kinetics.crowd import Crowd, crowd
+from spiracle.kinetics.exponentials import Floats, Number
+from spiracle.kinetics.schedule import Bolus, Infusion, Schedule
+from spiracle.kinetics.solving import levels
+from spiracle.kinetics.timing import Site, peak_after
+from spiracle.quantity import figure
+from spiracle.refusals import Refusal
+from spiracle.sheets.level_animal import chosen, use_of
+from spiracle.sheets.level_marks import marks_of
+from spiracle.sheets.level_stop import falling, falls_of, half_text, plateau_text
+from spiracle.sheets.level_words import Scale, clock, minutes_words, scale_of, span_words
+from spiracle.sheets.shapes import Level, NextPush, WorkingInput, WorkingShape
+from spiracle.sheets.told import Told
+from spiracle.sheets.worked_shape import cited
+
+SAYS = "A prediction for a population, not a measurement of this animal. It orders nothing."
+LATE = "Mixing is taken as instant: the first minute after a push is the least sure."
+POINTS = 100
+SITES = {"effect": "brain level", "plasma": "blood level"}
+INDUCE_AHEAD = timedelta(minutes=8)
+MAINTAIN_BACK, MAINTAIN_AHEAD = timedelta(minutes=60), timedelta(minutes=60)
+PEAK_WITHIN_MIN = 60.0
+CLASSES = frozenset({"induction", "opioid", "hypnotic"})
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """The stretch of time a curve shows."""
+
+    begin: datetime
+    step_s: int
+    points: int
+
+    @property
+    def minutes(self) -> Floats:
+        return np.arange(self.points, dtype=np.float64) * (self.step_s / 60)
+
+    def at(self, n: int) -> datetime:
+        return self.begin + timedelta(seconds=n * self.step_s)
+
+
+def window(begin: datetime, end: datetime) -> Window:
+    """At most POINTS points, in whole steps of five seconds."""
+    seconds = max(60.0, (end - begin).total_seconds())
+    step = 5 * ceil(seconds / POINTS / 5)
+    return Window(begin, step, int(seconds // step) + 2)
+
+
+@dataclass(frozen=True, slots=True)
+class Followed:
+    """A drug whose course can be worked out: what went in, by which set, for how many animals of it."""
+
+    t: Told
+    kg: float
+    went: Deliveries
+    first_at: datetime
+    model: Model
+    crowd: Crowd
+    schedule: Schedule
+    scale: Scale
+
+    @property
+    def site(self) -> Site:
+        return "effect" if self.model.has_effect_site else "plasma"
+
+    @property
+    def now_min(self) -> float:
+        return self.minutes(self.t.now)
+
+    def minutes(self, at: datetime) -> float:
+        return (at - self.first_at) / timedelta(minutes=1)
+
+    def when(self, minute: float) -> datetime:
+        return self.first_at + timedelta(seconds=round(minute * 60))
+
+    def lying(self, schedule: Schedule, minutes: Floats) -> Floats:
+        """Every animal's level (n, T) [mg/L] under a schedule."""
+        found = levels(self.crowd.disposition, schedule, minutes)
+        seen = found.plasma if found.effect is None else found.effect
+        return np.asarray(seen * self.crowd.residual[:, None])
+
+    def forecast(self, end_min: float) -> Schedule:
+        """What went in, with what runs now running on."""
+        if self.went.mg_min_now <= 0:
+            return self.schedule
+        on = Infusion(self.now_min, end_min + 1, self.went.mg_min_now / self.kg)
+        return Schedule(self.schedule.boluses, (*self.schedule.infusions, on))
+
+
+def induction_level(t: Told, drug: str, next_mg: float | None, next_text: str) -> Level | None:
+    """The level of an induction agent from its first push on; None before anything went in."""
+    found = _followed(t, drug, "induction")
+    if found is None or isinstance(found, Level):
+        return found
+    last = found.went.pushed[-1].at if found.went.pushed else found.first_at
+    shown = window(found.first_at, max(t.now, last) + INDUCE_AHEAD)
+    made = _curve(found, shown)
+    made = _with_peak(made, found)
+    return _with_next(made, found, shown, next_mg, next_text)
+
+
+def running_level(t: Told, drug: str) -> Level | None:
+    """The level of a drug that runs or was given, with what would follow if everything stopped now."""
+    found = _followed(t, drug, use_of(t, drug))
+    if found is None or isinstance(found, Level):
+        return found
+    shown = window(max(found.first_at, t.now - MAINTAIN_BACK), t.now + MAINTAIN_AHEAD)
+    made = _curve(found, shown)
+    fall = falling(found)
+    return replace(
+        made, plateau_text=plateau_text(found), half_text=half_text(fall), falls=falls_of(found, fall, made.marks)
+    )
+
+
+def levels_now(t: Told) -> tuple[Level, ...]:
+    """Every anaesthetic that went in by the vein, newest first; those that no model follows with their sums alone."""
+    if t.induced_at is None or t.ended_at is not None:
+        return ()
+    found = [running_level(t, drug) for drug in drugs_by_vein(t.case, t.facts) if _anaesthetic(t, drug)]
+    return tuple(reversed([x for x in found if x is not None]))
+
+
+def _anaesthetic(t: Told, drug: str) -> bool:
+    """Of a class that makes sleep or takes pain away, or a drug that a set of constants is held for."""
+    return t.facts.drugs.class_of(drug) in CLASSES or any(m.drug == drug for m in t.facts.kinetics.models)
+
+
+def _followed(t: Told, drug: str, use: str) -> Followed | Level | None:
+    went = deliveries(t.case, t.facts, drug, t.now)
+    first = went.first_at
+    if first is None and not went.unfollowed:
+        return None
+    bare = Level(drug=drug, name=t.names.drug(drug), sums=sums(t, went))
+    if went.unfollowed or first is None:
+        lost = "; ".join(went.unfollowed)
+        return replace(bare, none=f"No estimate: a model of the vein cannot follow {lost}.")
+    try:
+        model = chosen(t, drug, use)
+        kg = float(t.kg or 0)
+        within_total(model, _total(went, model, t.now) / kg)
+        schedule = _schedule(went, first, kg)
+    except Refusal as why:
+        return replace(bare, none=f"No estimate: {why}")
+    whole = crowd(model)
+    return Followed(t, kg, went, first, model, whole, schedule, scale_of(t, drug, model))
+
+
+def _total(went: Deliveries, model: Model, now: datetime) -> float:
+    """What went in within the set's own window [mg]."""
+    within = model.row.total_within_min
+    if within is None:
+        return went.total_mg
+    since = now - timedelta(minutes=within)
+    ran = sum(r.mg_min * ((r.stop - max(r.start, since)) / timedelta(minutes=1)) for r in went.ran if r.stop > since)
+    return sum(p.mg for p in went.pushed if p.at >= since) + ran
+
+
+def _schedule(went: Deliveries, first: datetime, kg: float) -> Schedule:
+    def minute(at: datetime) -> float:
+        return (at - first) / timedelta(minutes=1)
+
+    return Schedule(
+        tuple(Bolus(minute(p.at), p.mg / kg) for p in went.pushed),
+        tuple(Infusion(minute(r.start), minute(r.stop), r.mg_min / kg) for r in went.ran if r.stop > r.start),
+    )
+
+
+def _curve(f: Followed, shown: Window) -> Level:
+    t, model = f.t, f.model
+    minutes = shown.minutes + f.minutes(shown.begin)
+    band = f.crowd.band(f.lying(f.forecast(float(minutes[-1])), minutes))
+    low, middle, high = (tuple(f.scale.points(row)) for row in band)
+    now = f.crowd.band(f.lying(f.schedule, np.array([f.now_min])))
+    now_text = span_words(f.scale, float(now[0][0]), float(now[2][0]))
+    marks, unplaced = marks_of(t, f.model, f.scale, f.first_at)
+    site = SITES[f.site]
+    return Level(
+        drug=f.went.drug,
+        name=t.names.drug(f.went.drug),
+        sums=sums(t, f.went),
+        says=SAYS,
+        population=model.row.population,
+        quality=model.quality,
+        site=site,
+        unit=f.scale.unit,
+        begin_at=shown.begin,
+        step_s=shown.step_s,
+        low=low,
+        middle=middle,
+        high=high,
+        top=f.scale.top(max(high, default=0.0), [m.high for m in marks]),
+        as_of=t.now,
+        now_text=now_text,
+        pushes=tuple(p.at for p in f.went.pushed if p.at >= shown.begin),
+        marks=marks,
+        unplaced=unplaced,
+        cautions=_cautions(t, f),
+        memory=model.memory,
+        working=_working(f, site, now_text),
+    )
+
+
+def _cautions(t: Told, f: Followed) -> tuple[str, ...]:
+    estimated = ("The weight is estimated: every level moves with it.",) if t.estimated else ()
+    return (*estimated, *(c for c in f.model.cautions if "not a measurement" not in c), LATE)
+
+
+def _with_peak(made: Level, f: Followed) -> Level:
+    """When the last push shows its whole effect; nothing where no effect site is known."""
+    if not f.model.has_effect_site or not f.went.pushed:
+        return made
+    last = f.went.pushed[-1]
+    before = _without_last(f)
+    minute = f.minutes(last.at)
+    peak = peak_after(f.crowd.disposition, before, last.mg / f.kg, minute, PEAK_WITHIN_MIN)
+    early, middle, late = f.crowd.times(np.asarray(peak.after_min))
+    if late is None or early is None or middle is None:
+        return replace(made, peak_text="The last push does not peak within an hour.")
+    return replace(
+        made,
+        peak_from=f.when(minute + early),
+        peak_at=f.when(minute + middle),
+        peak_to=f.when(minute + late),
+        peak_text=f"a push is expected to peak ≈ {minutes_words(early, late)} after it went in",
+    )
+
+
+def _without_last(f: Followed) -> Schedule:
+    last = f.schedule.boluses[-1]
+    return Schedule(tuple(b for b in f.schedule.boluses if b is not last), f.schedule.infusions)
+
+
+def _with_next(made: Level, f: Followed, shown: Window, next_mg: float | None, text: str) -> Level:
+    """What one more increment would do if it went in now."""
+    if next_mg is None or next_mg <= 0:
+        return made
+    minutes = shown.minutes + f.minutes(shown.begin)
+    later = minutes[minutes > f.now_min]
+    if not later.size:
+        return made
+    added = f.forecast(float(minutes[-1])).with_bolus(Bolus(f.now_min, next_mg / f.kg))
+    band = f.crowd.band(f.lying(added, later))
+    low, high = tuple(f.scale.points(band[0])), tuple(f.scale.points(band[2]))
+    reached = span_words(f.scale, float(np.max(band[0])), float(np.max(band[2])))
+    words = f"{text} now: {SITES[f.site]} up to {reached}"
+    if f.model.has_effect_site:
+        peak = peak_after(f.crowd.disposition, f.schedule, next_mg / f.kg, f.now_min, PEAK_WITHIN_MIN)
+        early, _, late = f.crowd.times(np.asarray(peak.after_min))
+        if early is not None and late is not None:
+            words += f", {minutes_words(early, late)} later"
+    return replace(made, next=NextPush(text=words, low=low, high=high))
+
+
+def _working(f: Followed, site: str, now_text: str) -> WorkingShape:
+    d, n = f.model.disposition, f.crowd.residual.size
+    constants = [f"V1 {_g(d.v1)} L/kg", f"clearance {_g(d.clearance)} L/kg/min"]
+    constants += [f"Q{i} {_g(q)}, V{i} {_g(v)}" for i, (q, v) in enumerate(d.exchange, 2)]
+    if d.ke0 is not None:
+        constants.append(f"ke0 {_g(d.ke0)} per min")
+    given = tuple(
+        WorkingInput(name=f"push {i}", text=f"{figure(Decimal(str(p.mg)), 4)} mg at {clock(f.t, p.at)}", mark="typed")
+        for i, p in enumerate(f.went.pushed, 1)
+    )
+    ran = tuple(
+        WorkingInput(
+            name="pump",
+            text=f"{figure(Decimal(str(r.mg_min)), 4)} mg/min, {clock(f.t, r.start)} to {clock(f.t, r.stop)}",
+            mark="typed",
+        )
+        for r in f.went.ran
+    )
+    return WorkingShape(
+        title=f"{f.t.names.drug(f.went.drug)}, predicted {site}",
+        says=f"{n:,} animals of the set {f.model.id} ({', '.join(constants)}); the middle 80 % of them now: {now_text}",
+        inputs=(WorkingInput(name="weight", text=f"{figure(Decimal(str(f.kg)))} kg", mark="typed"), *given, *ran),
+        held=(f.model.words, f.model.row.spread_says, f.model.row.residual_says),
+        cited=cited(f.model.sources, f.t.facts.sources),
+        memory=f.model.memory,
+        estimated=True,
+    )
+
+
+def _g(value: Number) -> str:
+    return f"{float(value):.3g}"
+
+
+def sums(t: Told, went: Deliveries) -> str:
+    """What went in, as plain sums: shown whether or not a model can follow it."""
+    parts = []
+    if went.pushed:
+        total = sum(p.mg for p in went.pushed)
+        per = f" = {_amount(total / float(t.kg))}/kg" if t.kg else ""
+        many = f"{len(went.pushed)} push" + ("es" if len(went.pushed) > 1 else "")
+        parts.append(f"{_amount(total)}{per} in {many} since {clock(t, went.pushed[0].at)}")
+    ran = went.total_mg - sum(p.mg for p in went.pushed)
+    if ran > 0:
+        per = f" = {_amount(ran / float(t.kg))}/kg" if t.kg else ""
+        parts.append(f"{_amount(ran)}{per} by pump")
+    return "; ".join((*parts, *went.unfollowed))
+
+
+def _amount(mg: float) -> str:
+    """In mg, or in mcg where that is the smaller word."""
+    if mg < 0.1:
+        return f"{figure(Decimal(str(mg)) * 1000, 3)} mcg"
+    return f"{figure(Decimal(str(mg)), 3)} mg"

@@ -1,0 +1,105 @@
+"""MAC of this animal now as a range, what moved it, and the measured end-tidal over it. A number, never a name for a depth."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+from decimal import Decimal
+
+from spiracle.case import events as ev
+from spiracle.case.pushes import drug_id
+from spiracle.case.running import comes_to
+from spiracle.case.streams import streams
+from spiracle.kinetics.gas_tables import GasTables
+from spiracle.kinetics.mac import Acting, mac_now, multiple
+from spiracle.kinetics.mac import MacNow as Range
+from spiracle.quantity import Quantity, figure, unit
+from spiracle.refusals import Refusal
+from spiracle.sheets.shapes import MacNow, MacPart, MacPoint, Num
+from spiracle.sheets.told import Seen, Told
+from spiracle.sheets.worked_shape import cited
+
+TREND = 12  # the last hour, at one every five minutes
+
+
+def mac_card(t: Told) -> MacNow | None:
+    """None while no agent is on, or for one without a published MAC in this species."""
+    dial = t.case.last(ev.VaporiserSet)
+    if dial is None or not t.asleep:
+        return None
+    agent = drug_id(dial.agent, t.facts)
+    tables = t.facts.kinetics.gas
+    warm = t.current("temperature")
+    try:
+        now = mac_now(tables, t.species, agent, _celsius(tables, warm), tuple(_acting_at(t, t.now)))
+    except Refusal:
+        return None
+    seen = t.current("agent_et")
+    told = now.parts[1:]
+    return MacNow(
+        agent=t.names.drug(agent),
+        range_text=f"{_two(now.low)} to {_two(now.high)} % end-tidal",
+        multiple=_multiple(seen, now) if seen is not None else None,
+        parts=tuple(
+            MacPart(text=p.says, change=_change(p.left.low, p.left.high), memory=p.memory,
+                    cited=cited(p.sources, t.facts.sources))
+            for p in (now.parts[0], *(x for x in told if x.counted))
+        ),
+        not_counted=tuple(p.says for p in told if not p.counted),
+        trend=tuple(_trend(t, tables, agent)),
+        says=now.words[0],
+        memory=now.memory,
+        cited=cited(now.sources, t.facts.sources),
+    )  # fmt: skip
+
+
+def _celsius(tables: GasTables, seen: Seen | None) -> float | None:
+    """The temperature, where MAC was followed to it; a colder animal's is named as not counted by leaving it out."""
+    if seen is None:
+        return None
+    value = float(seen.value)
+    return value if tables.number("mac-coldest") <= value <= 45 else None
+
+
+def _multiple(seen: Seen, now: Range) -> Num:
+    found = multiple(float(seen.value), now)
+    return Num(text=f"{_two(found.low)} to {_two(found.high)}", unit="× MAC", mark="worked", at=seen.at, estimated=True)
+
+
+def _trend(t: Told, tables: GasTables, agent: str) -> Iterable[MacPoint]:
+    """Each measured end-tidal over the range of its own moment: its temperature, and the pumps that ran then."""
+    for seen in [s for s in t.seen.get("agent_et", ()) if s.current][-TREND:]:
+        warm = t.before("temperature", seen.at)
+        try:
+            then = mac_now(tables, t.species, agent, _celsius(tables, warm), tuple(_acting_at(t, seen.at)))
+            found = multiple(float(seen.value), then)
+        except Refusal:
+            continue
+        yield MacPoint(at=seen.at, text=f"{_two(found.low)} to {_two(found.high)}", low=found.low, high=found.high)
+
+
+def _acting_at(t: Told, at: datetime) -> Iterable[Acting]:
+    """Every drug that ran beside the gas at a moment, all pumps together, per kilogram."""
+    rates: dict[str, Quantity] = {}
+    for s in streams(t.case, t.facts):
+        stopped = s.infusion.stopped
+        steps = [rate for when, rate in s.steps if when <= at]
+        if s.holds is None or not t.kg or not steps or (stopped is not None and stopped.happened_at <= at):
+            continue
+        try:
+            one = comes_to(steps[-1], s.holds, unit("mcg/kg/min"), t.kg)
+        except Refusal:
+            continue
+        rates[s.drug] = rates[s.drug] + one if s.drug in rates else one
+    return [Acting(drug=d, rate=r) for d, r in rates.items() if r.value > 0]
+
+
+def _change(low: float, high: float) -> str:
+    """What is left of MAC: nothing for a part that takes none, and for the MAC itself."""
+    if low > 1 or high > 1 or (low == high == 1):
+        return ""
+    return f"× {_two(low)} to {_two(high)}"
+
+
+def _two(value: float) -> str:
+    return figure(Decimal(str(value)), 2)
