@@ -7,10 +7,13 @@ function rowsOf(node: HTMLElement): HTMLElement[] {
   );
 }
 
-/** Where the last whole row ends and where the first cut one begins, from the tops and heights of the rows. */
+/** A row that would leave more than this empty is shown cut: an empty half tells nothing. */
+const MOST_PX = 90;
+
+/** How much of the lower edge is left out so that no row is cut [px]. */
 export function cutAt(rows: readonly { top: number; bottom: number }[], top: number, bottom: number): number {
   const cut = rows.find((row) => row.top > top + 1 && row.top < bottom && row.bottom > bottom + 1);
-  return cut ? bottom - cut.top : 0;
+  return cut && bottom - cut.top <= MOST_PX ? bottom - cut.top : 0;
 }
 
 /** A row that the lower edge would cut is not shown: what is seen is whole. A row too high for the list stays. */
