@@ -88,7 +88,7 @@ def choose(
     model = _model(tables, row)
     if premedicated != row.premedicated:
         had = "after premedication" if row.premedicated else "without premedication"
-        model = replace(model, cautions=(*model.cautions, f"The animals of this set were {had}; this one was not."))
+        model = replace(model, cautions=(*model.cautions, f"The animals of this set were {had}, unlike this one."))
     return model
 
 

@@ -20,6 +20,7 @@ from spiracle.kinetics.uptake import POPULATION, Stretch, inhaled, reached
 from spiracle.quantity import figure, read
 from spiracle.refusals import Missing, Refusal
 from spiracle.sheets.level_words import clock, minutes_words
+from spiracle.sheets.levels import FAILED
 from spiracle.sheets.shapes import GasLine, Inhaled, MacPoint, WorkingInput, WorkingShape
 from spiracle.sheets.told import Seen, Told
 from spiracle.sheets.worked_shape import cited
@@ -50,6 +51,9 @@ def gas_now(t: Told) -> Inhaled | None:
         return _estimate(t, dials, first, agent)
     except Refusal as why:
         return Inhaled(agent=agent, name=name, none=f"No estimate: {why}", measured=tuple(_measured(t)))
+    except Exception as fault:
+        return Inhaled(agent=agent, name=name, none=f"{FAILED} ({type(fault).__name__}). Everything else stands.",
+                       measured=tuple(_measured(t)))  # fmt: skip
 
 
 def _estimate(t: Told, dials: Sequence[ev.VaporiserSet], first: ev.VaporiserSet, agent: str) -> Inhaled:

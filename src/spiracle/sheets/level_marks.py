@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 
 from spiracle.kinetics import Model
 from spiracle.kinetics.effects import levels
+from spiracle.kinetics.rows import Event
 from spiracle.sheets.level_animal import premedication
 from spiracle.sheets.level_words import Scale, in_scale
 from spiracle.sheets.shapes import EffectMark
 from spiracle.sheets.told import Told
 from spiracle.sheets.worked_shape import cited
 
-WORDS = {
+WORDS: Mapping[Event, str] = {
     "asleep": "asleep",
     "no-swallow": "no swallow",
+    "no-pedal-reflex": "no pedal reflex",
     "no-jaw-tone": "jaw loose",
     "intubation": "intubation",
     "apnoea": "apnoea",

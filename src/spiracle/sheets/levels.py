@@ -6,6 +6,7 @@ curve and the sums are shown all the same.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -34,6 +35,7 @@ from spiracle.sheets.worked_shape import cited
 SAYS = "A prediction for a population, not a measurement of this animal. It orders nothing."
 LATE = "Mixing is taken as instant: the first minute after a push is the least sure."
 POINTS = 100
+FAILED = "The estimate failed"
 SITES = {"effect": "brain level", "plasma": "blood level"}
 INDUCE_AHEAD = timedelta(minutes=8)
 MAINTAIN_BACK, MAINTAIN_AHEAD = timedelta(minutes=60), timedelta(minutes=60)
@@ -107,6 +109,25 @@ class Followed:
 
 def induction_level(t: Told, drug: str, next_mg: float | None, next_text: str) -> Level | None:
     """The level of an induction agent from its first push on; None before anything went in."""
+    return _kept(t, drug, lambda: _induction_level(t, drug, next_mg, next_text))
+
+
+def running_level(t: Told, drug: str) -> Level | None:
+    """The level of a drug that runs or was given, with what would follow if everything stopped now."""
+    return _kept(t, drug, lambda: _running_level(t, drug))
+
+
+def _kept(t: Told, drug: str, work: Callable[[], Level | None]) -> Level | None:
+    """A fault of ours in an estimate may cost the curve and nothing else: the case stays on the screen, and the fault is named."""
+    try:
+        return work()
+    except Exception as fault:
+        return Level(
+            drug=drug, name=t.names.drug(drug), none=f"{FAILED} ({type(fault).__name__}). Everything else stands."
+        )
+
+
+def _induction_level(t: Told, drug: str, next_mg: float | None, next_text: str) -> Level | None:
     found = _followed(t, drug, "induction")
     if found is None or isinstance(found, Level):
         return found
@@ -117,8 +138,7 @@ def induction_level(t: Told, drug: str, next_mg: float | None, next_text: str) -
     return _with_next(made, found, shown, next_mg, next_text)
 
 
-def running_level(t: Told, drug: str) -> Level | None:
-    """The level of a drug that runs or was given, with what would follow if everything stopped now."""
+def _running_level(t: Told, drug: str) -> Level | None:
     found = _followed(t, drug, use_of(t, drug))
     if found is None or isinstance(found, Level):
         return found

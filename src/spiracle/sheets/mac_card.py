@@ -13,7 +13,7 @@ from spiracle.case.streams import streams
 from spiracle.kinetics.gas_tables import GasTables
 from spiracle.kinetics.mac import Acting, mac_now, multiple
 from spiracle.kinetics.mac import MacNow as Range
-from spiracle.quantity import Quantity, figure, unit
+from spiracle.quantity import Quantity, figure, round_significant, unit
 from spiracle.refusals import Refusal
 from spiracle.sheets.shapes import MacNow, MacPart, MacPoint, Num
 from spiracle.sheets.told import Seen, Told
@@ -91,7 +91,9 @@ def _acting_at(t: Told, at: datetime) -> Iterable[Acting]:
         except Refusal:
             continue
         rates[s.drug] = rates[s.drug] + one if s.drug in rates else one
-    return [Acting(drug=d, rate=r) for d, r in rates.items() if r.value > 0]
+    return [
+        Acting(drug=d, rate=Quantity(round_significant(r.value, 3), r.unit)) for d, r in rates.items() if r.value > 0
+    ]
 
 
 def _change(low: float, high: float) -> str:

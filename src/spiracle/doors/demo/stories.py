@@ -8,6 +8,7 @@ from decimal import Decimal
 
 from spiracle.case import events as e
 from spiracle.case.facts import Facts
+from spiracle.doors.demo.knee import healthy_dog
 from spiracle.doors.demo.machines import machines_now
 from spiracle.doors.demo.parts import admitted, made_ready, on_ventilator, questions, signed, tube_in, waste
 from spiracle.doors.demo.protocols import hospital_protocols
@@ -155,7 +156,7 @@ def bulldog(store: LogStore, facts: Facts, start: datetime, now: datetime) -> No
         s,
         owner="D. Maddock",
         fasted_h=9,
-        asa="III",
+        asa="II",
         condition=6,
         temperature="38.6",
         heart=104,
@@ -188,7 +189,7 @@ def bulldog(store: LogStore, facts: Facts, start: datetime, now: datetime) -> No
         ordered_by="svr",
     )
     s.tell(e.AirwayMeasured, incisors_to_inlet_cm=D("24"))
-    signed(s, ("o1", "o2", "o3", "o4"), "III")
+    signed(s, ("o1", "o2", "o3", "o4"), "II")
     s.at(25)
     made_ready(s, "Machine B", "circle")
     s.at(36)
@@ -259,9 +260,8 @@ def giant_dog(store: LogStore, facts: Facts, start: datetime, now: datetime) -> 
         by="svr",
         reading="map",
         below=D(60),
-        action="vaporiser down, crystalloid 5 mL/kg over 15 min; call SV",
-        ordered_by="svr",
-    )
+        action="vaporiser down, crystalloid 5 mL/kg over 15 min; call SV", ordered_by="svr",
+    )  # fmt: skip
     signed(s, ("o1", "o2", "o3"), "II")
     s.at(18)
     made_ready(s, "Machine C", "circle")
@@ -440,6 +440,7 @@ ALL: tuple[tuple[Callable[[LogStore, Facts, datetime, datetime], None], int], ..
     (hospital_protocols, 60 * 24 * 60),
     (giant_dog, 330),
     (old_cat, 96),
+    (healthy_dog, 79),
     (bulldog, 63),
     (toy_dog, 40),
     (kitten, 25),
