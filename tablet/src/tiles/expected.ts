@@ -71,6 +71,11 @@ export function whose(level: Level): string {
   return [level.site, level.population, level.quality].filter(Boolean).join(", ");
 }
 
+/** The same where one line must do: the population by its first words; the rest stands in the rows. */
+export function whoseShort(level: Level): string {
+  return whose({ ...level, population: level.population.split(/[,;]/)[0] ?? "" });
+}
+
 /** What the key to the levels says under its name. */
 export function levelsWord(levels: readonly Level[], inhaled: Inhaled | null): string {
   const asked = [...levels, ...(inhaled ? [inhaled] : [])];

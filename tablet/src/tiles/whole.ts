@@ -47,11 +47,15 @@ export const wholeRows: Action<HTMLElement, (more: boolean) => void> = (node, to
 export function onward(node: HTMLElement): void {
   const { top, bottom } = node.getBoundingClientRect();
   if (node.scrollTop + node.clientHeight >= node.scrollHeight - 2) {
+    node.style.paddingBottom = "";
     node.scrollTop = 0;
     return;
   }
   const next = rowsOf(node)
     .map((row) => row.getBoundingClientRect())
     .find((row) => row.top > top + 1 && row.bottom > bottom + 1);
-  node.scrollTop += next ? next.top - top : node.clientHeight - 40;
+  const to = node.scrollTop + (next ? next.top - top : node.clientHeight - 40);
+  // the last page begins with a whole row too: what lacks below it is left empty
+  node.style.paddingBottom = `${Math.max(0, Math.ceil(to + node.clientHeight - node.scrollHeight))}px`;
+  node.scrollTop = to;
 }
