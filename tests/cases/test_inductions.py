@@ -16,6 +16,8 @@ from spiracle.case.facts import Facts
 from spiracle.doors.tables import load_facts
 from spiracle.sheets.induction_of import induction_of, key_now, lasts_minutes
 from spiracle.sheets.inductions import Own, here, inductions_sheet, own_inductions
+from spiracle.source import Seen
+from spiracle.source.stated import Span, Stated
 from teasel import teasel
 
 
@@ -367,6 +369,26 @@ def test_published_doses_stand_beside_with_their_source(facts: Facts) -> None:
     label = next(p for p in group.published if "no premedication" in p.says)
     assert (label.low.text, label.high.text, label.low.unit) == ("5.5", "7", "mg/kg")
     assert any("522.2005" in c.citation for c in label.cited)
+
+
+def test_stated_doses_of_the_same_agent_and_species_stand_beside_too(facts: Facts) -> None:
+    """Watkins 1987, Vet Rec 120:326: 5.95 mg/kg on average without premedication in the dog. An open end is no figure."""
+
+    def row(id_: str, agent: str, species: Any, low: str | None, high: str | None, unit: str = "mg/kg") -> Stated:
+        span = Span(species=species, low=None if low is None else d(low), high=None if high is None else d(high))
+        return Stated(id=id_, topic=f"induction dose of {agent}", says="without premedication 5.95 on average", unit=unit,
+                      spans=(span,), species=(species,), source=("noah_alfaxalone",), seen=Seen.ABSTRACT)  # fmt: skip
+
+    rows = (row("a", "propofol", "dog", "5.95", "5.95"), row("b", "propofol", "cat", "8", "8"),
+            row("c", "alfaxalone", "dog", "2", "3"), row("d", "propofol", "dog", None, "7"),
+            row("e", "propofol", "dog", "1", "2", "mL/kg"))  # fmt: skip
+    own = own_inductions([usual().fold()], facts)
+    plain = inductions_sheet(own, facts).groups[0].published
+    beside = inductions_sheet(own, facts, stated=rows).groups[0].published
+    assert beside[: len(plain)] == plain
+    assert [(p.low.text, p.high.text, p.says) for p in beside[len(plain) :]] == [
+        ("5.95", "5.95", "without premedication 5.95 on average")
+    ]
 
 
 # ---- for the animal on the table

@@ -93,8 +93,9 @@ def alike(found: Iterable[Induction]) -> dict[Key, tuple[Induction, ...]]:
 def by_asa(group: Iterable[Induction]) -> dict[str, tuple[Induction, ...]]:
     """A group by bands of ASA class, and by the class itself beside a band of two; empty ones are left out."""
     held = tuple(group)
-    parts = {name: tuple(i for i in held if i.asa in classes) for name, classes in BANDS.items()}
-    singles = {
-        c: tuple(i for i in held if i.asa == c) for classes in BANDS.values() if len(classes) > 1 for c in classes
-    }
-    return {name: part for name, part in {**parts, **singles}.items() if part}
+    parts: dict[str, tuple[Induction, ...]] = {}
+    for name, classes in BANDS.items():
+        parts[name] = tuple(i for i in held if i.asa in classes)
+        if len(classes) > 1:
+            parts |= {one: tuple(i for i in held if i.asa == one) for one in classes}
+    return {name: part for name, part in parts.items() if part}

@@ -5,10 +5,11 @@ Every figure here is one that was seen, or lies halfway between two that were; n
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from fractions import Fraction
-from math import comb
+from functools import lru_cache
+from itertools import takewhile
 
 from spiracle.refusals import Missing, OutOfRange
 
@@ -30,6 +31,7 @@ def median(values: Sequence[Decimal]) -> Decimal:
     return row[half] if odd else (row[half - 1] + row[half]) / 2
 
 
+@lru_cache(maxsize=1024)
 def coverage(n: int, rank: int) -> Fraction:
     """How often the figures of this rank from below and from above hold the median of all animals between them.
 
@@ -43,21 +45,27 @@ def coverage(n: int, rank: int) -> Fraction:
     """
     if rank < 1 or 2 * rank > n:
         raise OutOfRange("rank", f"{rank} is no pair of places in a row of {n}.", "Give 1 to half of the row.")
-    return 1 - Fraction(2 * sum(comb(n, k) for k in range(rank)), 2**n)
+    return 1 - Fraction(2 * next(under for r, under in _under(n) if r == rank), 2**n)
 
 
+def _under(n: int) -> Iterator[tuple[int, int]]:
+    """For each place from one up: in how many of the 2^n ways fewer than so many lie under the median."""
+    ways, total = 1, 0
+    for k in range(n // 2):
+        total += ways
+        yield k + 1, total
+        ways = ways * (n - k) // (k + 1)
+
+
+@lru_cache(maxsize=1024)
 def interval_rank(n: int, confidence: Fraction = CONFIDENCE) -> int | None:
     """The innermost pair of places that still holds the median as often as asked; None where n figures are too few for any.
 
     >>> [interval_rank(n) for n in (5, 6, 9, 20)]
     [None, 1, 2, 6]
     """
-    found: int | None = None
-    for rank in range(1, n // 2 + 1):
-        if coverage(n, rank) < confidence:
-            break
-        found = rank
-    return found
+    most = (1 - confidence) / 2 * 2**n
+    return max((rank for rank, under in takewhile(lambda place: place[1] <= most, _under(n))), default=None)
 
 
 def percentile(values: Sequence[Decimal], tenths: int) -> Decimal | None:

@@ -76,9 +76,9 @@ class Deliveries:
 
 
 def drugs_by_vein(case: Case, facts: Facts) -> tuple[str, ...]:
-    """Drugs of which anything went in by hand or pump, in the order of their first entry."""
+    """Drugs and fluids of which anything went in by hand or pump, a pump of unknown strength too, in the order of their entries."""
     pushes = (drug_id(g.drug, facts) for g in given(case))
-    ran = (s.drug for s in streams(case, facts) if s.holds is not None)
+    ran = (s.drug for s in streams(case, facts))
     return tuple(d for d in dict.fromkeys((*pushes, *ran)) if d)
 
 

@@ -24,7 +24,7 @@ def audit(args: argparse.Namespace) -> int:
     facts = load_facts(args.hospital)
     store = open_store(args.database, WallClock())
     try:
-        sheet = inductions_sheet(OwnBook(store, facts).own(), facts, first, last)
+        sheet = inductions_sheet(OwnBook(store, facts).own(), facts, first, last, facts.kinetics.stated.rows)
     finally:
         store.close()
     if args.format == "json":

@@ -1,4 +1,4 @@
-"""Writes the generated pages of the manual: figures, checks, hazards, events, elements. Run by `python3 dev.py docs`."""
+"""Writes the generated pages of the manual: figures, checks, hazards, events, elements, sets of constants. Run by `python3 dev.py docs`."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from spiracle.doors.tables import load_facts, table_texts
 from spiracle.sheets.checks import checks_page, read_checks
 from spiracle.sheets.figures_page import figures_page
 from spiracle.sheets.hazards import hazards_page, read_hazards
+from spiracle.sheets.kinetics_page import kinetics_page
 from spiracle.sheets.manual import elements_page, events_page
 
 TESTS = Path(__file__).resolve().parents[3] / "tests"
@@ -19,12 +20,13 @@ IDS = re.compile(r"((?:[UACD]\d{1,2}(?:, | and )?)+)[:.]")
 
 def pages() -> dict[str, str]:
     """Every generated page by its file name."""
-    texts = table_texts()
+    texts, facts = table_texts(), load_facts()
     return {
         "events.md": events_page(),
         "record-elements.md": elements_page(),
         "checks.md": checks_page(read_checks({n: t for n, t in texts.items() if n.startswith("checks-")})),
-        "figures.md": figures_page(texts, load_facts().sources),
+        "figures.md": figures_page(texts, facts.sources),
+        "kinetics-rows.md": kinetics_page(facts.kinetics, facts.sources),
         "hazards.md": hazards_page(read_hazards(texts["hazards"]), carried_by_tests(TESTS)),
     }
 

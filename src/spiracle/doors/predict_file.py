@@ -78,6 +78,10 @@ def _patient(table: dict[str, Any]) -> tuple[str, Quantity]:
 def _model(table: dict[str, Any]) -> str | GivenModel:
     _known(table, MODEL, "model")
     told = [k for k in PARAMETERS if k in table]
+    if "spread" in table and "vmax" in table:
+        raise Contradiction(
+            "model, spread", "no band is worked out where elimination saturates.", "Leave the spread out."
+        )
     if "id" in table:
         if told or "spread" in table or "name" in table:
             other = (told + [k for k in ("spread", "name") if k in table])[0]

@@ -22,7 +22,7 @@ def predict_png(made: Predicted) -> bytes:
     from spiracle.doors.pdf import _fonts
 
     if made.withheld:
-        raise Missing("picture", made.withheld, "The other formats show the sums.")
+        raise Missing("picture", made.withheld, "The text and the json show the sums.")
     folder = files("spiracle.doors") / "print"
     made_png: bytes = typst.compile(
         str(folder / "predict.typ"), root=str(folder), font_paths=_fonts(), ignore_system_fonts=True, format="png",

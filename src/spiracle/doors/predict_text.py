@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from spiracle.doors.text_rows import plain, row, title
 from spiracle.quantity import reading
+from spiracle.refusals import Missing
 from spiracle.sheets.cautions import MEMORY_SIGN, MEMORY_WORDS, PREDICTED_SIGN, PREDICTED_WORDS
 from spiracle.sheets.predict_band import round_step
 from spiracle.sheets.predict_shapes import Band, Percentiles, Predicted
@@ -28,7 +29,12 @@ def predict_text(made: Predicted, working: bool = False) -> str:
 
 
 def predict_csv(made: Predicted) -> bytes:
-    """Every moment in a line of its own. Where the band was worked out at fewer moments its cells are empty in between."""
+    """Every moment in a line of its own; refused where the curve is withheld.
+
+    Where the band was worked out at fewer moments its cells are empty in between.
+    """
+    if made.withheld:
+        raise Missing("csv", made.withheld, "The text and the json show the sums.")
     unit = made.plasma.unit
     names = ["time (min)", f"plasma ({unit})"]
     columns: list[tuple[float | None, ...]] = [made.times.values, made.plasma.values]
@@ -181,7 +187,7 @@ def _given(made: Predicted, working: bool) -> Iterator[str]:
 
 def _model(made: Predicted, working: bool) -> Iterator[str]:
     model = made.model
-    yield from title("Model", f"{model.id}, {model.quality}")
+    yield from title("Model", model.id if model.id == model.quality else f"{model.id}, {model.quality}")
     yield from plain(model.says)
     for p in model.parameters:
         written = f" (written {p.as_written})" if p.as_written and p.as_written != p.text else ""

@@ -32,4 +32,4 @@ class AuditDoor:
     def _inductions(self, first: date | None, last: date | None) -> OwnInductions:
         from spiracle.sheets.inductions import inductions_sheet
 
-        return inductions_sheet(self.book.own(), self.book.facts, first, last)
+        return inductions_sheet(self.book.own(), self.book.facts, first, last, self.book.facts.kinetics.stated.rows)

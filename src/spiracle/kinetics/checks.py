@@ -14,6 +14,7 @@ from spiracle.kinetics import recomputed, solved
 from spiracle.kinetics.disposition import Disposition
 from spiracle.kinetics.exponentials import Number
 from spiracle.kinetics.gas_checks import GAS_CHECKS
+from spiracle.kinetics.saturable import Saturable, clearance_after_bolus, levels_saturable
 from spiracle.kinetics.schedule import Bolus, Infusion, Schedule
 from spiracle.kinetics.solving import amounts, levels
 from spiracle.kinetics.timing import (
@@ -105,6 +106,16 @@ def _balance(i: Plain) -> float:
     return float(np.max(np.abs(found.held.sum(axis=-2) + found.eliminated - given)))
 
 
+def _saturable(i: Plain) -> Saturable:
+    return Saturable(_set({"cl": 0.0, **i}), i["vmax"], i["km"])
+
+
+def _saturable_half_life(i: Plain) -> float:
+    """Half-life between two moments after a bolus."""
+    early, late = levels_saturable(_saturable(i), _given(i), [i["from"], i["to"]]).plasma
+    return float(np.log(2) * (i["to"] - i["from"]) / np.log(early / late))
+
+
 _FORMULAS: dict[str, Callable[[Plain], Number]] = {
     "kinetics.level": _plasma,
     "kinetics.effect_level": _effect,
@@ -129,9 +140,9 @@ _FORMULAS: dict[str, Callable[[Plain], Number]] = {
     "kinetics.flow_from_terminal": lambda i: solved.flow_from_terminal(i["v1"], i["vss"], i["cl"], i["slow"]),
     "kinetics.area_volume": lambda i: recomputed.area_volume(i["cl"], i["half_life"]),
     "kinetics.least_half_life": lambda i: recomputed.least_half_life(i["vss"], i["cl"]),
-    "kinetics.inhibited": lambda i: solved.inhibited(i["base"], i["most"], i["half"], i["level"]),
     "kinetics.logistic_level": lambda i: solved.logistic_level(i["half"], i["most"], i["share"]),
-    "kinetics.scaled_per_kg": lambda i: solved.scaled_per_kg(i["value"], i["from_kg"], i["to_kg"], i["exponent"]),
+    "kinetics.saturable_clearance": lambda i: clearance_after_bolus(_saturable(i), i["dose"]),
+    "kinetics.saturable_half_life": _saturable_half_life,
     "kinetics.superposition": _superposition,
     "kinetics.split": _split,
     "kinetics.balance": _balance,

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from math import log, sqrt
 
 from spiracle.kinetics.disposition import Disposition
+from spiracle.kinetics.population import Spread
 from spiracle.kinetics.rows import Background, Constants, EffectSiteRow, ModelRow, Use
+from spiracle.kinetics.saturable import Saturable
 from spiracle.kinetics.tables import KineticsTables
 from spiracle.quantity import figure
 from spiracle.refusals import Missing, NotOneOf, OutOfRange, Unknown
@@ -21,14 +22,13 @@ NOT_FOR = {"sighthound": "No set was measured in sighthounds."}
 class Model:
     """A set that may be run: its typical animal, the spread around it, and everything that has to be said beside a curve.
 
-    `log_sd` is the SD of each constant's logarithm between animals, `residual_log_sd` that of the level around the set.
-    `widen` are the other ends of the band: typical animals of sets that cannot be told from this one.
+    `spread` is that between animals and, as residual, that of a level about the set. `widen` are the other ends of the band:
+    typical animals of sets that cannot be told from this one.
     """
 
     row: ModelRow
     disposition: Disposition
-    log_sd: dict[str, float]
-    residual_log_sd: float
+    spread: Spread
     widen: tuple[Disposition, ...]
     words: str
     cautions: tuple[str, ...]
@@ -42,6 +42,26 @@ class Model:
     @property
     def quality(self) -> str:
         return self.row.quality
+
+    @property
+    def log_sd(self) -> dict[str, float]:
+        """SD of each constant's logarithm between animals, by the names of the row's constants."""
+        named = dict(zip(("v1", "v2", "v3", "cl", "q2", "q3", "ke0"), self.spread.logarithmic(), strict=False))
+        return {k: v for k, v in named.items() if k in self.row.spread or (k == "ke0" and self.has_effect_site)}
+
+    @property
+    def residual_log_sd(self) -> float:
+        """SD of the logarithm of a level around what the set gives."""
+        return self.spread.sd_log_residual
+
+    @property
+    def saturable(self) -> Saturable | None:
+        """The set with elimination that saturates, for the rows that have it; it is then run by that solver and no other."""
+        limits = self.row.saturating
+        if limits is None:
+            return None
+        flowing = Disposition(self.disposition.v1, 0.0, self.disposition.exchange, self.disposition.ke0)
+        return Saturable(flowing, float(limits.vmax), float(limits.km))
 
     @property
     def has_effect_site(self) -> bool:
@@ -150,14 +170,10 @@ def _model(tables: KineticsTables, row: ModelRow) -> Model:
     site = tables.effect_site(row.id)
     ke0 = None if site is None or site.ke0 is None else float(site.ke0)
     others = [tables.model(other) for other in row.widen_with]
-    log_sd: dict[str, float] = {name: _log_sd(float(cv)) for name, cv in row.spread.items()}
-    if ke0 is not None and site is not None:
-        log_sd["ke0"] = float(site.log_sd or 0)
     return Model(
         row=row,
         disposition=_disposition(row.runs, ke0),
-        log_sd=log_sd,
-        residual_log_sd=float(row.residual_log_sd or 0),
+        spread=_spread(row, site if ke0 is not None else None),
         widen=tuple(_disposition(o.runs, ke0) for o in others if o.runs),
         words=_words(row, site),
         cautions=tuple(_cautions(row, site)),
@@ -172,20 +188,32 @@ def _disposition(runs: Constants, ke0: float | None) -> Disposition:
     return Disposition(float(runs.v1), float(runs.cl), exchange, ke0)
 
 
-def _log_sd(cv_percent: float) -> float:
-    """SD of the logarithm of a lognormal value whose coefficient of variation [%] is given: sqrt(ln(1 + cv^2))."""
-    return sqrt(log(1 + (cv_percent / 100) ** 2))
+def _spread(row: ModelRow, site: EffectSiteRow | None) -> Spread:
+    """The row's coefficients of variation [%] as shares; logarithms' SD where the row has those."""
+    cv = {name: float(value) / 100 for name, value in row.spread.items()}
+    return Spread(
+        cv_v1=cv["v1"],
+        cv_v2=cv.get("v2", 0.0),
+        cv_v3=cv.get("v3", 0.0),
+        cv_clearance=cv["cl"],
+        cv_q2=cv.get("q2", 0.0),
+        cv_q3=cv.get("q3", 0.0),
+        sd_log_ke0=0.0 if site is None else float(site.log_sd or 0),
+        sd_log_residual=float(row.residual_log_sd or 0),
+    )
 
 
 def _words(row: ModelRow, site: EffectSiteRow | None) -> str:
     """The set in one line for the screen."""
-    many = f"n = {row.n}, " if row.n else ""
+    many = f" (n = {row.n})" if row.n else ""
     tail = f"; effect site {site.quality}" if site is not None and site.ke0 is not None else ""
-    return f"{row.says} ({many}{row.population}){tail}."
+    return f"{row.says}{many}{tail}."
 
 
 def _cautions(row: ModelRow, site: EffectSiteRow | None) -> list[str]:
     lines = [PREDICTION]
+    if row.saturating is not None:
+        lines.append("Elimination saturates: the constants here hold for traces alone.")
     if row.not_before_min is not None:
         lines.append(f"Not for the first {row.not_before_min} min after a dose.")
     if row.never:

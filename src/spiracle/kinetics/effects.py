@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from spiracle.kinetics.rows import EffectRow, Event, Premedication, SlowRow
 from spiracle.kinetics.tables import KineticsTables
 
-WITHOUT = "No level is known for this set; levels of other sets are not carried over."
 # What an animal was given before, from the nearest to the farthest row that may speak for it.
 STANDS_FOR: Mapping[Premedication, tuple[Premedication, ...]] = {
     "none": ("none", "any"),
+    "opioid": ("opioid", "any"),
     "acepromazine+opioid": ("acepromazine+opioid", "mixed", "any"),
     "alpha-2+opioid": ("alpha-2+opioid", "alpha-2", "any"),
     "alpha-2": ("alpha-2", "alpha-2+opioid", "any"),
@@ -33,14 +33,14 @@ class Level:
 
 
 def levels(tables: KineticsTables, model: str, premedication: Premedication) -> tuple[Level, ...]:
-    """Levels of one set for one premedication, in the order of the table; rows that say that none is known included."""
+    """Levels of one set for one premedication, in the order of the table; where none is known, the row that says so."""
     set_ = tables.model(model)
-    found = []
-    for row in tables.effects:
-        mine = row.model == model or (not row.model and (row.drug, row.species) == (set_.drug, set_.species))
-        if mine and row.premedication in STANDS_FOR[premedication]:
-            found.append(_level(row))
-    return tuple(found)
+    rows = [r for r in tables.effects if r.premedication in STANDS_FOR[premedication]]
+    known = [r for r in rows if r.model == model]
+    unknown = [r for r in rows if not r.model and (r.drug, r.species) == (set_.drug, set_.species)]
+    told = {r.event for r in known}
+    kept = {r.id for r in (*known, *(r for r in unknown if r.event not in told))}
+    return tuple(_level(r) for r in tables.effects if r.id in kept)
 
 
 def slow_advice(tables: KineticsTables, drug: str, species: str, premedication: Premedication) -> tuple[SlowRow, ...]:

@@ -7,18 +7,13 @@ L/min, min; concentrations in per cent of an atmosphere, so that gas, blood and 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
-from math import log
-from statistics import NormalDist
 
 import numpy as np
 
 from spiracle.kinetics.exponentials import Floats
 from spiracle.kinetics.gas_tables import GROUPS, GasTables, SolubilityRow
+from spiracle.kinetics.population import ANIMALS, FEWEST, _normals
 from spiracle.refusals import Missing, OutOfRange
-
-ANIMALS = 2048
-"""Virtual animals of a population: enough that the 10th and 90th percentile stand still in the third figure."""
 
 HUMAN = "Solubility is human, organ groups are scaled from people: dog and cat tables were not seen."
 
@@ -121,11 +116,11 @@ def population(tables: GasTables, body: GasBody, agent: Agent, animals: int = AN
     """Virtual animals around a body and an agent: lognormal about the middle, the same ones every time.
 
     The spreads are rows `spread-*` of the table, printed for lung volume and brain solubility, assumed for the rest. Raises
-    OutOfRange under 2 animals.
+    OutOfRange under 2,000 animals.
     """
-    if animals < 2:
-        raise OutOfRange("virtual animals", f"{animals} is no population.", "Give 2 or more.")
-    z = _normal(animals, 10)
+    if animals < FEWEST:
+        raise OutOfRange("virtual animals", f"{animals} are too few for a band.", f"Give {FEWEST} or more.")
+    z = _normals(animals, 10).T
 
     def spread(cv: float, *columns: int) -> Floats:
         sigma = np.sqrt(np.log1p((cv / 100) ** 2))
@@ -158,18 +153,6 @@ def population(tables: GasTables, body: GasBody, agent: Agent, animals: int = AN
 def _cv(tables: GasTables, row: SolubilityRow) -> float:
     """CV of a tissue coefficient [%]: printed, else that of the blood/gas coefficient."""
     return tables.number("spread-solubility") if row.sd is None else 100 * float(row.sd) / float(row.value)
-
-
-@lru_cache(maxsize=4)
-def _normal(animals: int, columns: int) -> Floats:
-    """Standard normal points (animals, columns) that fill space evenly: multiples of powers of the root of x^(d+1) = x + 1."""
-    root = 2.0
-    for _ in range(60):
-        root = (1 + root) ** (1 / (columns + 1))
-    steps = np.exp(-log(root) * np.arange(1, columns + 1))
-    even = (0.5 + np.outer(np.arange(1, animals + 1), steps)) % 1.0
-    normal = NormalDist()
-    return np.array([[normal.inv_cdf(share) for share in row] for row in even.tolist()])
 
 
 def need_flow(value: float | None, field: str, most: float) -> float:

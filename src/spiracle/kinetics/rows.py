@@ -21,7 +21,7 @@ Event = Literal[
     "asleep", "no-swallow", "no-jaw-tone", "intubation", "apnoea", "no-pedal-reflex", "light-anaesthesia", "immobility",
     "extubation", "walking", "recovered", "antinociception",
 ]  # fmt: skip
-Premedication = Literal["none", "acepromazine+opioid", "alpha-2+opioid", "alpha-2", "mixed", "any"]
+Premedication = Literal["none", "opioid", "acepromazine+opioid", "alpha-2+opioid", "alpha-2", "mixed", "any"]
 Figure = Decimal | int
 
 

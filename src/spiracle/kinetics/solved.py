@@ -1,8 +1,8 @@
-"""How the constants that no paper printed were solved from those it did, and how constants scale with size. Pure functions."""
+"""How the constants that no paper printed were solved from those it did. Pure functions."""
 
 from __future__ import annotations
 
-from math import exp, log
+from math import log
 
 from spiracle.refusals import Contradiction, OutOfRange
 
@@ -61,38 +61,6 @@ def logistic_level(half: float, most: float, share: float, most_share: float = 0
             raise OutOfRange(name, f"{value:g} is no share.", "Give a number between 0 and 1.")
     slope = log(most_share / (1 - most_share)) / (most - half)
     return half + log(share / (1 - share)) / slope
-
-
-def responding(half: float, slope: float, level: float) -> float:
-    """The share of animals that respond at a level on a logistic with `half` and `slope` [per unit of level].
-
-    >>> round(responding(3.7, 1.178, 3.7), 2)
-    0.5
-    """
-    return 1 / (1 + exp(-slope * (level - half)))
-
-
-def inhibited(base: float, most: float, half: float, level: float) -> float:
-    """What is left of `base` at a level: base - most x C / (half + C), the simple inhibitory curve.
-
-    >>> round(inhibited(2.07, 1.76, 1.05, 1.05), 2)
-    1.19
-    """
-    return base - most * level / (half + level)
-
-
-def scaled_per_kg(value: float, from_kg: float, to_kg: float, exponent: float) -> float:
-    """A per-kilogram value of one size at another: value x (to/from)^(exponent - 1), the exponent being that of the whole animal.
-
-    0.75 for clearances and flows, 1 for volumes; half-lives follow with 0.25. Not applied to any set here: within one species
-    and a narrow range of weights no study can tell 0.67, 0.75 and 1 apart. Source: 0.74 (SD 0.16) over 91 drugs, Hu and Hayton
-    2001, PMC2751218.
-    >>> round(scaled_per_kg(1.0, 40, 4, 0.75), 4)
-    1.7783
-    """
-    _above_zero("weight", from_kg)
-    _above_zero("weight", to_kg)
-    return float(value * (to_kg / from_kg) ** (exponent - 1))
 
 
 def _above_zero(name: str, value: float) -> None:

@@ -17,7 +17,7 @@ from typing import Literal
 
 import numpy as np
 
-from spiracle.kinetics.exponentials import Floats, gathers, remains
+from spiracle.kinetics.exponentials import Floats
 from spiracle.kinetics.gas import HUMAN, Agent, GasBody, need_flow
 from spiracle.kinetics.network import Modes, modes
 from spiracle.refusals import Contradiction, Missing, NotOneOf, OutOfRange
@@ -38,6 +38,7 @@ CAT = (
 NO_REBREATHING = "Breathed in is taken as the dial: the fresh gas is high enough that nothing is breathed again."
 _MOST_L_MIN = 60.0
 _LATE_MIN = 240.0
+_NO_WAY_OUT = 1e-13  # a rate under this share of the fastest is rounding: the place is shut off
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,17 +90,20 @@ class Reached:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Solved:
-    """One stretch: its modes, the levels it starts from, the push of the dial, and what is breathed in where not the circle."""
+    """One stretch: its modes, where each mode settles and what of it decays, and what is breathed in where not the circle."""
 
     start: float
     solved: Modes
-    here: Floats
-    push: Floats
+    settles: Floats
+    leaves: Floats
     breathed: float | None
 
     def levels(self, t: Floats) -> Floats:
         """(..., times, 5) for minutes since the stretch began."""
-        return self.solved.after(self.here, self.push, t)
+        now = np.exp(self.solved.rates[..., None, :] * -t[:, None])
+        now *= self.leaves[..., None, :]
+        now += self.settles[..., None, :]
+        return np.asarray(now @ np.swapaxes(self.solved.right, -1, -2))
 
 
 def inhaled(settings: Sequence[Stretch], body: GasBody, agent: Agent, times: Floats | Sequence[float]) -> Course:
@@ -112,7 +116,7 @@ def inhaled(settings: Sequence[Stretch], body: GasBody, agent: Agent, times: Flo
     when = np.atleast_1d(np.asarray(times, dtype=np.float64))
     if not np.all(np.isfinite(when)) or np.any(when < solved[0].start):
         raise OutOfRange("time", "lies before the first setting.", f"Ask from {solved[0].start:g} min on.")
-    lead = solved[0].here.shape[:-1]
+    lead = solved[0].leaves.shape[:-1]
     out = np.empty((*lead, when.size, 5))
     index = np.searchsorted([s.start for s in solved], when, side="right") - 1
     for i, stretch in enumerate(solved):
@@ -184,11 +188,21 @@ def _solved(settings: Sequence[Stretch], body: GasBody, agent: Agent) -> tuple[_
     capacity = _capacity(body, agent)
     here = np.zeros_like(capacity)
     found: list[_Solved] = []
+    known: dict[tuple[float, float, bool], tuple[Modes, Floats]] = {}
     for stretch in settings:
         if found:
             here = found[-1].levels(np.asarray([stretch.start_min - found[-1].start]))[..., 0, :]
-        found.append(_stretch(stretch, body, agent, capacity, here))
+        dial = _dial(stretch.dial_percent, agent)
+        key = _flows(stretch)
+        if key not in known:  # a turn of the dial alone leaves the network as it was
+            known[key] = _network(*key, body, agent, capacity)
+        found.append(_begin(stretch, dial, *known[key], body, capacity, here))
     return tuple(found)
+
+
+def _flows(stretch: Stretch) -> tuple[float, float, bool]:
+    fresh = need_flow(stretch.fresh_gas_l_min, "fresh gas", _MOST_L_MIN)
+    return fresh, need_flow(stretch.alveolar_l_min, "alveolar ventilation", _MOST_L_MIN), stretch.opened
 
 
 def _in_order(settings: Sequence[Stretch]) -> None:
@@ -199,25 +213,36 @@ def _in_order(settings: Sequence[Stretch]) -> None:
         raise Contradiction("settings, start", "Stretches follow one another and none begins twice.", "Sort them.")
 
 
-def _stretch(stretch: Stretch, body: GasBody, agent: Agent, capacity: Floats, here: Floats) -> _Solved:
-    """The network of one stretch: the lung on the circle, on a system that does not rebreathe, or on room air."""
-    dial = _dial(stretch.dial_percent, agent)
-    fresh = need_flow(stretch.fresh_gas_l_min, "fresh gas", _MOST_L_MIN)
-    breath = body.breath * need_flow(stretch.alveolar_l_min, "alveolar ventilation", _MOST_L_MIN)
+def _network(
+    fresh: float, alveolar: float, opened: bool, body: GasBody, agent: Agent, capacity: Floats
+) -> tuple[Modes, Floats]:
+    """Modes and outward flows of the lung on the circle, on a system that does not rebreathe, or on room air."""
+    breath = body.breath * alveolar
     between, outward = np.zeros((*capacity.shape, 5)), np.zeros_like(capacity)
     carried = agent.blood_gas[..., None] * body.flows_l_min
     for i in range(3):
         between[..., 1, 2 + i] = between[..., 2 + i, 1] = carried[..., i]
-    on_circle = body.circuit_l is not None and not stretch.opened
-    breathed = None if on_circle else 0.0 if stretch.opened else dial
-    if on_circle:
-        between[..., 0, 1] = between[..., 1, 0] = breath
-    else:
-        outward[..., 1] = breath
     if body.circuit_l is not None:
         outward[..., 0] = fresh
+    if body.circuit_l is None or opened:
+        outward[..., 1] = breath
+    else:
+        between[..., 0, 1] = between[..., 1, 0] = breath
+    return modes(capacity, between, outward), outward
+
+
+def _begin(
+    stretch: Stretch, dial: float, solved: Modes, outward: Floats, body: GasBody, capacity: Floats, here: Floats
+) -> _Solved:
+    """A stretch from its levels. A mode without a way out (rate 0) keeps what it holds; any other settles at push / rate."""
+    on_circle = body.circuit_l is not None and not stretch.opened
+    breathed = None if on_circle else 0.0 if stretch.opened else dial
     toward = np.array([dial, breathed or 0.0, 0.0, 0.0, 0.0])
-    return _Solved(stretch.start_min, modes(capacity, between, outward), here, outward * toward / capacity, breathed)
+    start = np.einsum("...ij,...j->...i", solved.left, here)
+    push = np.einsum("...ij,...j->...i", solved.left, outward * toward / capacity)
+    open_ = solved.rates > _NO_WAY_OUT * solved.rates.max(-1, keepdims=True)
+    settles = np.where(open_, push / np.where(open_, solved.rates, 1.0), 0.0)
+    return _Solved(stretch.start_min, solved, settles, start - settles, breathed)
 
 
 def _dial(percent: float | None, agent: Agent) -> float:
@@ -237,39 +262,40 @@ def _minutes(target: float, stretch: _Solved, place: Place) -> Floats:
     if not 0 <= target <= 100:
         raise OutOfRange("level", f"{target:g} % cannot be.", "Give 0 to 100 %.")
     j, solved = PLACES.index(place), stretch.solved
-    lead = np.broadcast_shapes(stretch.here.shape[:-1], solved.rates.shape[:-1])
+    rates, lead = solved.rates, solved.rates.shape[:-1]
     if j == 0 and stretch.breathed is not None:
         return np.full(lead, 0.0 if stretch.breathed == target else np.inf)
-    start = np.einsum("...ij,...j->...i", solved.left, stretch.here) * solved.right[..., j, :]
-    push = np.einsum("...ij,...j->...i", solved.left, stretch.push) * solved.right[..., j, :]
+    away = (stretch.settles * solved.right[..., j, :]).sum(-1) - target
+    part = stretch.leaves * solved.right[..., j, :]
 
     def above(t: Floats) -> Floats:
         """Level less target at one time for each animal, or at a row of times (..., times)."""
-        rates = solved.rates[..., None, :] if t.ndim > len(lead) else solved.rates
-        a, b = (start[..., None, :], push[..., None, :]) if t.ndim > len(lead) else (start, push)
-        return np.asarray((a * remains(rates, t[..., None]) + b * gathers(rates, t[..., None])).sum(-1) - target)
+        if t.ndim == len(lead):
+            return np.asarray(away + (part * np.exp(-rates * t[..., None])).sum(-1))
+        return np.asarray(away[..., None] + (np.exp(-rates[..., None, :] * t[..., None]) @ part[..., None])[..., 0])
 
-    fastest = np.maximum(solved.rates.max(-1), 1e-12)
-    slowest = np.where(solved.rates > 1e-9 * fastest[..., None], solved.rates, np.inf).min(-1)
+    fastest = np.maximum(rates.max(-1), 1e-12)
+    slowest = np.where(rates > _NO_WAY_OUT * fastest[..., None], rates, np.inf).min(-1)
     span = np.log(45e3 * fastest / np.minimum(slowest, fastest))
     times = 1e-3 / fastest[..., None] * np.exp(span[..., None] * np.linspace(0, 1, 240))
     times = np.concatenate([np.zeros((*lead, 1)), np.broadcast_to(times, (*lead, 240))], axis=-1)
-    return _first_crossing(above, times, 1e-12 * max(target, 1e-6))
+    rounding = 1e-12 * (target + np.abs(part).sum(-1) + np.abs(stretch.settles * solved.right[..., j, :]).sum(-1))
+    return _first_crossing(above, times, rounding)
 
 
-def _first_crossing(above: Callable[[Floats], Floats], times: Floats, least: float) -> Floats:
+def _first_crossing(above: Callable[[Floats], Floats], times: Floats, least: Floats) -> Floats:
     """The first zero on the grid `times` (..., n) of a function of time for each animal, halved down; inf where there is none.
 
     A side smaller than `least` is rounding: a level that only nears the target does not reach it.
     """
     side = above(times)
-    at_start = side[..., 0] == 0
-    cross = (np.signbit(side[..., 1:]) != np.signbit(side[..., :1])) & (np.abs(side[..., 1:]) > least)
+    at_start = np.abs(side[..., 0]) <= least
+    cross = (np.signbit(side[..., 1:]) != np.signbit(side[..., :1])) & (np.abs(side[..., 1:]) > least[..., None])
     has, first = cross.any(-1), cross.argmax(-1)
     low = np.take_along_axis(times, first[..., None], -1)[..., 0]
     high = np.take_along_axis(times, first[..., None] + 1, -1)[..., 0]
     from_below = np.signbit(side[..., 0])
-    for _ in range(80):
+    for _ in range(60):
         middle = (low + high) / 2
         early = np.signbit(above(middle)) == from_below
         low, high = np.where(early, middle, low), np.where(early, high, middle)

@@ -14,9 +14,10 @@ import numpy as np
 
 from spiracle.case import events as ev
 from spiracle.case.pushes import drug_id
+from spiracle.kinetics.exponentials import Floats
 from spiracle.kinetics.gas import Agent, GasBody, agent_of, body_of, population
 from spiracle.kinetics.mac import mac_alone
-from spiracle.kinetics.uptake import POPULATION, Stretch, inhaled, reached
+from spiracle.kinetics.uptake import POPULATION, Stretch, inhaled
 from spiracle.quantity import figure, read
 from spiracle.refusals import Missing, Refusal
 from spiracle.sheets.level_words import clock, minutes_words
@@ -29,6 +30,7 @@ BACK, AHEAD = timedelta(minutes=60), timedelta(minutes=30)
 POINTS = 90
 GUESSED_BREATH = "tidal volume taken as {} mL/kg: nobody measured it"
 LOOKS_AHEAD_MIN = 240.0
+LOOKED_AT = np.concatenate(([0.0], np.geomspace(0.1, LOOKS_AHEAD_MIN, 119)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +47,7 @@ def gas_now(t: Told) -> Inhaled | None:
     first = next((d for d in dials if d.percent > 0), None)
     if first is None or t.ended_at is not None:
         return None
-    agent = drug_id(dials[-1].agent, t.facts)
+    agent = _agent(t, dials[-1])
     name = t.names.drug(agent)
     try:
         return _estimate(t, dials, first, agent)
@@ -57,11 +59,13 @@ def gas_now(t: Told) -> Inhaled | None:
 
 
 def _estimate(t: Told, dials: Sequence[ev.VaporiserSet], first: ev.VaporiserSet, agent: str) -> Inhaled:
-    if any(d.percent > 0 and drug_id(d.agent, t.facts) != agent for d in dials):
+    if any(d.percent > 0 and _agent(t, d) != agent for d in dials):
         raise Missing("agent", "More than one agent was on.", "The model follows one agent alone.")
+    if t.kg is None:
+        raise Missing("weight", "The weight is not entered.", "Weigh the animal.")
     tables = t.facts.kinetics.gas
     circuit = _circuit_l(t)
-    middle = body_of(tables, t.species, None if t.kg is None else float(t.kg), circuit)
+    middle = body_of(tables, t.species, float(t.kg), circuit)
     typical = agent_of(tables, agent)
     many, spread = population(tables, middle, typical)
     stretches, how = _stretches(t, dials, first.happened_at)
@@ -92,7 +96,7 @@ def _estimate(t: Told, dials: Sequence[ev.VaporiserSet], first: ev.VaporiserSet,
         as_of=t.now,
         now_text=f"≈ {_two(here[0])} to {_two(here[2])} % end-tidal",
         measured=measured,
-        lines=tuple(_lines(t, stretches, many, spread, [float(x) for x in here], dial_now=float(dials[-1].percent))),
+        lines=tuple(_lines(t, stretches, many, spread, float(here[1]))),
         cautions=tuple(dict.fromkeys((*course.words[1:], how))),
         memory=course.memory,
         working=_working(t, stretches, middle, typical, course.sources, how),
@@ -100,6 +104,11 @@ def _estimate(t: Told, dials: Sequence[ev.VaporiserSet], first: ev.VaporiserSet,
 
 
 # ---- settings from the log
+
+
+def _agent(t: Told, dial: ev.VaporiserSet) -> str:
+    """By any of its names; one that the tables do not hold keeps its own, so that the refusal can say it."""
+    return drug_id(dial.agent, t.facts) or dial.agent.strip()
 
 
 def _circuit_l(t: Told) -> float | None:
@@ -195,30 +204,43 @@ def _last(found: Sequence[Seen], at: datetime) -> Seen | None:
 # ---- words
 
 
-def _lines(
-    t: Told, stretches: tuple[Stretch, ...], many: GasBody, spread: Agent, here: Sequence[float], dial_now: float
-) -> Iterable[GasLine]:
-    """Minutes from now to levels that one asks for: half and nine tenths of the way to the dial, and the ends of the MAC."""
-    now_min = _now_min(t)
-    ahead = (*(s for s in stretches if s.start_min < now_min), _again(stretches, now_min))
-    middle = float(here[1])
-    wanted: list[tuple[str, float]] = []
-    for share in (50, 90):
-        level = middle + (dial_now - middle) * share / 100
-        wanted.append((f"{share} % of the way to the dial, {_two(level)} %", level))
-    try:
-        alone = mac_alone(t.facts.kinetics.gas, t.species, spread.name).left
-        wanted += [
-            (f"{_two(alone.low)} %, the least printed MAC", alone.low),
-            (f"{_two(alone.high)} %, the most printed MAC", alone.high),
-        ]
-    except Refusal:
-        pass
-    for text, level in wanted:
+def _lines(t: Told, stretches: tuple[Stretch, ...], many: GasBody, spread: Agent, middle: float) -> Iterable[GasLine]:
+    """Minutes from now to levels that one asks for: half and nine tenths of the way to what is breathed in the end, and the ends
+    of the MAC. A tenth of the animals are at a level by the moment at which the 90th (falling: the 10th) percentile meets it."""
+    last = stretches[-1]
+    toward = 0.0 if last.opened else float(last.dial_percent or 0)
+    low, _, high = inhaled(stretches, many, spread, _now_min(t) + LOOKED_AT).band("alveolar")
+    for text, level in _wanted(t, spread.name, middle, toward, "room air" if last.opened else "the dial"):
         if abs(level - middle) < 0.02:
             continue
-        found = reached(level, ahead, many, spread)
-        yield GasLine(text=text, minutes_text=_span(found.early, found.late))
+        rising = level > middle
+        early, late = (_meets(row, level, rising) for row in ((high, low) if rising else (low, high)))
+        comes = level < toward if rising else level > toward
+        yield GasLine(text=text, minutes_text=_span(early, late, comes))
+
+
+def _wanted(t: Told, agent: str, middle: float, toward: float, to: str) -> Iterable[tuple[str, float]]:
+    for share in (50, 90):
+        level = middle + (toward - middle) * share / 100
+        yield f"{share} % of the way to {to}, {_two(level)} %", level
+    try:
+        alone = mac_alone(t.facts.kinetics.gas, t.species, agent).left
+    except Refusal:
+        return
+    yield f"{_two(alone.low)} %, the least printed MAC", alone.low
+    yield f"{_two(alone.high)} %, the most printed MAC", alone.high
+
+
+def _meets(row: Floats, level: float, rising: bool) -> float | None:
+    """The first time [min from now] at which a percentile stands at a level, in straight lines; None beyond four hours."""
+    there = np.flatnonzero(row >= level if rising else row <= level)
+    if not there.size:
+        return None
+    n = int(there[0])
+    if n == 0:
+        return 0.0
+    part = (level - row[n - 1]) / (row[n] - row[n - 1])
+    return float(LOOKED_AT[n - 1] + part * (LOOKED_AT[n] - LOOKED_AT[n - 1]))
 
 
 def _now_min(t: Told) -> float:
@@ -226,18 +248,13 @@ def _now_min(t: Told) -> float:
     return (t.now - first.happened_at) / timedelta(minutes=1)
 
 
-def _again(stretches: tuple[Stretch, ...], now_min: float) -> Stretch:
-    """The settings of now as a stretch of its own, so that minutes are counted from now."""
-    last = stretches[-1]
-    return Stretch(start_min=now_min, dial_percent=last.dial_percent, fresh_gas_l_min=last.fresh_gas_l_min,
-                   alveolar_l_min=last.alveolar_l_min, opened=last.opened)  # fmt: skip
-
-
-def _span(early: float | None, late: float | None) -> str:
-    if early is None or early > LOOKS_AHEAD_MIN:
-        return "not at these settings" if early is None else "over 4 h"
-    if late is None or late > LOOKS_AHEAD_MIN:
-        return f"≈ {minutes_words(early, early)} at the soonest, in some never at these settings"
+def _span(early: float | None, late: float | None, comes: bool) -> str:
+    if early is None:
+        return "over 4 h" if comes else "not at these settings"
+    if late is None:
+        if early <= 0:
+            return "there already in some, in others not within 4 h"
+        return f"≈ {minutes_words(early, early)} at the soonest, in some not within 4 h"
     return f"≈ {minutes_words(early, late)}"
 
 

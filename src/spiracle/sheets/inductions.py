@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from spiracle.case.facts import Facts
+    from spiracle.source.stated import Stated
 
 DOSE, TIME = "mg/kg", "min"
 FIGURES, HELD = 3, 5  # significant figures as printed, and as sent
@@ -227,8 +228,10 @@ def here(own: Own, case: Case, facts: Facts, agent: str, now: datetime) -> Here 
 # ---- the sheet
 
 
-def inductions_sheet(own: Own, facts: Facts, first: date | None = None, last: date | None = None) -> OwnInductions:
-    """Those of the asked days, the largest group first."""
+def inductions_sheet(
+    own: Own, facts: Facts, first: date | None = None, last: date | None = None, stated: Sequence[Stated] = ()
+) -> OwnInductions:
+    """Those of the asked days, the largest group first. `stated`: facts of published doses to intubation, to stand beside."""
     held = own.between(first, last)
     days = sorted(i.day for i in held.found)
     left = Counter(x.reason for x in held.left)
@@ -242,12 +245,12 @@ def inductions_sheet(own: Own, facts: Facts, first: date | None = None, last: da
         practice=own.practice,
         fewest=FEWEST,
         says=(*SAYS, *(("Practice cases: no real animal is in it.",) if own.practice else ())),
-        groups=tuple(_group(key, group, facts) for key, group in alike(held.found).items()),
+        groups=tuple(_group(key, group, facts, stated) for key, group in alike(held.found).items()),
         left=tuple(OwnLeft(reason=r, n=n) for r, n in sorted(left.items(), key=lambda x: (-x[1], x[0]))),
     )
 
 
-def _group(key: Key, group: Sequence[Induction], facts: Facts) -> OwnGroup:
+def _group(key: Key, group: Sequence[Induction], facts: Facts, stated: Sequence[Stated]) -> OwnGroup:
     name = facts.drugs.name(key.agent)
     beside = joined((facts.drugs.name(d) for d in key.beside), " and ")
     before = premedication_words(key.premedication)
@@ -263,7 +266,7 @@ def _group(key: Key, group: Sequence[Induction], facts: Facts) -> OwnGroup:
         title=capital(joined((key.species, f"{name} with {beside}" if beside else name, after))),
         n=len(group),
         parts=(_part(ALL, group), *(_part(asa, part) for asa, part in shown.items())),
-        published=_published(key, facts),
+        published=(*_published(key, facts), *_stated(key, facts, stated)),
     )
 
 
@@ -373,6 +376,23 @@ def _published(key: Key, facts: Facts) -> tuple[OwnPublished, ...]:
         )
         for row in rows
         if str(row.unit) == DOSE
+    )
+
+
+def _stated(key: Key, facts: Facts, stated: Sequence[Stated]) -> tuple[OwnPublished, ...]:
+    """Facts of this agent's induction dose that have a figure in mg/kg for this species; an open end is no figure."""
+    found = [(row, span) for row in stated for span in row.spans
+             if row.topic == f"induction dose of {key.agent}" and row.unit == DOSE and span.species == key.species]  # fmt: skip
+    return tuple(
+        OwnPublished(
+            says=row.says,
+            low=_figure(span.low, DOSE, "as published"),
+            high=_figure(span.high, DOSE, "as published"),
+            memory=row.from_memory,
+            cited=cited(row.source, facts.sources),
+        )
+        for row, span in found
+        if span.low is not None and span.high is not None
     )
 
 

@@ -27,17 +27,24 @@ if TYPE_CHECKING:
 
 WITHIN_MIN = 12 * 60.0
 GRID = np.concatenate(([0.0], np.geomspace(0.2, WITHIN_MIN, 71)))
+RISING = 0.05  # a level is called rising while its peak is still this much of it away
 AFTER_STOP = frozenset({"waking, tube out", "walking", "recovered", "analgesia from", "asleep"})
 
 
 @dataclass(frozen=True, slots=True)
 class Falling:
-    """The band after a stop now: of the levels themselves [mg/L], and of each animal's share of its level now."""
+    """The band after a stop now: of the levels themselves [mg/L], and of each animal's share of its level now; of its coming peak
+    while the last push still works its way in (`rises`)."""
 
     low: Floats
     high: Floats
     share_low: Floats
     share_high: Floats
+    rises: bool
+
+    @property
+    def of(self) -> str:
+        return "its coming peak" if self.rises else "now"
 
     def to_level(self, upper: float, lower: float) -> tuple[float | None, float | None]:
         """Minutes until the quick tenth is at the upper level and the slow tenth at the lower."""
@@ -51,8 +58,10 @@ def falling(f: Followed) -> Falling:
     whole = f.lying(f.schedule, f.now_min + GRID)
     low, _, high = f.crowd.band(whole)
     unscaled = whole / f.crowd.residual[:, None]
-    share_low, _, share_high = f.crowd.band(unscaled / unscaled[:, :1])
-    return Falling(low, high, share_low, share_high)
+    now, most = unscaled[:, :1], unscaled.max(axis=1, keepdims=True)
+    rises = bool(np.median(most - now) > RISING * np.median(most))
+    share_low, _, share_high = f.crowd.band(unscaled / (most if rises else now))
+    return Falling(low, high, share_low, share_high, rises)
 
 
 def _meets(curve: Floats, level: float) -> float | None:
@@ -86,16 +95,18 @@ def plateau_text(f: Followed) -> str:
 
 
 def half_text(fall: Falling) -> str:
-    """The time to half of what is there now, given how long it went in for."""
-    return f"stopped now, half of it is left after {_said(*fall.to_share(0.5))}"
+    """The time to half of what is there now, or of the peak that is still to come, given how long it went in for."""
+    what = f"of {fall.of}" if fall.rises else "of it"
+    return f"stopped now, half {what} is left after {_said(*fall.to_share(0.5))}"
 
 
 def falls_of(f: Followed, fall: Falling, marks: tuple[EffectMark, ...]) -> tuple[Fall, ...]:
-    """Half and a fifth of now, each published level under the one of now, and when the dose row's interval is over."""
-    found = [_line(f.t, text, fall.to_share(part)) for text, part in (("half of now", 0.5), ("a fifth of now", 0.2))]
+    """Half and a fifth of now, each published level under what is still to come, and when the dose row's interval is over."""
+    shares = ((f"half of {fall.of}", 0.5), (f"a fifth of {fall.of}", 0.2))
+    found = [_line(f.t, text, fall.to_share(part)) for text, part in shares]
     for mark in marks:
         upper, lower = mark.high / f.scale.factor, mark.low / f.scale.factor
-        if mark.text in AFTER_STOP and lower < float(fall.high[0]):
+        if mark.text in AFTER_STOP and lower < float(fall.high.max()):
             found.append(_line(f.t, f"{mark.text}, {mark.level_text}", fall.to_level(upper, lower), mark.memory))
     redose = _redose(f.t, f.went.drug)
     return (*found, redose) if redose is not None else tuple(found)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from dataclasses import replace as with_more
 from datetime import datetime, timedelta
 from decimal import Decimal
 from math import ceil
@@ -15,7 +16,7 @@ from math import ceil
 import numpy as np
 from msgspec.structs import replace
 
-from spiracle.case.deliveries import Deliveries, deliveries, drugs_by_vein
+from spiracle.case.deliveries import Deliveries, Pushed, deliveries, drugs_by_vein
 from spiracle.kinetics import Model, within_total
 from spiracle.kinetics.crowd import Crowd, crowd
 from spiracle.kinetics.exponentials import Floats, Number
@@ -37,7 +38,7 @@ LATE = "Mixing is taken as instant: the first minute after a push is the least s
 POINTS = 100
 FAILED = "The estimate failed"
 SITES = {"effect": "brain level", "plasma": "blood level"}
-INDUCE_AHEAD = timedelta(minutes=8)
+INDUCE_BACK, INDUCE_AHEAD = timedelta(minutes=45), timedelta(minutes=8)
 MAINTAIN_BACK, MAINTAIN_AHEAD = timedelta(minutes=60), timedelta(minutes=60)
 PEAK_WITHIN_MIN = 60.0
 CLASSES = frozenset({"induction", "opioid", "hypnotic"})
@@ -128,11 +129,13 @@ def _kept(t: Told, drug: str, work: Callable[[], Level | None]) -> Level | None:
 
 
 def _induction_level(t: Told, drug: str, next_mg: float | None, next_text: str) -> Level | None:
+    """The level of an induction agent from its first push on, or the last three quarters of an hour of it; None before anything
+    went in."""
     found = _followed(t, drug, "induction")
     if found is None or isinstance(found, Level):
         return found
     last = found.went.pushed[-1].at if found.went.pushed else found.first_at
-    shown = window(found.first_at, max(t.now, last) + INDUCE_AHEAD)
+    shown = window(max(found.first_at, last - INDUCE_BACK), max(t.now, last) + INDUCE_AHEAD)
     made = _curve(found, shown)
     made = _with_peak(made, found)
     return _with_next(made, found, shown, next_mg, next_text)
@@ -175,7 +178,7 @@ def _followed(t: Told, drug: str, use: str) -> Followed | Level | None:
     try:
         model = chosen(t, drug, use)
         kg = float(t.kg or 0)
-        within_total(model, _total(went, model, t.now) / kg)
+        within_total(model, _most(went, model) / kg)
         schedule = _schedule(went, first, kg)
     except Refusal as why:
         return replace(bare, none=f"No estimate: {why}")
@@ -183,14 +186,24 @@ def _followed(t: Told, drug: str, use: str) -> Followed | Level | None:
     return Followed(t, kg, went, first, model, whole, schedule, scale_of(t, drug, model))
 
 
-def _total(went: Deliveries, model: Model, now: datetime) -> float:
-    """What went in within the set's own window [mg]."""
+def _most(went: Deliveries, model: Model) -> float:
+    """The most that ever went in within one stretch as long as the set's own [mg]. What was past the set once is not followed
+    again later: the level that it left behind is not known. The most is found where a stretch begins with a push or a rate, or
+    ends with one."""
     within = model.row.total_within_min
     if within is None:
         return went.total_mg
-    since = now - timedelta(minutes=within)
-    ran = sum(r.mg_min * ((r.stop - max(r.start, since)) / timedelta(minutes=1)) for r in went.ran if r.stop > since)
-    return sum(p.mg for p in went.pushed if p.at >= since) + ran
+    span = timedelta(minutes=within)
+    starts = [*(p.at for p in went.pushed), *(r.start for r in went.ran)]
+    ends = [*(p.at for p in went.pushed), *(r.stop for r in went.ran)]
+    return max((_between(went, a, a + span) for a in (*starts, *(e - span for e in ends))), default=0.0)
+
+
+def _between(went: Deliveries, since: datetime, until: datetime) -> float:
+    """What went in from one moment to another, both counted in [mg]."""
+    ran = ((r.mg_min, min(r.stop, until) - max(r.start, since)) for r in went.ran)
+    amounts = (rate * (time / timedelta(minutes=1)) for rate, time in ran if time > timedelta(0))
+    return sum(p.mg for p in went.pushed if since <= p.at <= until) + sum(amounts)
 
 
 def _schedule(went: Deliveries, first: datetime, kg: float) -> Schedule:
@@ -248,12 +261,15 @@ def _with_peak(made: Level, f: Followed) -> Level:
     if not f.model.has_effect_site or not f.went.pushed:
         return made
     last = f.went.pushed[-1]
-    before = _without_last(f)
     minute = f.minutes(last.at)
+    before = _without_last(f.forecast(minute + PEAK_WITHIN_MIN))
     peak = peak_after(f.crowd.disposition, before, last.mg / f.kg, minute, PEAK_WITHIN_MIN)
     early, middle, late = f.crowd.times(np.asarray(peak.after_min))
-    if late is None or early is None or middle is None:
+    if early is None:
         return replace(made, peak_text="The last push does not peak within an hour.")
+    if late is None or middle is None:
+        words = f"The last push peaks ≈ {minutes_words(early, early)} after it went in at the soonest, in some not within an hour."
+        return replace(made, peak_text=words)
     return replace(
         made,
         peak_from=f.when(minute + early),
@@ -263,14 +279,13 @@ def _with_peak(made: Level, f: Followed) -> Level:
     )
 
 
-def _without_last(f: Followed) -> Schedule:
-    last = f.schedule.boluses[-1]
-    return Schedule(tuple(b for b in f.schedule.boluses if b is not last), f.schedule.infusions)
+def _without_last(schedule: Schedule) -> Schedule:
+    return Schedule(schedule.boluses[:-1], schedule.infusions)
 
 
 def _with_next(made: Level, f: Followed, shown: Window, next_mg: float | None, text: str) -> Level:
-    """What one more increment would do if it went in now."""
-    if next_mg is None or next_mg <= 0:
+    """What one more increment would do if it went in now; nothing where the set does not reach so far."""
+    if next_mg is None or next_mg <= 0 or _past(f, next_mg):
         return made
     minutes = shown.minutes + f.minutes(shown.begin)
     later = minutes[minutes > f.now_min]
@@ -280,13 +295,24 @@ def _with_next(made: Level, f: Followed, shown: Window, next_mg: float | None, t
     band = f.crowd.band(f.lying(added, later))
     low, high = tuple(f.scale.points(band[0])), tuple(f.scale.points(band[2]))
     reached = span_words(f.scale, float(np.max(band[0])), float(np.max(band[2])))
-    words = f"{text} now: {SITES[f.site]} up to {reached}"
+    words = f"if {text} went in now: {SITES[f.site]} up to {reached}"
     if f.model.has_effect_site:
-        peak = peak_after(f.crowd.disposition, f.schedule, next_mg / f.kg, f.now_min, PEAK_WITHIN_MIN)
+        before = f.forecast(f.now_min + PEAK_WITHIN_MIN)
+        peak = peak_after(f.crowd.disposition, before, next_mg / f.kg, f.now_min, PEAK_WITHIN_MIN)
         early, _, late = f.crowd.times(np.asarray(peak.after_min))
         if early is not None and late is not None:
             words += f", {minutes_words(early, late)} later"
     return replace(made, next=NextPush(text=words, low=low, high=high))
+
+
+def _past(f: Followed, next_mg: float) -> bool:
+    """Whether one more increment would be past the set's own range."""
+    added = with_more(f.went, pushed=(*f.went.pushed, Pushed(f.t.now, next_mg, "")))
+    try:
+        within_total(f.model, _most(added, f.model) / f.kg)
+    except Refusal:
+        return True
+    return False
 
 
 def _working(f: Followed, site: str, now_text: str) -> WorkingShape:

@@ -6,15 +6,18 @@ ever taken in place of the one asked for.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from difflib import get_close_matches
-from math import log, sqrt
+from math import log1p, sqrt
 
 from spiracle.case.facts import Facts
 from spiracle.kinetics.choosing import PREDICTION, Model, by_id
 from spiracle.kinetics.disposition import Disposition
+from spiracle.kinetics.population import Spread
+from spiracle.kinetics.saturable import Saturable
 from spiracle.kinetics.tables import KineticsTables
 from spiracle.quantity import Quantity
+from spiracle.quantity.units import Base
 from spiracle.refusals import Contradiction, Missing, NotOneOf, OutOfRange, Refusal, Unknown
 from spiracle.sheets.predict_request import GivenModel, PredictRequest
 from spiracle.sheets.predict_shapes import ModelPart, ParameterPart
@@ -22,6 +25,7 @@ from spiracle.sheets.worked_shape import cites
 
 GIVEN = "given"
 GIVEN_SAYS = "Parameters given in the file: no source stands behind them and nobody vouches for them."
+NO_BAND = "No band is worked out where elimination saturates: real animals differ."
 UNITS = {"volume": "L/kg", "clearance": "L/kg/min", "constant": "1/min", "vmax": "mg/kg/min", "km": "mg/L"}
 KIND = {"v1": "volume", "v2": "volume", "v3": "volume", "clearance": "clearance", "cl2": "clearance", "cl3": "clearance",
         "k10": "constant", "k12": "constant", "k21": "constant", "k13": "constant", "k31": "constant", "ke0": "constant",
@@ -29,23 +33,14 @@ KIND = {"v1": "volume", "v2": "volume", "v3": "volume", "clearance": "clearance"
 
 
 @dataclass(frozen=True, slots=True)
-class Saturating:
-    """Elimination that saturates: the most that leaves [mg/kg/min] and the level of half of it [mg/L]."""
-
-    vmax: float
-    km: float
-
-
-@dataclass(frozen=True, slots=True)
 class Chosen:
-    """What is run. `log_sd` is empty where no population is known; `row` stands for a sourced model."""
+    """What is run. `spread` is None where no population is known; `row` stands for a sourced model."""
 
     part: ModelPart
     typical: Disposition
-    log_sd: dict[str, float]
-    residual_log_sd: float = 0.0
+    spread: Spread | None
     widen: tuple[Disposition, ...] = ()
-    saturating: Saturating | None = None
+    saturating: Saturable | None = None
     row: Model | None = None
 
 
@@ -79,14 +74,20 @@ def _sourced(id_: str, request: PredictRequest, facts: Facts) -> Chosen:
 
 
 def _chosen(model: Model, facts: Facts) -> Chosen:
-    row, typical = model.row, model.disposition
-    told = (*(c for c in model.cautions if c != PREDICTION), *_untold(model))  # the prediction says that itself
+    row, typical, full = model.row, model.disposition, model.saturable
+    told = [*(c for c in model.cautions if c != PREDICTION), *_untold(model)]  # the prediction says that itself
+    shown = _parameters(typical)
+    if full is not None:  # the clearance of its row is that of a trace; all leaves by the way that fills up
+        typical = full.linear
+        shown = (*(p for p in shown if p.name != "clearance"), _parameter("vmax", full.vmax, UNITS["vmax"]),
+                 _parameter("km", full.km, UNITS["km"]))  # fmt: skip
+        told.append(NO_BAND)
     part = ModelPart(
         id=row.id, quality=row.quality, drug=row.drug, species=row.species, population=row.population, n=row.n, says=model.words,
-        compartments=len(typical.volumes), saturable=False, parameters=_parameters(typical),
-        sources=cites(model.sources, facts.sources), cautions=told, memory=model.memory,
+        compartments=len(typical.volumes), saturable=full is not None, parameters=shown,
+        sources=cites(model.sources, facts.sources), cautions=tuple(told), memory=model.memory,
     )  # fmt: skip
-    return Chosen(part, typical, model.log_sd, model.residual_log_sd, model.widen, row=model)
+    return Chosen(part, typical, model.spread, model.widen, saturating=full, row=model)
 
 
 def _untold(model: Model) -> tuple[str, ...]:
@@ -97,7 +98,7 @@ def _untold(model: Model) -> tuple[str, ...]:
     if row.asa_at_most:
         told.append(f"ASA status up to {row.asa_at_most}")
     if row.not_for:
-        told.append(f"not for {', '.join(row.not_for)}")
+        told.append(f"not with {', '.join(c.replace('-', ' ') for c in row.not_for)}")
     return (f"The model is for {', '.join(told)}: the file does not say whether this animal is one.",) if told else ()
 
 
@@ -128,7 +129,7 @@ def _no_such_model(id_: str, species: str, facts: Facts, tables: KineticsTables)
             "model, id", f"no model of {drug} is known.", "Only sums can be shown; or give parameters in the file."
         )
     runs = [m.id for m in tables.models if m.runs and m.species == species]
-    near = get_close_matches(word, [m.id for m in tables.models], n=3, cutoff=0.4)
+    near = get_close_matches(id_.strip(), [m.id for m in tables.models], n=3, cutoff=0.5)
     hint = f"Near it: {', '.join(near)}." if near else f"For the {species}: {', '.join(runs)}."
     return Unknown(
         "model, id", f"{id_[:60]!r} is no model that Spiracle holds.", hint, use=near[0] if len(near) == 1 else None
@@ -160,11 +161,13 @@ def _given(model: GivenModel, species: str) -> Chosen:
     shown = tuple(_parameter(p.name, float(p.value.number(UNITS[KIND[p.name]])), UNITS[KIND[p.name]], p.written)
                   for p in model.parameters)  # fmt: skip
     cautions = ["The parameters stand in the file, given by whoever wrote it: this curve is as good as they are."]
-    log_sd: dict[str, float] = {}
-    if model.spread is None:
+    spread = None
+    if saturating is not None:
+        cautions.append(NO_BAND)
+    elif model.spread is None:
         cautions.append("No spread between animals is given: no band, and real animals differ.")
     else:
-        log_sd = _spread(float(model.spread.number("%")), typical)
+        spread = _alike(float(model.spread.number("%")) / 100)
         cautions.append(f"The spread of {model.spread} between animals is given in the file for every parameter alike.")
     if typical.ke0 is None:
         cautions.append("No effect-site constant is given: the curve is that of the plasma.")
@@ -173,10 +176,10 @@ def _given(model: GivenModel, species: str) -> Chosen:
         compartments=len(typical.volumes), saturable=saturating is not None, parameters=shown, sources=(),
         cautions=tuple(cautions), memory=False,
     )  # fmt: skip
-    return Chosen(part, typical, log_sd, saturating=saturating)
+    return Chosen(part, typical, spread, saturating=saturating)
 
 
-def _built(model: GivenModel) -> tuple[Disposition, Saturating | None]:
+def _built(model: GivenModel) -> tuple[Disposition, Saturable | None]:
     """The compartments. Where elimination saturates, the disposition has no clearance of its own: all leaves by that way."""
 
     def of(name: str) -> float | None:
@@ -186,38 +189,26 @@ def _built(model: GivenModel) -> tuple[Disposition, Saturating | None]:
     def sure(value: float | None) -> float:
         return 0.0 if value is None else value
 
-    v1, saturating = sure(of("v1")), None
-    out = of("clearance")
-    if out is None:
-        out = sure(of("k10")) * v1
-    if model.saturable:
-        saturating, out = Saturating(sure(of("vmax")), sure(of("km"))), 0.0
+    v1 = sure(of("v1"))
+    out = sure(of("k10")) * v1 if of("clearance") is None else sure(of("clearance"))
     if of("cl2") is None:
         made = Disposition.of_constants(v1, clearance=out, k12=sure(of("k12")), k21=sure(of("k21")), k13=sure(of("k13")),
                                         k31=sure(of("k31")), ke0=of("ke0"))  # fmt: skip
-        return made, saturating
-    pairs = [(sure(of(f"cl{n}")), sure(of(f"v{n}"))) for n in (2, 3) if of(f"cl{n}") is not None]
-    return Disposition(v1, out, tuple(pairs), of("ke0")), saturating
+    else:
+        pairs = [(sure(of(f"cl{n}")), sure(of(f"v{n}"))) for n in (2, 3) if of(f"cl{n}") is not None]
+        made = Disposition(v1, out, tuple(pairs), of("ke0"))
+    return made, Saturable(made, sure(of("vmax")), sure(of("km"))) if model.saturable else None
 
 
-def _spread(percent: float, typical: Disposition) -> dict[str, float]:
-    """The SD of the logarithm of a lognormal value whose coefficient of variation is given: sqrt(ln(1 + cv^2))."""
-    sd = sqrt(log(1 + (percent / 100) ** 2))
-    names = ["v1", "cl", *(f"{letter}{n}" for n, _ in enumerate(typical.exchange, 2) for letter in "qv")]
-    return dict.fromkeys((*names, "ke0") if typical.ke0 is not None else names, sd)
+def _alike(cv: float) -> Spread:
+    """One coefficient of variation for every parameter; the constant of the effect site by its logarithm, sqrt(ln(1 + cv^2))."""
+    return Spread(cv_v1=cv, cv_v2=cv, cv_v3=cv, cv_clearance=cv, cv_q2=cv, cv_q3=cv, sd_log_ke0=sqrt(log1p(cv * cv)))
 
 
-def with_caution(chosen: Chosen, words: str) -> Chosen:
-    """The same with one more caution."""
-    return replace(chosen, part=_with(chosen.part, words))
-
-
-def _with(part: ModelPart, words: str) -> ModelPart:
-    import msgspec
-
-    return msgspec.structs.replace(part, cautions=(*part.cautions, words))
+def written_per_kg(amount: Quantity) -> bool:
+    return any(base is Base.BODY for base, _ in amount.unit.dimension)
 
 
 def per_kg(amount: Quantity, weight: Quantity) -> Quantity:
     """A dose or rate for the whole animal divided by its weight; one per kilogram as it is."""
-    return amount if "kg" in str(amount.unit) else amount / weight
+    return amount if written_per_kg(amount) else amount / weight

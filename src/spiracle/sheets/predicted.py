@@ -15,15 +15,17 @@ import numpy as np
 
 from spiracle.case.facts import Facts
 from spiracle.kinetics.exponentials import Floats
+from spiracle.kinetics.rows import ModelRow
+from spiracle.kinetics.saturable import levels_saturable
 from spiracle.kinetics.schedule import Bolus, Infusion, Schedule
 from spiracle.kinetics.solving import levels
 from spiracle.kinetics.timing import Site
 from spiracle.quantity import Quantity, figure
-from spiracle.refusals import OutOfRange
+from spiracle.refusals import AskAgain, OutOfRange
 from spiracle.sheets.cautions import STANDING
 from spiracle.sheets.level_svg import LevelPicture, Mark, Panel
 from spiracle.sheets.predict_band import band_of, falls_of
-from spiracle.sheets.predict_model import Chosen, model_for, per_kg
+from spiracle.sheets.predict_model import Chosen, model_for, per_kg, written_per_kg
 from spiracle.sheets.predict_request import BolusAsked, InfusionAsked, PredictRequest
 from spiracle.sheets.predict_shapes import (
     FactsPart,
@@ -41,7 +43,8 @@ SAYS = ("A prediction for a population by a model: predicted, not measured, and 
         "It gives no order; a licensed veterinarian decides.")  # fmt: skip
 SITES: tuple[Site, ...] = ("plasma", "effect")
 SITE_WORDS = {"plasma": "plasma", "effect": "effect-site"}
-ZOOM, ROUNDS, LOOK_AHEAD_MIN = 201, 5, 30 * 24 * 60.0
+LEAST, MOST_MG_KG = 0.000001, 2_000.0
+ZOOM, ROUNDS, LOOK_AHEAD_MIN = 201, 4, 30 * 24 * 60.0
 
 Both: TypeAlias = "dict[str, Floats]"
 At: TypeAlias = Callable[[Floats], Both]
@@ -63,14 +66,13 @@ class Scale:
 
 def predict(request: PredictRequest, facts: Facts) -> Predicted:
     """The whole prediction, or the first refusal."""
-    facts.patient.check_weight(
-        request.species, request.weight.number("kg"), confirmed=request.weight_confirmed, method="scale", typed_once=False,
-    )  # fmt: skip
+    _check_weight(request, facts)
     chosen = model_for(request, facts)
     given, schedule = _given(request)
+    _no_slip(schedule)
     times, notes = _times(request)
     scale = scale_of(request)
-    withheld = _beyond(chosen, schedule)
+    withheld = _beyond(chosen, schedule, facts)
     at = _solver(chosen, schedule)
     found: Both = {} if withheld else at(times)
     stop = last_stop(schedule)
@@ -98,6 +100,18 @@ def predict(request: PredictRequest, facts: Facts) -> Predicted:
     )
 
 
+def _check_weight(request: PredictRequest, facts: Facts) -> None:
+    """What this animal can weigh. A file is written once, so its way to confirm is a key."""
+    kg = request.weight.number("kg")
+    try:
+        facts.patient.check_weight(
+            request.species, kg, confirmed=request.weight_confirmed, method="scale", typed_once=False
+        )
+    except AskAgain as question:
+        accepts = f"{question.accepts} In the file, weight_confirmed = true says that it is right."
+        raise AskAgain(question.field, question.says, accepts, question.use) from question
+
+
 # ---- numbers
 
 
@@ -123,12 +137,14 @@ def measure(value: float, unit: str, digits: int = 3) -> Measure:
 
 
 def shown(value: float, digits: int = 3) -> str:
-    """Significant digits without an exponent; a level under a millionth is as good as none.
+    """Significant digits without an exponent; what is less than a millionth is said to be so.
 
-    >>> shown(0.0), shown(12345.6), shown(0.000012345)
-    ('0', '12,300', '0.0000123')
+    >>> shown(0.0), shown(12345.6), shown(0.000012345), shown(1e-9)
+    ('0', '12,300', '0.0000123', '< 0.000001')
     """
-    return figure(Decimal(f"{value:.12g}"), digits) if abs(value) >= 1e-6 else "0"
+    if 0 < abs(value) < LEAST:
+        return f"< {figure(Decimal(str(LEAST)))}"
+    return figure(Decimal(f"{value:.12g}"), digits)
 
 
 def rounded(values: Floats) -> tuple[float, ...]:
@@ -181,15 +197,28 @@ def _worked(asked: Quantity, weight: Quantity, per_unit: str, unit: str) -> tupl
     """Per kilogram in canonical units and as written, for the animal, and how one came from the other."""
     per = per_kg(asked, weight)
     whole = per * weight
-    if "kg" in str(asked.unit):
+    if written_per_kg(asked):
         working = f"{asked} x {weight} = {figure(whole.value, 4)} {whole.unit}"
     else:
         working = f"{asked} / {weight} = {figure(per.value, 4)} {per.unit}"
     return (
-        Measure(value=float(per.number(per_unit)), unit=per_unit, text=f"{figure(per.value, 4)} {per.unit}"),
-        Measure(value=float(whole.number(unit)), unit=unit, text=f"{figure(whole.value, 4)} {whole.unit}"),
+        Measure(value=float(per.number(per_unit)), unit=per_unit, text=_as_written(per, asked)),
+        Measure(value=float(whole.number(unit)), unit=unit, text=_as_written(whole, asked)),
         working,
     )
+
+
+def _as_written(quantity: Quantity, asked: Quantity) -> str:
+    """What stands in the file as it stands there; what was worked out from it with four digits."""
+    return str(quantity) if quantity.unit == asked.unit else f"{figure(quantity.value, 4)} {quantity.unit}"
+
+
+def _no_slip(schedule: Schedule) -> None:
+    """Over two grams per kilogram in all something slipped, a unit or a point. The bound is ours."""
+    total = schedule.total_by(last_stop(schedule))
+    if total > MOST_MG_KG:
+        raise OutOfRange("dose", f"{total:,.4g} mg/kg in all is more of a drug than is given.",
+                         f"Look at the units and points; up to {MOST_MG_KG:,.0f} mg/kg in all is worked out.")  # fmt: skip
 
 
 def last_stop(schedule: Schedule) -> float:
@@ -213,9 +242,11 @@ def _times(request: PredictRequest) -> tuple[Floats, tuple[str, ...]]:
 
 def _after_the_end(request: PredictRequest) -> tuple[str, ...]:
     starts = [*((b.field, b.at) for b in request.boluses), *((i.field, i.start) for i in request.infusions)]
-    return tuple(
-        f"{name.capitalize()} is given at {at}, after the curve ends." for name, at in starts if at > request.until
-    )
+    late = [f"{name} at {at}" for name, at in starts if at > request.until]
+    if not late:
+        return ()
+    more = f" and {len(late) - 3} more" if len(late) > 3 else ""
+    return (f"Given after the curve ends: {', '.join(late[:3])}{more}.",)
 
 
 # ---- the curve
@@ -224,25 +255,50 @@ def _after_the_end(request: PredictRequest) -> tuple[str, ...]:
 def _solver(chosen: Chosen, schedule: Schedule) -> At:
     """Levels [mg/L] of the typical animal at any minutes."""
 
-    def linear(times: Floats) -> Both:
-        found = levels(chosen.typical, schedule, times)
+    def at(times: Floats) -> Both:
+        full = chosen.saturating
+        found = levels(chosen.typical, schedule, times) if full is None else levels_saturable(full, schedule, times)
         return {"plasma": found.plasma} if found.effect is None else {"plasma": found.plasma, "effect": found.effect}
 
-    return linear
+    return at
 
 
-def _beyond(chosen: Chosen, schedule: Schedule) -> str:
+def _beyond(chosen: Chosen, schedule: Schedule, facts: Facts) -> str:
     """Why no curve is drawn: more was given than the model is for. Empty where it is not so."""
     row = None if chosen.row is None else chosen.row.row
     if row is None or row.total_at_most_mg_kg is None or row.total_within_min is None:
         return ""
     most, within = float(row.total_at_most_mg_kg), float(row.total_within_min)
-    edges = sorted({0.0, *(b.at_min + b.over_min for b in schedule.boluses), *(i.stop_min for i in schedule.infusions)})
-    highest = max(schedule.total_by(e) - (schedule.total_by(e - within) if e > within else 0.0) for e in edges)
+    highest = most_within(schedule, within)
     if highest <= most:
         return ""
     return (f"No curve: {highest:.3g} mg/kg within {row.total_within_min} min is past this model's range, which ends at "
-            f"{most:g} mg/kg: {row.total_says}.")  # fmt: skip
+            f"{most:g} mg/kg: {row.total_says}.{_instead(row, facts)}")  # fmt: skip
+
+
+def most_within(schedule: Schedule, span_min: float) -> float:
+    """The most that is given within any so many minutes [mg/kg], their first and last moment among them.
+
+    It is reached when something stops, or so long after something began.
+
+    >>> most_within(Schedule((), (Infusion(0, 10, 0.5), Infusion(10, 100, 0.1))), 60)
+    10.0
+    """
+    flows = [(b.at_min, b.at_min + b.over_min) for b in schedule.boluses] + [
+        (i.start_min, i.stop_min) for i in schedule.infusions
+    ]
+    ends = {stop for _, stop in flows} | {start + span_min for start, _ in flows}
+
+    def before(minute: float) -> float:
+        return schedule.total_by(float(np.nextafter(minute, -np.inf))) if minute > 0 else 0.0
+
+    return max(schedule.total_by(end) - before(end - span_min) for end in ends)
+
+
+def _instead(row: ModelRow, facts: Facts) -> str:
+    """The models of the same drug and species whose elimination saturates: they hold for larger totals."""
+    ids = [m.id for m in facts.kinetics.of(row.drug, row.species) if m.saturating is not None]
+    return f" {', '.join(ids)} lets elimination saturate." if ids else ""
 
 
 def _peaks(at: At, times: Floats, schedule: Schedule, scale: Scale) -> tuple[Peak, ...]:
@@ -355,13 +411,6 @@ def falls_under(level: Callable[[Floats], Floats], target: float, stop: float) -
     return float(looked[above[-1] + 1])
 
 
-def too_much_of(schedule: Schedule, most: float) -> None:
-    """Refuses a total that no animal gets: a slip of unit or of a point."""
-    total = schedule.total_by(last_stop(schedule))
-    if total > most:
-        raise OutOfRange("total", f"{total:.4g} mg/kg in all is no dose.", f"Write up to {most:g} mg/kg in all.")
-
-
 # ---- for the picture
 
 
@@ -378,6 +427,7 @@ def picture_of(made: Predicted) -> LevelPicture:
         )
         asked = tuple(f.to.value for f in made.falls if f.site == site)
         panels.append(Panel(title, series.unit, series.values, low, high, at, asked, words))
-    marks = tuple(Mark(g.start_min, g.stop_min, g.per_kg.text) for g in made.given)
+    end = made.times.values[-1] if made.times.values else 0.0
+    marks = tuple(Mark(g.start_min, g.stop_min, g.per_kg.text) for g in made.given if g.start_min <= end)
     now = None if made.now is None else made.now.at_min
     return LevelPicture(made.times.values, tuple(panels), marks, now, made.says)

@@ -9,6 +9,7 @@ export type Place =
   | { page: "open" }
   | { page: "no time" }
   | { page: "settings" }
+  | { page: "audit" }
   | { page: "protocols"; protocol: string; from: string }
   | { page: "machines"; machine: string; from: string }
   | { page: "case"; id: string; phase: Phase; thing?: Thing };
@@ -24,6 +25,7 @@ const PAGES: Record<string, Place | undefined> = {
   open: { page: "open" },
   "no-time": { page: "no time" },
   settings: { page: "settings" },
+  audit: { page: "audit" },
 };
 
 /** The address after `#`, read into a place. Anything unknown is the day sheet. */

@@ -8,6 +8,7 @@ describe("addresses", () => {
     ["#/nowhere", { page: "day" }],
     ["#/open", { page: "open" }],
     ["#/no-time", { page: "no time" }],
+    ["#/audit", { page: "audit" }],
     ["#/case/a%20b/induce", { page: "case", id: "a b", phase: "induce" }],
     ["#/case/x/unknown", { page: "case", id: "x", phase: "assess" }],
   ])("%s", (hash, where) => expect(place(hash)).toEqual(where));

@@ -1,0 +1,212 @@
+"""Reading the file of a prediction, and the animals and models it may not be for: each fault is one sentence that names its field.
+
+The cases are our own reading of the rules for input (no default, no guess, no ignored key); no outside figure is needed.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from served import facts
+from spiracle import refusals
+from spiracle.case.facts import Facts
+from spiracle.doors.predict_file import read_predict_file
+from spiracle.refusals import Refusal
+from spiracle.sheets.predict_request import GivenModel
+from spiracle.sheets.predicted import predict
+
+__all__ = ["facts"]
+
+EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("predict-*.toml"))
+GIVEN = """
+[patient]
+species = "cat"
+weight = "4.2 kg"
+[model]
+v1 = "0.40 L/kg"
+clearance = "20 mL/kg/min"
+k12 = "0.11 1/min"
+k21 = "0.05 1/min"
+ke0 = "0.3 1/min"
+[[bolus]]
+at = "0 min"
+dose = "4 mg/kg"
+[[infusion]]
+from = "2 min"
+to = "62 min"
+rate = "0.3 mg/kg/min"
+[output]
+until = "120 min"
+every = "10 s"
+"""
+AT = 'at = "0 min"'
+DOSE = 'dose = "4 mg/kg"'
+RATE = 'rate = "0.3 mg/kg/min"'
+STOP = 'to = "62 min"'
+V1, OUT = 'v1 = "0.40 L/kg"', 'clearance = "20 mL/kg/min"'
+K12, K21, KE0 = 'k12 = "0.11 1/min"', 'k21 = "0.05 1/min"', 'ke0 = "0.3 1/min"'
+EVERY = 'every = "10 s"'
+SECOND = '[[infusion]]\nfrom = "61 min"\nto = "90 min"\nrate = "0.1 mg/kg/min"\n[output]'
+
+# what is changed in GIVEN, the refusal's name, the field it names, and a word its sentence must hold
+FAULTS = [
+    ('species = "cat"', "", "Missing", "species", "no default"),
+    ('species = "cat"', 'species = "human"', "NotOneOf", "species", "dog or cat"),
+    ('species = "cat"', 'species = "Cat"', "NotOneOf", "species", "dog or cat"),
+    ('weight = "4.2 kg"', "", "Missing", "weight", "kg"),
+    ('weight = "4.2 kg"', 'weight = "4.2"', "NotAQuantity", "weight", "no unit"),
+    ('weight = "4.2 kg"', 'weight = "4,2 kg"', "NotAQuantity", "weight", "comma"),
+    ('weight = "4.2 kg"', 'weight = "0 kg"', "OutOfRange", "weight", "nothing"),
+    ('weight = "4.2 kg"', 'wieght = "4.2 kg"', "Unknown", "patient, wieght", "Did you mean weight?"),
+    (V1, "", "Missing", "model, v1", "L/kg"),
+    (V1, 'v1 = "0 L/kg"', "OutOfRange", "model, v1", "nothing"),
+    (V1, 'v1 = "0.40 L"', "NotAQuantity", "model, v1", "does not measure"),
+    (V1, "v1 = 0.40", "NotAQuantity", "model, v1", "without a unit"),
+    (OUT, "", "Missing", "model, clearance", "no way out"),
+    (OUT, 'clearance = "20 mL/min"', "NotAQuantity", "model, clearance", "does not measure"),
+    (OUT, OUT + '\nk10 = "0.05 1/min"', "Contradiction", "model, k10", "two ways out"),
+    (OUT, OUT + '\nvmax = "1 mg/kg/min"\nkm = "2 mg/L"', "Contradiction", "model, vmax", "two ways out"),
+    (OUT, 'vmax = "1 mg/kg/min"', "Missing", "model, km", "stands alone"),
+    (OUT, 'km = "1 mg/L"', "Missing", "model, vmax", "stands alone"),
+    (OUT, 'vmax = "1 mg/min"\nkm = "2 mg/L"', "NotOneOf", "model, vmax", "per kilogram"),
+    (OUT, 'vmax = "1 mg/kg/min"\nkm = "2 mg/L"\nspread = "20 %"', "Contradiction", "model, spread", "saturates"),
+    (K21, "", "Missing", "model, k21", "k12 stands alone"),
+    (K12, "", "Missing", "model, k12", "k21 stands alone"),
+    (K12, 'k12 = "0.11 min"', "NotAQuantity", "model, k12", "does not measure"),
+    (K12 + "\n" + K21, 'v2 = "1 L/kg"', "Missing", "model, cl2", "v2 stands alone"),
+    (K12 + "\n" + K21, 'k13 = "0.1 1/min"\nk31 = "0.1 1/min"', "Missing", "model, k12", "third compartment"),
+    (KE0, KE0 + '\nv2 = "1 L/kg"\ncl2 = "9 mL/kg/min"', "Contradiction", "model, v2", "two ways"),
+    (KE0, 'keo = "0.3 1/min"', "Unknown", "model, keo", "Did you mean ke0?"),
+    (KE0, 'ke0 = "0 1/min"', "OutOfRange", "model, ke0", "nothing"),
+    (KE0, 'spread = "900 %"', "OutOfRange", "model, spread", "30 %"),
+    (KE0, 'id = "midazolam-cat"', "Contradiction", "model, v1", "beside an id"),
+    (AT, 'at = "-5 min"', "OutOfRange", "bolus 1, at", "before the case"),
+    (AT, "", "Missing", "bolus 1, at", "0 min"),
+    (AT, 'at = "500 h"', "OutOfRange", "bolus 1, at", "longer than a case"),
+    (DOSE, 'dose = "0 mg/kg"', "OutOfRange", "bolus 1, dose", "nothing"),
+    (DOSE, 'dose = "-4 mg/kg"', "OutOfRange", "bolus 1, dose", "less than nothing"),
+    (DOSE, 'dose = "4 IU/kg"', "NotAQuantity", "bolus 1, dose", "4 mg/kg or 16 mg"),
+    (DOSE, 'dose = "4 mL"', "NotAQuantity", "bolus 1, dose", "4 mg/kg or 16 mg"),
+    (DOSE, DOSE + '\nover = "0 s"', "OutOfRange", "bolus 1, over", "nothing"),
+    (DOSE, DOSE + '\nduring = "60 s"', "Unknown", "bolus 1, during", "Known here"),
+    (RATE, 'rate = "0 mg/kg/min"', "OutOfRange", "infusion 1, rate", "nothing"),
+    (RATE, 'rate = "-0.3 mg/kg/min"', "OutOfRange", "infusion 1, rate", "less than nothing"),
+    (RATE, 'rate = "0.3 mg/kg"', "NotAQuantity", "infusion 1, rate", "12 mg/h"),
+    (STOP, 'to = "2 min"', "Contradiction", "infusion 1, to", "not after its beginning"),
+    (STOP, 'to = "1 min"', "Contradiction", "infusion 1, to", "not after its beginning"),
+    ("[output]", SECOND, "Contradiction", "infusion 2, from", "before infusion 1 stops"),
+    (EVERY, "", "Missing", "output, every", "10 s"),
+    (EVERY, 'every = "0 s"', "OutOfRange", "output, every", "nothing"),
+    (EVERY, 'every = "-1 s"', "OutOfRange", "output, every", "less than nothing"),
+    (EVERY, 'every = "0.05 s"', "OutOfRange", "output, every", "100,000"),
+    (EVERY, 'every = "3 h"', "Contradiction", "output, every", "longer than until"),
+    (EVERY, EVERY + '\nnow = "3 h"', "Contradiction", "output, now", "after until"),
+    (EVERY, EVERY + '\nfall_to = ["2"]', "NotAQuantity", "output, fall_to 1", "no unit"),
+    (EVERY, EVERY + '\nfall_to = "2 mg/L"', "NotOneOf", "output, fall_to", "not a list"),
+    (EVERY, EVERY + '\nfall_to = ["0 mg/L"]', "OutOfRange", "output, fall_to 1", "nothing"),
+    ('until = "120 min"', 'until = "0 min"', "OutOfRange", "output, until", "nothing"),
+    ("[output]", "[colour]\nred = 1\n[output]", "Unknown", "file, colour", "not a key"),
+    ("[output]", "[output", "Refusal", "prediction file", "not TOML"),
+]  # fmt: skip
+
+# an id in place of the parameters, and what it is refused as
+IDS = [
+    ("propofol-dog-approx", "Contradiction", "model for the dog"),
+    ("propofol", "Unknown", "propofol-cat-approx-A"),
+    ("propofol-cat-aprox-A", "Unknown", "Near it: propofol-cat-approx-A"),
+    ("no such thing", "Unknown", "model"),
+    ("marsh-human", "NotOneOf", "no model of humans"),
+    ("atropine", "Missing", "no model of atropine"),
+    ("", "Missing", "empty"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "kind", "field", "word"), FAULTS, ids=lambda v: str(v)[:40])
+def test_a_fault_is_refused_by_name(old: str, new: str, kind: str, field: str, word: str) -> None:
+    assert old in GIVEN
+    with pytest.raises(Refusal) as said:
+        read_predict_file(GIVEN.replace(old, new, 1))
+    assert (said.value.name, said.value.field) == (kind, field)
+    assert isinstance(said.value, getattr(refusals, kind)) and word in said.value.sentence
+
+
+@pytest.mark.parametrize("part", ["patient", "model", "output"])
+def test_a_part_that_is_not_there_is_missing(part: str) -> None:
+    head, _, tail = GIVEN.partition(f"[{part}]")
+    rest = tail[tail.index("\n[") :] if "\n[" in tail else ""
+    with pytest.raises(refusals.Missing, match=f"^{part}: "):
+        read_predict_file(head + rest)
+
+
+def test_a_file_that_gives_nothing_is_missing_its_doses() -> None:
+    head, tail = GIVEN.partition("[[bolus]]")[0], GIVEN[GIVEN.index("[output]") :]
+    with pytest.raises(refusals.Missing, match=r"nothing is given"):
+        read_predict_file(head + tail)
+
+
+def with_id(id_: str, weight: str = "4.2 kg") -> str:
+    start, stop = GIVEN.index("v1 ="), GIVEN.index("[[bolus]]")
+    return f'{GIVEN[:start]}id = "{id_}"\n{GIVEN[stop:]}'.replace("4.2 kg", weight)
+
+
+@pytest.mark.parametrize(("id_", "kind", "word"), IDS)
+def test_a_model_that_cannot_be_used_is_refused_by_name(id_: str, kind: str, word: str, facts: Facts) -> None:
+    with pytest.raises(Refusal) as said:
+        predict(read_predict_file(with_id(id_)), facts)
+    assert (said.value.name, said.value.field) == (kind, "model, id")
+    assert word in said.value.sentence
+
+
+def test_a_partial_row_says_what_it_lacks(facts: Facts) -> None:
+    partial = [m for m in facts.kinetics.models if m.quality == "partial" and m.species == "cat"]
+    assert partial
+    for row in partial:
+        with pytest.raises(refusals.Missing) as said:
+            predict(read_predict_file(with_id(row.id)), facts)
+        assert said.value.field == "model, id" and row.lacks in said.value.sentence
+
+
+def test_an_animal_smaller_than_those_of_the_model_is_out_of_its_range(facts: Facts) -> None:
+    """A weight that a cat can have and no cat of the study had."""
+    with pytest.raises(refusals.OutOfRange, match=r"^weight: "):
+        predict(read_predict_file(with_id("midazolam-cat", "1.9 kg")), facts)
+
+
+def test_a_weight_no_cat_has_is_refused_or_asked_about(facts: Facts) -> None:
+    with pytest.raises(Refusal, match=r"^weight"):
+        predict(read_predict_file(GIVEN.replace("4.2 kg", "420 kg")), facts)
+
+
+def test_a_surprising_weight_is_asked_about_and_one_key_says_that_it_is_right(facts: Facts) -> None:
+    text = GIVEN.replace("4.2 kg", "14 kg")
+    with pytest.raises(refusals.AskAgain, match="weight_confirmed = true"):
+        predict(read_predict_file(text), facts)
+    sure = text.replace('species = "cat"', 'species = "cat"\nweight_confirmed = true')
+    assert predict(read_predict_file(sure), facts).plasma.values
+
+
+def test_a_slip_of_the_unit_that_makes_a_dose_of_grams_per_kilogram_is_refused(facts: Facts) -> None:
+    with pytest.raises(refusals.OutOfRange, match=r"^dose: .*units and points"):
+        predict(read_predict_file(GIVEN.replace(DOSE, 'dose = "4 g/kg"')), facts)
+
+
+def test_infusions_may_touch_and_a_slow_dose_may_run_beside_one() -> None:
+    text = GIVEN.replace("[output]", SECOND.replace("61 min", "62 min")).replace(DOSE, DOSE + '\nover = "5 min"')
+    made = read_predict_file(text)
+    assert [str(i.start) for i in made.infusions] == ["2 min", "62 min"]
+    assert str(made.boluses[0].over) == "5 min"
+
+
+def test_parameters_of_the_file_keep_the_very_words_in_which_they_were_written() -> None:
+    made = read_predict_file(GIVEN)
+    assert isinstance(made.model, GivenModel)
+    assert [p.written for p in made.model.parameters][:3] == ["0.40 L/kg", "20 mL/kg/min", "0.11 1/min"]
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda p: p.stem)
+def test_an_example_is_read_and_worked_out(path: Path, facts: Facts) -> None:
+    made = predict(read_predict_file(path.read_text("utf-8"), path.name), facts)
+    assert len(EXAMPLES) == 3
+    assert made.plasma.values and len(made.plasma.values) == len(made.times.values)
