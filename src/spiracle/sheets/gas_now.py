@@ -263,7 +263,7 @@ def _span(early: float | None, late: float | None, comes: bool, side: str) -> st
 def _measured(t: Told) -> Iterable[MacPoint]:
     for s in t.seen.get("agent_et", ()):
         if s.current and s.at >= t.now - BACK:
-            yield MacPoint(at=s.at, text=f"{s.text} %", low=float(s.value), high=float(s.value))
+            yield MacPoint(at=s.at, text=f"{s.text} %", low=float(s.value), high=float(s.value), mark=s.mark)
 
 
 def _working(

@@ -90,7 +90,8 @@ def _trend(t: Told, tables: GasTables, agent: str) -> Iterable[MacPoint]:
             found = multiple(float(seen.value), then)
         except Refusal:
             continue
-        yield MacPoint(at=seen.at, text=f"{_two(found.low)} to {_two(found.high)}", low=found.low, high=found.high)
+        yield MacPoint(at=seen.at, text=f"{_two(found.low)} to {_two(found.high)}", low=found.low, high=found.high,
+                       mark=seen.mark)  # fmt: skip
 
 
 def _acting_at(t: Told, at: datetime) -> Iterable[Acting]:

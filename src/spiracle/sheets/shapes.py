@@ -975,6 +975,7 @@ class MacPoint(Shape, frozen=True, kw_only=True):
     text: str
     low: float
     high: float
+    mark: MarkName = "measured"
 
 
 class MacNow(Shape, frozen=True, kw_only=True):

@@ -1116,6 +1116,7 @@ export interface MacPoint {
   text: string;
   low: number;
   high: number;
+  mark: "measured" | "predicted" | "table" | "typed" | "worked";
 }
 
 export interface GasLine {
