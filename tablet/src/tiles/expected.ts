@@ -47,7 +47,7 @@ export function old(asOf: string | null, now: number, link: Link): string {
 export function notYetIn(level: Pick<Level, "drug" | "name">, entries: readonly Entry[]): string {
   const same = (drug: string): boolean => [level.drug, level.name].some((n) => n.toLowerCase() === drug.toLowerCase());
   const pushes = waiting(entries, "DrugGiven").filter((e) => same(e.drug));
-  if (pushes.length) return `push of ${pushes.map((e) => hhmm(e.happened_at)).join(", ")} not yet in it`;
+  if (pushes.length) return `push of ${[...new Set(pushes.map((e) => hhmm(e.happened_at)))].join(", ")} not yet in it`;
   const pumps = [
     ...waiting(entries, "InfusionStarted"),
     ...waiting(entries, "InfusionChanged"),
