@@ -349,19 +349,19 @@ def test_what_comes_after_four_hours_is_not_called_never() -> None:
 
 
 @pytest.mark.parametrize(("without", "says"), [
-    ({"circuit": None}, "breathing system: Nobody said which one serves this animal."),
-    ({"circuit": ""}, "breathing system: Nobody said which one serves this animal."),
-    ({"circuit": "a system of our own"}, "breathing system: 'a system of our own' is not a system Spiracle knows."),
-    ({"flow": ""}, "fresh gas: No flow was entered."),
-    ({"breaths": ""}, "breaths: Nobody counted them."),
-    ({"kg": ""}, "weight: The weight is not entered."),
-    ({"agent": "halothane"}, "agent: 'halothane' has no solubility here, so nothing is predicted."),
-    ({"agent": "nothing of the kind"}, "agent: 'nothing of the kind' has no solubility here"),
+    ({"circuit": None}, "Nobody said which breathing system serves this animal."),
+    ({"circuit": ""}, "Nobody said which breathing system serves this animal."),
+    ({"circuit": "a system of our own"}, "'a system of our own' is not a system Spiracle knows."),
+    ({"flow": ""}, "No flow of fresh gas was entered."),
+    ({"breaths": ""}, "Nobody counted the breaths."),
+    ({"kg": ""}, "The weight is not entered."),
+    ({"agent": "halothane"}, "'halothane' has no solubility here, so nothing is predicted."),
+    ({"agent": "nothing of the kind"}, "'nothing of the kind' has no solubility here"),
 ])  # fmt: skip
 def test_what_is_lacking_is_named_and_the_measured_figures_stay(without: dict[str, Any], says: str) -> None:
     """D4: no estimate is made from a guess; what the monitor measured is shown all the same."""
     found = card(on_gas(**without), 75)
-    assert found.none.startswith(f"No estimate: {says}")
+    assert found.none.startswith(f"No estimate. {says}")
     assert not (
         found.low or found.middle or found.high or found.inspired or found.dial or found.lines or found.now_text
     )
@@ -374,7 +374,7 @@ def test_two_agents_are_refused() -> None:
     dial(b, 72, "0")
     dial(b, 73, "3", "sevoflurane")
     found = card(b, 75)
-    assert found.none == "No estimate: agent: More than one agent was on. The model follows one agent alone."
+    assert found.none == "No estimate. More than one agent was on. The model follows one agent alone."
     assert found.measured and not found.low
 
 

@@ -155,13 +155,15 @@ def _suits(
         raise Unknown("model", NOT_FOR.get(condition, f"This set was made in healthy adults; {condition} stands on the list."),
                       "Only sums can be shown.")  # fmt: skip
     if age_months < months:
-        raise OutOfRange("age", f"{age_months:.3g} months: the animals of this set were grown.",
+        raise OutOfRange("age", f"It is {age_months:.3g} months old; the animals of this set were grown.",
                          f"It is used from {months} months on.")  # fmt: skip
     if Decimal(str(weight_kg)) < least_kg:
         raise OutOfRange("weight", f"{float(weight_kg):.3g} kg is less than the animals of this set weighed.",
                          f"It is used from {figure(least_kg)} kg on.")  # fmt: skip
     if asa > healthy:
-        raise OutOfRange("ASA status", f"{asa}: the animals of this set were healthy.", f"It is used up to {healthy}.")
+        raise OutOfRange(
+            "ASA status", f"The status is {asa}; the animals of this set were healthy.", f"It is used up to {healthy}."
+        )
 
 
 def _model(tables: KineticsTables, row: ModelRow) -> Model:

@@ -21,7 +21,7 @@ from spiracle.kinetics.uptake import POPULATION, Stretch, inhaled
 from spiracle.quantity import figure, read
 from spiracle.refusals import Missing, Refusal
 from spiracle.sheets.level_words import clock, minutes_words
-from spiracle.sheets.levels import FAILED
+from spiracle.sheets.levels import FAILED, no_estimate
 from spiracle.sheets.shapes import GasLine, Inhaled, MacPoint, WorkingInput, WorkingShape
 from spiracle.sheets.told import Seen, Told
 from spiracle.sheets.worked_shape import cited
@@ -52,7 +52,7 @@ def gas_now(t: Told) -> Inhaled | None:
     try:
         return _estimate(t, dials, first, agent)
     except Refusal as why:
-        return Inhaled(agent=agent, name=name, none=f"No estimate: {why}", measured=tuple(_measured(t)))
+        return Inhaled(agent=agent, name=name, none=no_estimate(t, why), measured=tuple(_measured(t)))
     except Exception as fault:
         return Inhaled(agent=agent, name=name, none=f"{FAILED} ({type(fault).__name__}). Everything else stands.",
                        measured=tuple(_measured(t)))  # fmt: skip
@@ -115,7 +115,9 @@ def _circuit_l(t: Told) -> float | None:
     """The volume in which the gas is mixed: the circle's, as printed or as the hospital measured it; None without rebreathing."""
     assigned = t.case.last(ev.MachineAssigned)
     if assigned is None or not assigned.circuit:
-        raise Missing("breathing system", "Nobody said which one serves this animal.", "Assign it in Prepare.")
+        raise Missing(
+            "breathing system", "Nobody said which breathing system serves this animal.", "Assign it in Prepare."
+        )
     row = t.facts.breathing.circuit(assigned.circuit)
     if not row.rebreathing:
         return None
@@ -136,7 +138,7 @@ def _stretches(t: Told, dials: Sequence[ev.VaporiserSet], begin: datetime) -> tu
     """The settings from the first open dial on, a new stretch at every change. What the tube's end changes: room air."""
     flows = t.case.live(ev.GasSet)
     if not any(f.happened_at <= t.now for f in flows):
-        raise Missing("fresh gas", "No flow was entered.", "Set it with the oxygen key.")
+        raise Missing("fresh gas", "No flow of fresh gas was entered.", "Set it with the oxygen key.")
     off = t.extubated_at
     changes = {begin, *(d.happened_at for d in dials), *(f.happened_at for f in flows), *_breath_times(t)}
     if off is not None:
@@ -190,7 +192,7 @@ def _breaths_at(t: Told, at: datetime) -> _Breaths:
     rate = float(set_.rate) if set_ is not None and set_.mode == "ventilator" and set_.rate else None
     rate = rate if rate is not None else None if counted is None else float(counted.value)
     if rate is None:
-        raise Missing("breaths", "Nobody counted them.", "Count them, or set the ventilator's rate.")
+        raise Missing("breaths", "Nobody counted the breaths.", "Count them, or set the ventilator's rate.")
     return _Breaths(rate * tidal * kg / 1000 * (1 - dead), GUESSED_BREATH.format(f"{tidal:g}"))
 
 

@@ -29,6 +29,7 @@ from spiracle.sheets.level_animal import chosen, use_of
 from spiracle.sheets.level_marks import marks_of
 from spiracle.sheets.level_stop import falling, falls_of, half_text, plateau_text
 from spiracle.sheets.level_words import Scale, clock, minutes_words, scale_of, span_words
+from spiracle.sheets.names import capital
 from spiracle.sheets.shapes import Level, NextPush, WorkingInput, WorkingShape
 from spiracle.sheets.told import Told
 from spiracle.sheets.worked_shape import cited
@@ -183,16 +184,24 @@ def _followed(t: Told, drug: str, use: str) -> Followed | Level | None:
     bare = Level(drug=drug, name=t.names.drug(drug), sums=sums(t, went))
     if went.unfollowed or first is None:
         lost = "; ".join(went.unfollowed)
-        return replace(bare, none=f"No estimate: a model of the vein cannot follow {lost}.")
+        return replace(bare, none=f"No estimate. A model of the vein cannot follow {lost}.")
     try:
         model = chosen(t, drug, use)
         kg = float(t.kg or 0)
         within_total(model, _most(went, model) / kg)
         schedule = _schedule(went, first, kg)
     except Refusal as why:
-        return replace(bare, none=f"No estimate: {why}")
+        return replace(bare, none=no_estimate(t, why))
     whole = crowd(model)
     return Followed(t, kg, went, first, model, whole, schedule, scale_of(t, drug, model))
+
+
+def no_estimate(t: Told, why: Refusal) -> str:
+    """Why there is none, in whole sentences and by the names that people know."""
+    told = f"No estimate. {capital(why.says)} {why.accepts}".strip()
+    for id_, name in t.names.conditions.items():
+        told = told.replace(f"{id_} stands on the list", f"{name.lower()} stands on the list")
+    return told
 
 
 def _most(went: Deliveries, model: Model) -> float:

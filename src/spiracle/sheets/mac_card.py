@@ -78,7 +78,7 @@ def _agent_at(t: Told, at: datetime) -> str:
 
 def _multiple(seen: Seen, now: Range) -> Num:
     found = multiple(float(seen.value), now)
-    return Num(text=f"{_two(found.low)} to {_two(found.high)}", unit="× MAC", mark="worked", at=seen.at, estimated=True)
+    return Num(text=f"{_two(found.low)} to {_two(found.high)}", unit="× MAC", mark="worked", at=seen.at)
 
 
 def _trend(t: Told, tables: GasTables, agent: str) -> Iterable[MacPoint]:
