@@ -66,7 +66,7 @@ def pump(b: Book, minutes: float, ml_h: str, drug: str, strength: str, infusion:
 def seen(b: Book, minutes: float) -> CaseView:
     """As the screens stood at a moment: by the entries that had arrived."""
     entries = [e for e in b.entries if e.arrived_at <= at(minutes)]
-    return case_view(b.fold(entries), len(entries), load_facts(), at(minutes))
+    return case_view(b.fold(entries), len(entries), load_facts(), at(minutes), expected=True)
 
 
 def induce_level(b: Book, minutes: float) -> Level:

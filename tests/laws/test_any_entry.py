@@ -21,6 +21,7 @@ from spiracle.case.standing import orders, weight_in_use
 from spiracle.refusals import Refusal
 from spiracle.sheets.board import board
 from spiracle.sheets.case_view import case_view
+from spiracle.sheets.levels import FAILED
 
 # Words that occur in a case, so that what is made up often fits; and some that never do.
 WORDS = [
@@ -145,7 +146,11 @@ def test_any_entry_is_let_in_and_can_be_shown_or_is_refused_by_name(
             assert refusal.field and refusal.says
             continue
         t.entries += [ev.Entry(len(t.entries) + 1 + n, t.now, e) for n, e in enumerate(lawful)]
-    view = case_view(t.case, len(t.entries), t.facts, t.now + timedelta(minutes=7))
+    view = case_view(t.case, len(t.entries), t.facts, t.now + timedelta(minutes=7), expected=True)
     assert view.seq == len(t.entries)
+    estimates = [view.maintain.inhaled, *view.maintain.levels, *(a.level for a in view.induce.agents)]
+    assert not [e.none for e in estimates if e is not None and e.none.startswith(FAILED)], (
+        "no fault of ours hides behind a missing curve"
+    )
     assert len(view.record.log) == len(t.entries), "every entry stands in the record's log"
     board({t.id: t.case}, t.facts, t.now)

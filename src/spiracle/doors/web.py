@@ -59,7 +59,7 @@ class Door:
 
     def __init__(self, store: LogStore, facts: Facts, clock: Clock, live: Live) -> None:
         self.store, self.facts, self.clock, self.live = store, facts, clock, live
-        self._views: OrderedDict[str, tuple[int, datetime, CaseView]] = OrderedDict()
+        self._views: OrderedDict[tuple[str, bool], tuple[int, datetime, CaseView]] = OrderedDict()
 
     # ---- entries
 
@@ -130,19 +130,19 @@ class Door:
     # ---- sheets
 
     async def get_case(self, request: Request) -> Response:
-        return answer(await run_in_threadpool(self._view, case_of(request)))
+        return answer(await run_in_threadpool(self._view, case_of(request), "expected" in request.query_params))
 
-    def _view(self, case: str) -> CaseView:
+    def _view(self, case: str, expected: bool = False) -> CaseView:
         """The sheet of a case; the same for a second, so that ten tablets woken by one entry cost one sheet."""
         from spiracle.sheets.case_view import case_view
 
         folded, seq = self._patient(case)
         now = self.clock.now()
-        kept = self._views.get(case)
+        kept = self._views.get((case, expected))
         if kept is not None and kept[0] == seq and timedelta(0) <= now - kept[1] < SAME_VIEW:
             return kept[2]
-        view = case_view(folded, seq, with_ledger(self.facts, self.store, case), now)
-        self._views[case] = (seq, now, view)
+        view = case_view(folded, seq, with_ledger(self.facts, self.store, case), now, expected=expected)
+        self._views[case, expected] = (seq, now, view)
         while len(self._views) > 64:
             self._views.popitem(last=False)
         return view

@@ -32,8 +32,9 @@ from spiracle.sheets.syringes import told_at_push
 from spiracle.sheets.told import Told, told
 
 
-def case_view(case: Case, seq: int, facts: Facts, now: datetime) -> CaseView:
-    """The view as of log place `seq`. The same entries, facts and `now` give the same view, in any order of arrival."""
+def case_view(case: Case, seq: int, facts: Facts, now: datetime, *, expected: bool = False) -> CaseView:
+    """The view as of log place `seq`. The same entries, facts and `now` give the same view, in any order of arrival. `expected`: with
+    what models expect of drugs and gas in maintenance, which only the page that shows it asks for."""
     t = told(case, facts, now)
     plan = _plan(t)
     gaps = record_gaps(t)
@@ -52,7 +53,7 @@ def case_view(case: Case, seq: int, facts: Facts, now: datetime) -> CaseView:
         plan=plan,
         prepare=prepare(t, plan.lines),
         induce=induction,
-        maintain=maintain(t, plan.limits, plan.budgets, urgent),
+        maintain=maintain(t, plan.limits, plan.budgets, urgent, expected=expected),
         recover=recover(t, plan.lines),
         emergency=_emergency(t, written.log),
         record=written,

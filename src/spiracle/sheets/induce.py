@@ -30,7 +30,7 @@ from spiracle.source import Guardrail, Input, Mark, Worked, Working
 
 QUARTER = Decimal(4)
 SUM_FIGURES = 3
-SHOWN_FOR = timedelta(minutes=45)  # after the last push the curve belongs to Maintain
+SHOWN_FOR = timedelta(minutes=20)  # after the last push the curve belongs to Maintain
 
 EffectState = Literal["ready", "order reached", "over hard stop", "empty"]
 

@@ -52,8 +52,9 @@ MARKED = {"no co2": "etco2", "no breaths": "respiratory_rate", "no breath seen":
 
 
 def maintain(
-    t: Told, limits: tuple[LimitRow, ...], budgets: tuple[Budget, ...], advice: tuple[Advice, ...] = ()
-) -> MaintainSheet:
+    t: Told, limits: tuple[LimitRow, ...], budgets: tuple[Budget, ...], advice: tuple[Advice, ...] = (), *,
+    expected: bool = False,
+) -> MaintainSheet:  # fmt: skip
     row_at = row_due(t)
     dial = t.case.last(ev.VaporiserSet)
     gas = t.case.last(ev.GasSet)
@@ -71,8 +72,9 @@ def maintain(
         other_l_min=_other_flow(t, gas),
         oxygen_left=oxygen_now(t),
         ventilator=maintain_card(t),
-        levels=levels_now(t),
-        inhaled=gas_now(t),
+        expected=expected,
+        levels=levels_now(t) if expected else (),
+        inhaled=gas_now(t) if expected else None,
         mac=mac_card(t),
         budgets=budgets,
         fluids_in=fluids_in(t),

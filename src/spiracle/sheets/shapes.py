@@ -1292,6 +1292,8 @@ class OxygenNow(Shape, frozen=True, kw_only=True):
 
 
 class MaintainSheet(Shape, frozen=True, kw_only=True):
+    """`expected`: levels and inhaled were worked out; they are for the page that asks for them."""
+
     ribbon: tuple[Vital, ...]
     chart: Chart
     row_at: datetime | None = None
@@ -1305,6 +1307,7 @@ class MaintainSheet(Shape, frozen=True, kw_only=True):
     other_l_min: Num | None = None
     oxygen_left: OxygenNow | None = None
     ventilator: VentilatorCard | None = None
+    expected: bool = False
     levels: tuple[Level, ...] = ()
     inhaled: Inhaled | None = None
     mac: MacNow | None = None

@@ -65,7 +65,8 @@ export const api = {
   hospital: (): Promise<Hospital> => call("/api/hospital"),
   board: (): Promise<Board> => call("/api/board"),
   formulary: (species: string): Promise<PickRow[]> => call(`/api/formulary?species=${part(species)}`),
-  view: (id: string): Promise<CaseView> => call(`/api/cases/${part(id)}`),
+  view: (id: string, expected = false): Promise<CaseView> =>
+    call(`/api/cases/${part(id)}${expected ? "?expected" : ""}`),
   earlier: (id: string): Promise<EarlierHere> => call(`/api/cases/${part(id)}/earlier`),
   inductions: (): Promise<OwnInductions> => call("/api/audit/inductions"),
   machines: (): Promise<MachinesSheet> => call("/api/machines"),

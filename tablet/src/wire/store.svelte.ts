@@ -189,12 +189,20 @@ class Store {
     });
   }
 
+  /** What models expect is worked out only for a page that shows it: while one is open, each fetch asks for it. */
+  #expecting = false;
+  expecting(on: boolean): void {
+    if (on === this.#expecting) return;
+    this.#expecting = on;
+    if (on) void this.refresh();
+  }
+
   /** Fetch the case again. A sheet older than the one on the screen is thrown away. */
   refresh(): Promise<boolean> {
     const id = this.caseId;
     if (!id) return Promise.resolve(false);
     return this.#ask(async () => {
-      const view = await api.view(id);
+      const view = await api.view(id, this.#expecting);
       if (this.caseId !== id || (this.view && this.view.case === id && view.seq < this.view.seq)) return;
       this.view = view;
       this.viewAt = Date.now();

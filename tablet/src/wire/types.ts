@@ -954,6 +954,7 @@ export interface MaintainSheet {
   other_l_min: Num | null;
   oxygen_left: OxygenNow | null;
   ventilator: VentilatorCard | null;
+  expected: boolean;
   levels: Level[];
   inhaled: Inhaled | null;
   mac: MacNow | null;
