@@ -70,10 +70,10 @@ def card(hand: Hand) -> Locator:
 
 def push(hand: Hand, times: int = 1) -> None:
     for _ in range(times):
-        summed = card(hand).locator(".sum").inner_text()
+        summed = card(hand).locator(".amt").inner_text()
         hand.press(starting("Push "), card(hand))
         again = hand.key("Another push: write it", card(hand))
-        changed = card(hand).locator(".sum").filter(has_not_text=summed)
+        changed = card(hand).locator(".amt").filter(has_not_text=summed)
         expect(changed.or_(again).first).to_be_visible(timeout=SLOW_MS)
         if again.count():
             hand.touch(again)
