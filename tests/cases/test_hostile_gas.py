@@ -132,6 +132,14 @@ def test_a_count_stands_for_five_minutes_with_the_median_and_a_tenth_is_not_foll
     assert any("median of five minutes" in x for x in rows.held)
 
 
+def test_of_two_counts_by_hand_the_later_stands() -> None:
+    """12 at 60 and 24 at 64, then none for half an hour: 24 counts on, and no mean that nobody counted."""
+    b = on_gas()
+    counted(b, 64, 24)
+    rows = gas(b, 94).working
+    assert rows is not None and [i.text.split("alveoli ")[1] for i in rows.inputs] == ["1.9 L/min"]
+
+
 def test_a_ventilator_as_it_was_set_is_followed_to_the_last_figure() -> None:
     """10 x 150 mL past 35 %: 0.975 L/min, 4 % over what was counted, and no rounding to two figures."""
     b = on_gas()

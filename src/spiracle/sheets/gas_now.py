@@ -30,7 +30,7 @@ from spiracle.sheets.worked_shape import cited
 BACK, AHEAD = timedelta(minutes=60), timedelta(minutes=30)
 POINTS = 90
 GUESSED_BREATH = "tidal volume taken as {} mL/kg: nobody measured it"
-COUNTS = "counted breaths by the median of five minutes, followed where it moves by a tenth or more"
+COUNTS = "counted breaths by the median of five minutes (of two, the later), followed where it moves by a tenth or more"
 TOGETHER, LEAST_CHANGE = timedelta(minutes=5), 0.1  # ours: counts that are told as one, and a change that is followed
 LOOKS_AHEAD_MIN = 240.0
 LOOKED_AT = np.concatenate(([0.0], np.geomspace(0.1, LOOKS_AHEAD_MIN, 79)))
@@ -256,8 +256,9 @@ def _flow_at(flows: Sequence[ev.GasSet], at: datetime) -> float:
 
 def _counts(t: Told) -> tuple[_Count, ...]:
     """Counted breaths as the model follows them: a count stands for the five minutes that it begins, with the median of all that
-    were counted in them, and the one in force stays where the next differs by less than a tenth. A monitor counts each minute;
-    a solution for each of its counts would cost seconds, and the band takes ventilation to differ by 15 % anyhow."""
+    were counted in them (of two, the later: it may stand for long), and the one in force stays where the next differs by less
+    than a tenth. A monitor counts each minute; a solution for each of its counts would cost seconds, and the band takes
+    ventilation to differ by 15 % anyhow."""
     groups: list[tuple[datetime, list[float]]] = []
     for s in t.seen.get("respiratory_rate", ()):
         if not s.current or s.at > t.now:
@@ -267,7 +268,7 @@ def _counts(t: Told) -> tuple[_Count, ...]:
         groups[-1][1].append(float(s.value))
     found: list[_Count] = []
     for at, rates in groups:
-        rate = median(rates)
+        rate = median(rates) if len(rates) > 2 else rates[-1]
         if not found or abs(rate - found[-1].rate) >= LEAST_CHANGE * max(found[-1].rate, rate):
             found.append(_Count(at, rate))
     return tuple(found)
