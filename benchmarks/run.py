@@ -25,6 +25,7 @@ ALL = (
     "print_time",
     "airway_time",
     "kinetics_time",
+    "gas_time",
 )
 HEAD = """# Benchmarks
 

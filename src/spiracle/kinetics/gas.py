@@ -7,6 +7,7 @@ L/min, min; concentrations in per cent of an atmosphere, so that gas, blood and 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -148,6 +149,18 @@ def population(tables: GasTables, body: GasBody, agent: Agent, animals: int = AN
         sources=agent.sources,
         memory=agent.memory,
     )
+
+
+@lru_cache(maxsize=8)
+def animals_of(
+    tables: GasTables, species: str, weight_kg: float, circuit_l: float | None, agent: str
+) -> tuple[GasBody, Agent, GasBody, Agent]:
+    """The animal and the agent in the middle, and the virtual animals about them; kept, for a screen asks again and again.
+
+    Raises as `body_of` and `agent_of`.
+    """
+    middle, typical = body_of(tables, species, weight_kg, circuit_l), agent_of(tables, agent)
+    return middle, typical, *population(tables, middle, typical)
 
 
 def _cv(tables: GasTables, row: SolubilityRow) -> float:

@@ -135,7 +135,9 @@ SETTINGS = frozenset({
 })  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(
+    frozen=True, slots=True, eq=False
+)  # one set of tables is itself alone, so that what follows from it may be kept
 class GasTables:
     """Everything known and set about inhaled agents in the body. A gap does not load."""
 

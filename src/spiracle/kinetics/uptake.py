@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import Literal
 
@@ -38,6 +39,8 @@ CAT = (
 NO_REBREATHING = "Breathed in is taken as the dial: the fresh gas is high enough that nothing is breathed again."
 _MOST_L_MIN = 60.0
 _LATE_MIN = 240.0
+_BLOCK, _BLOCKS = 8, 32  # stretches solved on end, and how many such are kept: a day of settings, at most 42 MB
+_NETWORKS = 32  # kept at once, about 1 MB each over two thousand animals
 _NO_WAY_OUT = 1e-13  # a rate under this share of the fastest is rounding: the place is shut off
 
 
@@ -100,10 +103,76 @@ class _Solved:
 
     def levels(self, t: Floats) -> Floats:
         """(..., times, 5) for minutes since the stretch began."""
-        now = np.exp(self.solved.rates[..., None, :] * -t[:, None])
+        now = self._decays(t)
         now *= self.leaves[..., None, :]
         now += self.settles[..., None, :]
-        return np.asarray(now @ np.swapaxes(self.solved.right, -1, -2))
+        found = np.asarray(now @ np.swapaxes(self.solved.right, -1, -2))
+        if self.breathed is not None:
+            found[..., 0] = self.breathed
+        return found
+
+    def alveolar(self, t: Floats) -> Floats:
+        """(..., times, 1) of the second place alone."""
+        row = self.solved.right[..., 1, :]
+        settled = (self.settles * row).sum(-1)[..., None, None]
+        return np.asarray(self._decays(t) @ (self.leaves * row)[..., None] + settled)
+
+    def _decays(self, t: Floats) -> Floats:
+        return np.asarray(np.exp(self.solved.rates[..., None, :] * -t[:, None]))
+
+    def after(self, minutes: float) -> Floats:
+        """(..., 5) at one moment."""
+        now = np.exp(self.solved.rates * -minutes) * self.leaves + self.settles
+        return np.asarray(np.einsum("...ij,...j->...i", self.solved.right, now))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Uptake:
+    """Settings that were solved once, to be asked for any minutes."""
+
+    settings: tuple[Stretch, ...]
+    body: GasBody
+    agent: Agent
+    _stretches: tuple[_Solved, ...]
+
+    def course(self, times: Floats | Sequence[float]) -> Course:
+        """Every place at any minutes. Raises OutOfRange for a time before the first setting."""
+        when = self._when(times)
+        out = self._over(when, _Solved.levels, 5)
+        words = _words(self.settings, self.body)
+        if when.max() - self._stretches[0].start > _LATE_MIN:
+            words += (LATE,)
+        inspired, alveolar, rich, muscle, fat = (out[..., i] for i in range(5))
+        return Course(times=when, inspired=inspired, alveolar=alveolar, vessel_rich=rich, muscle=muscle, fat=fat,
+                      words=words, sources=(*self.body.sources, *self.agent.sources),
+                      memory=self.body.memory or self.agent.memory)  # fmt: skip
+
+    def alveolar(self, times: Floats | Sequence[float]) -> Floats:
+        """(..., times) of the alveoli alone, at a fifth of the work."""
+        return self._over(self._when(times), _Solved.alveolar, 1)[..., 0]
+
+    def _when(self, times: Floats | Sequence[float]) -> Floats:
+        when = np.atleast_1d(np.asarray(times, dtype=np.float64))
+        first = self._stretches[0].start
+        if not np.all(np.isfinite(when)) or np.any(when < first):
+            raise OutOfRange("time", "lies before the first setting.", f"Ask from {first:g} min on.")
+        return when
+
+    def _over(self, when: Floats, levels: Callable[[_Solved, Floats], Floats], places: int) -> Floats:
+        out = np.empty((*self._stretches[0].leaves.shape[:-1], when.size, places))
+        index = np.searchsorted([s.start for s in self._stretches], when, side="right") - 1
+        in_turn = bool(np.all(index[1:] >= index[:-1]))
+        for i in np.unique(index):
+            stretch = self._stretches[i]
+            # times in order are written as a run, which is twice as quick as picking them one by one
+            chosen = slice(*np.searchsorted(index, (i, i + 1))) if in_turn else index == i
+            out[..., chosen, :] = levels(stretch, when[chosen] - stretch.start)
+        return out
+
+
+def solve(settings: Sequence[Stretch], body: GasBody, agent: Agent) -> Uptake:
+    """The course of an agent from an empty animal under settings that change in steps; raises as `inhaled`, but for times."""
+    return Uptake(tuple(settings), body, agent, _solved(settings, body, agent))
 
 
 def inhaled(settings: Sequence[Stretch], body: GasBody, agent: Agent, times: Floats | Sequence[float]) -> Course:
@@ -112,28 +181,7 @@ def inhaled(settings: Sequence[Stretch], body: GasBody, agent: Agent, times: Flo
     Raises Missing for no settings, dial, flow or ventilation; OutOfRange for a negative flow, a dial off its scale, a time before
     the start; Contradiction for stretches out of order. Worked example: `docs/inhaled.md`.
     """
-    solved = _solved(settings, body, agent)
-    when = np.atleast_1d(np.asarray(times, dtype=np.float64))
-    if not np.all(np.isfinite(when)) or np.any(when < solved[0].start):
-        raise OutOfRange("time", "lies before the first setting.", f"Ask from {solved[0].start:g} min on.")
-    lead = solved[0].leaves.shape[:-1]
-    out = np.empty((*lead, when.size, 5))
-    index = np.searchsorted([s.start for s in solved], when, side="right") - 1
-    for i, stretch in enumerate(solved):
-        chosen = index == i
-        if not np.any(chosen):
-            continue
-        levels = stretch.levels(when[chosen] - stretch.start)
-        if stretch.breathed is not None:
-            levels[..., 0] = stretch.breathed
-        out[..., chosen, :] = levels
-    words = _words(solved, settings, body)
-    if when.max() - solved[0].start > _LATE_MIN:
-        words += (LATE,)
-    inspired, alveolar, rich, muscle, fat = (out[..., i] for i in range(5))
-    return Course(times=when, inspired=inspired, alveolar=alveolar, vessel_rich=rich, muscle=muscle, fat=fat,
-                  words=words, sources=(*body.sources, *agent.sources),
-                  memory=body.memory or agent.memory)  # fmt: skip
+    return solve(settings, body, agent).course(times)
 
 
 def minutes_to(
@@ -160,7 +208,7 @@ def reached(
         None if np.isinf(q) else float(q) for q in np.quantile(found, (0.1, 0.5, 0.9), method="higher")
     )
     return Reached(early=early, middle=middle, late=late, never_percent=float(100 * np.mean(np.isinf(found))),
-                   words=_words(solved, settings, body))  # fmt: skip
+                   words=_words(settings, body))  # fmt: skip
 
 
 def held_l(course: Course, body: GasBody, agent: Agent) -> Floats:
@@ -185,18 +233,22 @@ def _solved(settings: Sequence[Stretch], body: GasBody, agent: Agent) -> tuple[_
     if not settings:
         raise Missing("settings", "are not there, so nothing is inhaled.", "Give the dial from a minute on.")
     _in_order(settings)
-    capacity = _capacity(body, agent)
-    here = np.zeros_like(capacity)
     found: list[_Solved] = []
-    known: dict[tuple[float, float, bool], tuple[Modes, Floats]] = {}
+    for i in range(0, len(settings), _BLOCK):
+        found += _block(found[-1] if found else None, tuple(settings[i : i + _BLOCK]), body, agent)
+    return tuple(found)
+
+
+@lru_cache(maxsize=_BLOCKS)
+def _block(before: _Solved | None, settings: tuple[Stretch, ...], body: GasBody, agent: Agent) -> tuple[_Solved, ...]:
+    """A few stretches on end. Kept, for what was set does not change: a screen that is drawn again solves only what is new."""
+    capacity = _capacity(body, agent)
+    found: list[_Solved] = []
     for stretch in settings:
-        if found:
-            here = found[-1].levels(np.asarray([stretch.start_min - found[-1].start]))[..., 0, :]
+        here = np.zeros_like(capacity) if before is None else before.after(stretch.start_min - before.start)
         dial = _dial(stretch.dial_percent, agent)
-        key = _flows(stretch)
-        if key not in known:  # a turn of the dial alone leaves the network as it was
-            known[key] = _network(*key, body, agent, capacity)
-        found.append(_begin(stretch, dial, *known[key], body, capacity, here))
+        before = _begin(stretch, dial, *_network(*_flows(stretch), body, agent), body, capacity, here)
+        found.append(before)
     return tuple(found)
 
 
@@ -213,10 +265,13 @@ def _in_order(settings: Sequence[Stretch]) -> None:
         raise Contradiction("settings, start", "Stretches follow one another and none begins twice.", "Sort them.")
 
 
-def _network(
-    fresh: float, alveolar: float, opened: bool, body: GasBody, agent: Agent, capacity: Floats
-) -> tuple[Modes, Floats]:
-    """Modes and outward flows of the lung on the circle, on a system that does not rebreathe, or on room air."""
+@lru_cache(maxsize=_NETWORKS)
+def _network(fresh: float, alveolar: float, opened: bool, body: GasBody, agent: Agent) -> tuple[Modes, Floats]:
+    """Modes and outward flows of the lung on the circle, on a system that does not rebreathe, or on room air.
+
+    Kept: a turn of the dial alone leaves the network as it was, and a screen that is drawn again has the same ones.
+    """
+    capacity = _capacity(body, agent)
     breath = body.breath * alveolar
     between, outward = np.zeros((*capacity.shape, 5)), np.zeros_like(capacity)
     carried = agent.blood_gas[..., None] * body.flows_l_min
@@ -302,7 +357,7 @@ def _first_crossing(above: Callable[[Floats], Floats], times: Floats, least: Flo
     return np.asarray(np.where(at_start, 0.0, np.where(has, high, np.inf)))
 
 
-def _words(solved: Sequence[_Solved], settings: Sequence[Stretch], body: GasBody) -> tuple[str, ...]:
+def _words(settings: Sequence[Stretch], body: GasBody) -> tuple[str, ...]:
     """What is said beside the figures: always a population's, human constants, and wash-out where the dial was turned down."""
     words = [POPULATION, HUMAN]
     dials = [0.0 if s.opened else float(s.dial_percent or 0) for s in settings]

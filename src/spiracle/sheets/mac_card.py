@@ -20,19 +20,23 @@ from spiracle.sheets.shapes import MacNow, MacPart, MacPoint, Num
 from spiracle.sheets.told import Seen, Told
 from spiracle.sheets.worked_shape import cited
 
-TREND = 12  # the last hour, at one every five minutes
+TREND = 12  # at one every five minutes
+HOUR = timedelta(minutes=60)  # how far the trend looks back, and the oldest temperature that corrects anything
+FRESH = timedelta(minutes=10)  # the oldest end-tidal that is set over MAC; ours, as is the hour
 
 
 def mac_card(t: Told) -> MacNow | None:
-    """None while no agent is on, or for one without a published MAC in this species."""
+    """None while the dial is closed, or for an agent without a published MAC in this species."""
     dial = t.case.last(ev.VaporiserSet)
-    if dial is None or not t.asleep:
+    if dial is None or dial.percent <= 0 or not t.asleep:
         return None
     agent = drug_id(dial.agent, t.facts)
     tables = t.facts.kinetics.gas
     warm = t.current("temperature")
     try:
-        now = mac_now(tables, t.species, agent, _celsius(tables, warm), tuple(_acting_at(t, t.now)))
+        now = mac_now(
+            tables, t.species, agent, _celsius(tables, _of_the_hour(warm, t.now)), tuple(_acting_at(t, t.now))
+        )
     except Refusal:
         return None
     seen = t.current("agent_et")
@@ -41,13 +45,16 @@ def mac_card(t: Told) -> MacNow | None:
     return MacNow(
         agent=t.names.drug(agent),
         range_text=f"{_two(now.low)} to {_two(now.high)} % end-tidal",
-        multiple=_multiple(seen, now) if seen is not None else None,
+        multiple=_multiple(seen, now) if seen is not None and t.now - seen.at <= FRESH else None,
         parts=tuple(
             MacPart(text=p.says, change=_change(p.left.low, p.left.high), memory=p.memory,
                     cited=cited(p.sources, t.facts.sources))
             for p in (now.parts[0], *(x for x in told if x.counted))
         ),
-        not_counted=tuple(_why_not(p, tables, warm) for p in told if not p.counted),
+        not_counted=(
+            *(() if seen is None else _too_old(t, seen)),
+            *(_why_not(t, p, tables, warm) for p in told if not p.counted),
+        ),
         trend=tuple(_trend(t, tables, agent)),
         says=now.words[0],
         memory=now.memory,
@@ -63,9 +70,28 @@ def _celsius(tables: GasTables, seen: Seen | None) -> float | None:
     return value if tables.number("mac-coldest") <= value <= 45 else None
 
 
-def _why_not(part: Part, tables: GasTables, warm: Seen | None) -> str:
+def _of_the_hour(seen: Seen | None, at: datetime) -> Seen | None:
+    """A temperature of more than an hour before a moment says nothing about it."""
+    return seen if seen is not None and at - seen.at <= HOUR else None
+
+
+def _too_old(t: Told, seen: Seen) -> Iterable[str]:
+    """In place of a multiple: an end-tidal of long ago over a MAC of now would be the number of no moment."""
+    if t.now - seen.at > FRESH:
+        yield f"End-tidal {seen.text} %: last measured {_minutes_ago(t, seen)} min ago, so no multiple."
+
+
+def _minutes_ago(t: Told, seen: Seen) -> int:
+    return int((t.now - seen.at) // timedelta(minutes=1))
+
+
+def _why_not(t: Told, part: Part, tables: GasTables, warm: Seen | None) -> str:
     """The room's words; a temperature that was taken, but lies past what MAC was followed to, is not called missing."""
-    if part.name == "temperature" and warm is not None and _celsius(tables, warm) is None:
+    if part.name != "temperature" or warm is None:
+        return part.says
+    if _of_the_hour(warm, t.now) is None:
+        return f"Temperature {warm.text} °C: last measured {_minutes_ago(t, warm)} min ago, not corrected for cold."
+    if _celsius(tables, warm) is None:
         return f"{warm.text} °C is outside what MAC was followed to: not corrected for cold."
     return part.says
 
@@ -83,8 +109,11 @@ def _multiple(seen: Seen, now: Range) -> Num:
 
 def _trend(t: Told, tables: GasTables, agent: str) -> Iterable[MacPoint]:
     """Each measured end-tidal of this agent over the range of its own moment: its temperature, and the pumps that ran then."""
-    for seen in [s for s in t.seen.get("agent_et", ()) if s.current and _agent_at(t, s.at) == agent][-TREND:]:
-        warm = t.before("temperature", seen.at + timedelta(microseconds=1))
+    of_it = [
+        s for s in t.seen.get("agent_et", ()) if s.current and t.now - s.at <= HOUR and _agent_at(t, s.at) == agent
+    ]
+    for seen in of_it[-TREND:]:
+        warm = _of_the_hour(t.before("temperature", seen.at + timedelta(microseconds=1)), seen.at)
         try:
             then = mac_now(tables, t.species, agent, _celsius(tables, warm), tuple(_acting_at(t, seen.at)))
             found = multiple(float(seen.value), then)
