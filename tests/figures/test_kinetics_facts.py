@@ -20,7 +20,7 @@ from spiracle.kinetics import KineticsTables, by_id
 from spiracle.kinetics.checks import CHECKS
 from spiracle.kinetics.disposition import Disposition
 from spiracle.kinetics.recomputed import disagreements, recompute, verify
-from spiracle.kinetics.rows import ModelRow, VerificationRow
+from spiracle.kinetics.rows import EffectRow, ModelRow, Printed, VerificationRow
 from spiracle.kinetics.saturable import clearance_after_bolus
 from spiracle.kinetics.schedule import Bolus, Infusion, Schedule
 from spiracle.kinetics.solved import flow_from_terminal, second_from_half_lives
@@ -316,3 +316,66 @@ def test_a_row_that_could_mislead_does_not_load(table: str, old: str, new: str, 
     assert old in texts[table]
     with pytest.raises(BadTable, match=words):
         KineticsTables.read(texts | {table: texts[table].replace(old, new, 1)}, sources())
+
+
+# ---- what stands under printed, and in which unit
+
+LEVELS_MG_L = {"mg/L": 1.0, "ug/mL": 1.0, "ug/mL as HCl": 1.0, "ng/mL": 1e-3}
+NAMES_A_LEVEL = re.compile(r"\b(conc|css|plateau|level|cmax|ec\d\d|ic50|c \d+(min|h))\b", re.IGNORECASE)
+
+
+def figures_of(row: ModelRow) -> list[Printed]:
+    return [*row.printed, *row.derived]
+
+
+@pytest.mark.parametrize("row", tables().models, ids=lambda m: m.id)
+def test_a_level_has_the_unit_of_a_level_and_not_of_the_dose_that_made_it(row: ModelRow) -> None:
+    """Mass per volume. Residuals are shares of a level, and a rate that leads to a level names the level after `for`."""
+    for p in figures_of(row):
+        told = p.what.split("(")[0].split(" for ")[0]
+        if NAMES_A_LEVEL.search(told) and not told.startswith(("residual", "time", "isoflurane MAC")):
+            assert p.unit in LEVELS_MG_L or p.what.endswith(" rate"), p.what
+
+
+@pytest.mark.parametrize("row", tables().models, ids=lambda m: m.id)
+def test_the_name_of_a_figure_has_lost_no_point_and_its_spread_stands_beside_it(row: ModelRow) -> None:
+    """Numbers side by side, as in "0 47", are a lost point; a spread is no figure of its own; a range is one pair."""
+    for p in figures_of(row):
+        assert not re.search(r"\d \d|\d(ug|mg)kg", p.what), p.what
+        assert not re.search(r"\bSD\b", p.what), p.what
+        assert " range" not in p.what or len(p.figures) == 2, p.what
+
+
+@pytest.mark.parametrize(
+    ("set_", "what", "figures", "unit"),
+    [
+        ("propofol-dog-cockshott1992", "0.47 mg/kg/min", ["13.0"], "ug/mL"),  # Cockshott 1992
+        ("propofol-dog-approx", "0.47 mg/kg/min", ["13.0"], "ug/mL"),
+        ("ketamine-dog-pargatzi2024", "for 150 ng/mL", ["1.7"], "mg/kg/h"),  # Pargatzi 2024
+        ("lidocaine-dog-ngo1997", "Css at 76", ["2.76"], "ug/mL"),  # 76 ug/kg/min over 27.5 mL/kg/min, Ngo 1997
+        ("lidocaine-dog-ngo1997", "Css at 50", ["1.82"], "ug/mL"),
+        ("alfaxalone-dog-plateaus", "0.15 mg/kg/min", ["2.54", "5.77"], "mg/L"),  # over 59 and 26.02 mL/kg/min
+        ("dexmedetomidine-dog-kuusela2000", "DEX20", ["14.0"], "ng/mL"),  # Kuusela 2000
+        (
+            "dexmedetomidine-cat-pypendop2014dex",
+            "half-life range at 50 ug/kg",
+            ["52.2", "223.3"],
+            "min",
+        ),  # Pypendop 2014
+    ],
+)
+def test_figures_that_once_had_the_unit_of_their_dose(set_: str, what: str, figures: list[str], unit: str) -> None:
+    found = [p for p in figures_of(tables().model(set_)) if what in p.what and not p.what.startswith("CL")]
+    assert [(p.figures, p.unit) for p in found] == [(tuple(map(Decimal, figures)), unit)]
+
+
+def mg_l(p: Printed) -> list[Decimal]:
+    return [Decimal(f) * Decimal(str(LEVELS_MG_L[p.unit])) for f in p.figures if p.unit in LEVELS_MG_L]
+
+
+@pytest.mark.parametrize("effect", [e for e in tables().effects if e.made == "derived"], ids=lambda e: e.id)
+def test_a_level_worked_out_under_a_set_does_not_stand_as_printed(effect: EffectRow) -> None:
+    """Nobody printed it; to the places of the printed figure no printed level of the set may be the same."""
+    for printed in (f for p in tables().model(effect.model).printed for f in mg_l(p)):
+        for own in (effect.low, effect.high):
+            assert own is not None and round(Decimal(own), -int(printed.as_tuple().exponent)) != printed
