@@ -19,6 +19,7 @@ from spiracle.doors.tables import room_texts, table_texts
 from spiracle.kinetics import KineticsTables, by_id
 from spiracle.kinetics.checks import CHECKS
 from spiracle.kinetics.disposition import Disposition
+from spiracle.kinetics.effects import levels as levels_of
 from spiracle.kinetics.recomputed import disagreements, recompute, verify
 from spiracle.kinetics.rows import EffectRow, ModelRow, Printed, VerificationRow
 from spiracle.kinetics.saturable import clearance_after_bolus
@@ -379,3 +380,60 @@ def test_a_level_worked_out_under_a_set_does_not_stand_as_printed(effect: Effect
     for printed in (f for p in tables().model(effect.model).printed for f in mg_l(p)):
         for own in (effect.low, effect.high):
             assert own is not None and round(Decimal(own), -int(printed.as_tuple().exponent)) != printed
+
+
+def effect(id_: str) -> EffectRow:
+    return next(e for e in tables().effects if e.id == id_)
+
+
+@pytest.mark.parametrize("row", [e for e in tables().effects if e.made == "printed"], ids=lambda e: e.id)
+def test_a_level_called_printed_stands_under_printed(row: EffectRow) -> None:
+    """Both ends, to the digit, in a set of the same drug and species: no end of a printed span is this project's own."""
+    of = [m for m in tables().models if (m.drug, m.species) == (row.drug, row.species)]
+    printed = {f for m in of for p in m.printed for f in mg_l(p)}
+    assert {Decimal(row.low or 0), Decimal(row.high or 0)} <= printed
+
+
+def test_walking_after_medetomidine_is_told_with_the_atipamezole_that_went_before_it() -> None:
+    """Hall 1994: medians 2.2 and 1.03 mg/L; the dogs of the second arm had atipamezole when the infusion ended."""
+    after, without = effect("propofol-dog-walking-alpha-2"), effect("propofol-dog-walking-none")
+    assert "atipamezole" in after.says and (after.low, after.high) == (Decimal("1.03"), Decimal("1.03"))
+    assert (without.low, without.high) == (Decimal("2.2"), Decimal("2.2"))
+
+
+def test_targets_of_another_set_are_words_and_no_level() -> None:
+    """Beths 2001: 2.5 to 4.7 ug/mL are targets under constants that were not read."""
+    row = effect("propofol-dog-maintenance-premedicated")
+    assert row.made == "none" and not row.model and row.low is None and "2.5 to 4.7" in row.says and row.memory
+    shown = levels_of(tables(), "propofol-dog-approx", "mixed")
+    assert [x.low for x in shown if x.event == "light-anaesthesia"] == [None]
+
+
+@pytest.mark.parametrize(
+    ("id_", "set_", "level"),
+    [
+        ("alfaxalone-dog-light", "alfaxalone-dog-90-min", 0.15 / 0.02602),
+        ("alfaxalone-dog-light-label", "alfaxalone-dog-label", 0.15 / 0.0594),
+    ],
+)
+def test_a_plateau_is_that_of_the_clearance_of_its_own_set(id_: str, set_: str, level: float) -> None:
+    """Alfaxalone TIVA 2019: a light plane at 0.15 mg/kg/min; 26.02 mL/kg/min there, 59.4 on the maker's page."""
+    row = effect(id_)
+    assert row.model == set_ and row.low == row.high and float(row.low or 0) == pytest.approx(level, rel=0.01)
+
+
+@pytest.mark.parametrize("suffix", ["", "-label"])
+def test_lost_jaw_tone_is_that_of_the_injection_under_its_own_set(suffix: str) -> None:
+    """Rico-Perez 2023: 2.18 mg/kg at 1 mg/kg/min. The plasma level at the end of it, under each of the two sets."""
+    row = effect(f"alfaxalone-dog-no-jaw-tone-opioid{suffix}")
+    at_end = levels(by_id(tables(), row.model).disposition, Schedule((), (Infusion(0.0, 2.18, 1.0),)), [2.18]).plasma
+    assert row.low == row.high and float(row.low or 0) == pytest.approx(float(at_end[0]), rel=0.02)
+    assert row.model == ("alfaxalone-dog-label" if suffix else "alfaxalone-dog-90-min")
+
+
+def test_the_least_level_of_ketamine_is_in_the_base_that_is_recorded() -> None:
+    """Kaka 1980: 3.0 ug/mL as the hydrochloride, C13H16ClNO HCl. Standard atomic weights (IUPAC, abridged, from memory)."""
+    base = 13 * 12.011 + 16 * 1.008 + 35.45 + 14.007 + 15.999
+    row = effect("ketamine-dog-asleep")
+    assert row.low == row.high and float(row.low or 0) == pytest.approx(3.0 * base / (base + 1.008 + 35.45), abs=0.005)
+    assert row.made == "derived" and "base" in row.says
