@@ -27,6 +27,7 @@ from spiracle.kinetics.schedule import Bolus, Infusion, Schedule
 from spiracle.kinetics.solved import flow_from_terminal, second_from_half_lives
 from spiracle.kinetics.solving import levels
 from spiracle.refusals import BadTable, Contradiction, Missing
+from spiracle.sheets.kinetics_page import kinetics_page
 
 ROWS = tomllib.loads(table_texts()["checks-kinetics"], parse_float=Decimal)["check"]
 GAS = tomllib.loads(table_texts()["checks-kinetics-gas"], parse_float=Decimal)["check"]
@@ -437,3 +438,40 @@ def test_the_least_level_of_ketamine_is_in_the_base_that_is_recorded() -> None:
     row = effect("ketamine-dog-asleep")
     assert row.low == row.high and float(row.low or 0) == pytest.approx(3.0 * base / (base + 1.008 + 35.45), abs=0.005)
     assert row.made == "derived" and "base" in row.says
+
+
+# ---- for the small screen
+
+
+@pytest.mark.parametrize("row", [m for m in tables().models if m.runs], ids=lambda m: m.id)
+def test_the_animals_of_a_set_are_told_in_few_words_and_the_doses_beside_them(row: ModelRow) -> None:
+    """One line of a small screen holds about 45 signs. What was given stands in its own field, and other agents in both."""
+    assert 5 < len(row.population) <= 45 and row.given
+    assert not re.search(r"\d m?u?g/kg/", row.population)
+    for agent in ("isoflurane", "sevoflurane", "medetomidine"):
+        assert (agent in row.population) == (agent in row.given), agent
+
+
+def test_no_detail_of_the_animals_is_lost() -> None:
+    """Hall 1994, Gehrcke 2013, Keating 2016, Whittem 2008."""
+    told = {m.id: f"{m.population}; {m.given}" for m in tables().models}
+    for id_, words in {
+        "propofol-dog-medetomidine-2c": ("medetomidine 10 ug/kg", "atipamezole", "0.2 mg/kg/min for 120 min"),
+        "propofol-dog-approx": ("whole blood", "not sighthounds", "no greyhounds"),
+        "propofol-cat-approx-A": ("plasma",),
+        "fentanyl-dog-iso-approx": ("venous plasma", "5 ug/kg then 5 ug/kg/h", "hounds"),
+        "alfaxalone-cat-approx": ("5 mg/kg", "linear range only"),
+        "ketamine-dog": ("15 mg/kg", "hydrochloride"),
+    }.items():
+        assert all(w in told[id_] for w in words), id_
+    page = kinetics_page(tables(), sources())
+    assert all(m.given in page for m in tables().models if m.given and "\n" not in m.given)
+
+
+def test_no_row_speaks_of_what_is_not_on_the_screen() -> None:
+    """Words beside a curve are read by themselves: there are no rows below them, and nobody knows the ids of sources."""
+    for row in tables().models:
+        for words in (row.says, row.spread_says, row.residual_says, row.population, row.total_says):
+            assert not re.search(r"\b(as above|below|rows?)\b|\b[a-z]+\d{4}[a-z]*\b", words), row.id
+    assert "none was held back" in tables().model("propofol-dog-approx").residual_says
+    assert all(v.row.fit for v in verify(tables()) if v.row.model == "propofol-dog-approx" and v.row.published)
