@@ -16,7 +16,7 @@ from scipy.optimize import brentq
 
 from room_tables import sources
 from spiracle.doors.tables import room_texts, table_texts
-from spiracle.kinetics import KineticsTables, by_id
+from spiracle.kinetics import KineticsTables, by_id, choose
 from spiracle.kinetics.checks import CHECKS
 from spiracle.kinetics.disposition import Disposition
 from spiracle.kinetics.effects import levels as levels_of
@@ -475,3 +475,35 @@ def test_no_row_speaks_of_what_is_not_on_the_screen() -> None:
             assert not re.search(r"\b(as above|below|rows?)\b|\b[a-z]+\d{4}[a-z]*\b", words), row.id
     assert "none was held back" in tables().model("propofol-dog-approx").residual_says
     assert all(v.row.fit for v in verify(tables()) if v.row.model == "propofol-dog-approx" and v.row.published)
+
+
+# ---- sets against which other studies stand
+
+
+@pytest.mark.parametrize(
+    ("set_", "own", "other"),
+    [
+        ("dexmedetomidine-dog", 8.0, 1.26e3 / 60),  # clearance, mL/kg/min: Dent (about 2019); Kuusela 2000, 1.26 L/kg/h
+        ("dexmedetomidine-dog", 8.0, 5.46),  # the low-dose study of 2024
+        ("buprenorphine-dog", 4.59, 1.77),  # steady-state volume, L/kg: BMC Vet Res 2020; Vet Anaesth Analg 2017;44:435
+        ("fentanyl-cat-weak", 37.5, 24.3),  # clearance, mL/kg/min: Carrozzo 2018, and the least of its animals
+        ("lidocaine-dog-weak", 34.8, 52.9),  # half-life, min: Ngo 1997; Wilcke 1983
+    ],
+)
+def test_a_set_that_another_study_contradicts_is_weak_and_as_wide_as_they_lie_apart(
+    set_: str, own: float, other: float
+) -> None:
+    row = tables().model(set_)
+    assert row.quality == "weak" and by_id(tables(), set_).words.startswith("weak: ")
+    assert float(row.residual_log_sd or 0) >= abs(np.log(own / other)) - 0.005
+
+
+def test_a_set_made_for_trying_schedules_is_never_chosen_for_a_dog() -> None:
+    """Dexmedetomidine in dogs: figures that rest on no compartments, turned into two. By its id it may be run."""
+    assert tables().model("dexmedetomidine-dog").rank is None
+    with pytest.raises(Missing, match="only clearances were printed"):
+        choose(
+            tables(), "dexmedetomidine", "dog", age_months=48, weight_kg=12, asa=1, sighthound=False,
+            background="awake", premedicated=False, use="infusion",
+        )  # fmt: skip
+    assert by_id(tables(), "dexmedetomidine-dog").disposition.half_lives()[-1] == pytest.approx(36, rel=0.01)
