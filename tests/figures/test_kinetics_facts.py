@@ -425,7 +425,7 @@ def test_a_plateau_is_that_of_the_clearance_of_its_own_set(id_: str, set_: str, 
 
 @pytest.mark.parametrize("suffix", ["", "-label"])
 def test_lost_jaw_tone_is_that_of_the_injection_under_its_own_set(suffix: str) -> None:
-    """Rico-Perez 2023: 2.18 mg/kg at 1 mg/kg/min. The plasma level at the end of it, under each of the two sets."""
+    """Rico Perez 2023: 2.18 mg/kg at 1 mg/kg/min. The plasma level at the end of it, under each of the two sets."""
     row = effect(f"alfaxalone-dog-no-jaw-tone-opioid{suffix}")
     at_end = levels(by_id(tables(), row.model).disposition, Schedule((), (Infusion(0.0, 2.18, 1.0),)), [2.18]).plasma
     assert row.low == row.high and float(row.low or 0) == pytest.approx(float(at_end[0]), rel=0.02)
@@ -507,3 +507,16 @@ def test_a_set_made_for_trying_schedules_is_never_chosen_for_a_dog() -> None:
             background="awake", premedicated=False, use="infusion",
         )  # fmt: skip
     assert by_id(tables(), "dexmedetomidine-dog").disposition.half_lives()[-1] == pytest.approx(36, rel=0.01)
+
+
+def test_what_is_from_memory_in_a_source_is_said_where_the_source_is_cited() -> None:
+    """The note of a source is not shown beside a figure; its citation and how it was seen are."""
+    for row in tomllib.loads(table_texts()["sources-kinetics"])["source"]:
+        if "from memory" in row.get("note", ""):
+            assert "from memory" in row["citation"] or row["seen"] == "from memory", row["id"]
+
+
+def test_names_that_formulas_go_by_are_marked_from_memory() -> None:
+    """Nothing that was read names Bateman; the formula stands by itself."""
+    named = [row for row in ROWS if "Bateman" in row["statement"]]
+    assert len(named) == 2 and all("from memory" in row["seen"] for row in named)
