@@ -63,7 +63,7 @@ def test_equal_doses_every_half_life_come_to_two_doses() -> None:
 
 
 def test_half_life_of_a_printed_clearance() -> None:
-    """Midazolam in dogs, V 3.0 L/kg and CL 27 mL/min/kg: 77 min as printed (Court and Greenblatt 1992)."""
+    """Midazolam in dogs, V 3.0 L/kg and CL 27 mL/min/kg: 77 min as printed (Court 1992; second author, Greenblatt, from memory)."""
     assert Disposition(3.0, 0.027).half_lives().tolist() == pytest.approx([77], abs=0.05)
 
 
@@ -106,7 +106,8 @@ def test_three_compartments_by_the_cubic() -> None:
 
 
 def test_the_time_of_the_peak_by_bateman() -> None:
-    """One compartment with an effect site: ln(ke0 / k10) / (ke0 - k10), 1 / k10 where both are equal (Bateman 1910)."""
+    """One compartment with an effect site: ln(ke0 / k10) / (ke0 - k10), 1 / k10 where both are equal (Bateman 1910, name and year
+    from memory)."""
     apart, equal = (Disposition.of_constants(0.4, k10=0.1, ke0=ke0) for ke0 in (0.25, 0.1))
     assert peak_after(apart, Schedule(), 1.0, 0.0, 60).after_min == pytest.approx(math.log(2.5) / 0.15, rel=1e-10)
     both = peak_after(equal, Schedule(), 1.0, 0.0, 60)

@@ -80,6 +80,8 @@ def _set(row: ModelRow, found: Iterable[Recomputed], sources: Sources) -> list[s
         f"- Spread between animals (CV %): {spread}. {_cell(row.spread_says)}".rstrip(),
         f"- Residual (SD of the logarithm) {row.residual_log_sd}: {_cell(row.residual_says)}.",
     ]
+    if row.given:
+        lines.append(f"- As given: {_cell(row.given)}.")
     if row.saturating:
         lines.append(f"- Saturates: Vmax {row.saturating.vmax} mg/kg/min, Km {row.saturating.km} mg/L.")
     if row.widen_with:
@@ -117,7 +119,7 @@ def _event(v: Verified) -> str:
 
 
 def _partial(row: ModelRow, sources: Sources) -> str:
-    animals = f"{row.drug}, {row.species}: {_cell(row.population)}"
+    animals = f"{row.drug}, {row.species}: {_cell(row.population)}" + (f" ({_cell(row.given)})" if row.given else "")
     printed = _cell("; ".join(_printed(p) for p in row.printed))
     return f"| `{row.id}` | {animals} | {printed} | {_cell(row.lacks)}. {_cell(row.note)} | {_cited(row, sources)} |"
 
