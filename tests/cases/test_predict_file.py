@@ -90,6 +90,8 @@ FAULTS = [
     (DOSE, 'dose = "4 IU/kg"', "NotAQuantity", "bolus 1, dose", "4 mg/kg or 16 mg"),
     (DOSE, 'dose = "4 mL"', "NotAQuantity", "bolus 1, dose", "4 mg/kg or 16 mg"),
     (DOSE, DOSE + '\nover = "0 s"', "OutOfRange", "bolus 1, over", "nothing"),
+    (DOSE, DOSE + '\nover = "100000 h"', "OutOfRange", "bolus 1, over", "end after a case does"),
+    (AT + "\n" + DOSE, 'at = "100 h"\n' + DOSE + '\nover = "69 h"', "OutOfRange", "bolus 1, over", "in by 168 h"),
     (DOSE, DOSE + '\nduring = "60 s"', "Unknown", "bolus 1, during", "Known here"),
     (RATE, 'rate = "0 mg/kg/min"', "OutOfRange", "infusion 1, rate", "nothing"),
     (RATE, 'rate = "-0.3 mg/kg/min"', "OutOfRange", "infusion 1, rate", "less than nothing"),
@@ -108,6 +110,10 @@ FAULTS = [
     (EVERY, EVERY + '\nfall_to = ["0 mg/L"]', "OutOfRange", "output, fall_to 1", "nothing"),
     ('until = "120 min"', 'until = "0 min"', "OutOfRange", "output, until", "nothing"),
     ("[output]", "[colour]\nred = 1\n[output]", "Unknown", "file, colour", "not a key"),
+    (EVERY, EVERY + f'\nfall_to = {["2 mg/L"] * 21}', "OutOfRange", "output, fall_to", "20 at most"),
+    (AT, "at = " + "[" * 5000 + "]" * 5000, "Refusal", "prediction file", "brackets within brackets"),
+    (DOSE, "dose = " + "9" * 5000, "OutOfRange", "prediction file", "too long"),
+    (DOSE, "dose = 1e99999999999999999999", "OutOfRange", "prediction file", "too long"),
     ("[output]", "[output", "Refusal", "prediction file", "not TOML"),
 ]  # fmt: skip
 
@@ -144,6 +150,38 @@ def test_a_file_that_gives_nothing_is_missing_its_doses() -> None:
     head, tail = GIVEN.partition("[[bolus]]")[0], GIVEN[GIVEN.index("[output]") :]
     with pytest.raises(refusals.Missing, match=r"nothing is given"):
         read_predict_file(head + tail)
+
+
+def many(boluses: int, infusions: int, text: str = GIVEN) -> str:
+    """The same file with so many of each, a tenth of a minute apart."""
+    doses = "".join(f'[[bolus]]\nat = "{n / 10:g} min"\ndose = "0.001 mg/kg"\n' for n in range(boluses))
+    runs = "".join(
+        f'[[infusion]]\nfrom = "{n / 10:g} min"\nto = "{(n + 1) / 10:g} min"\nrate = "0.001 mg/kg/min"\n'
+        for n in range(infusions)
+    )
+    return text.partition("[[bolus]]")[0] + doses + runs + text[text.index("[output]") :]
+
+
+def test_more_doses_than_a_case_holds_are_refused_and_just_as_many_are_not() -> None:
+    """1,000 boluses and infusions together: a bound of our own, for each of them is carried through every animal."""
+    assert len(read_predict_file(many(600, 400)).boluses) == 600
+    with pytest.raises(refusals.OutOfRange, match=r"^bolus: 1,001 .*1,000 at most"):
+        read_predict_file(many(601, 400))
+
+
+def test_where_elimination_saturates_fewer_doses_are_worked_out(facts: Facts) -> None:
+    """200: a bound of our own, for between any two of them the curve is followed step by step."""
+    full = many(0, 201, GIVEN.replace(OUT, 'vmax = "1 mg/kg/min"\nkm = "2 mg/L"'))
+    with pytest.raises(refusals.OutOfRange, match=r"^bolus: 201 .*200 at most"):
+        predict(read_predict_file(full), facts)
+    assert predict(read_predict_file(many(0, 201)), facts).plasma.values
+
+
+def test_a_byte_order_mark_is_no_part_of_the_file() -> None:
+    """U+FEFF at the start of a text in UTF-8, as some editors write it (RFC 3629, section 6: from memory)."""
+    assert read_predict_file("\ufeff" + GIVEN) == read_predict_file(GIVEN)
+    with pytest.raises(Refusal, match="not TOML"):
+        read_predict_file(GIVEN.replace("[model]", "\ufeff[model]"))
 
 
 def with_id(id_: str, weight: str = "4.2 kg") -> str:

@@ -44,6 +44,7 @@ SAYS = ("A prediction for a population by a model: predicted, not measured, and 
 SITES: tuple[Site, ...] = ("plasma", "effect")
 SITE_WORDS = {"plasma": "plasma", "effect": "effect-site"}
 LEAST, MOST_MG_KG = 0.000001, 2_000.0
+MOST_SATURABLE = 200  # a bound of our own
 ZOOM, ROUNDS, LOOK_AHEAD_MIN = 201, 4, 30 * 24 * 60.0
 
 Both: TypeAlias = "dict[str, Floats]"
@@ -68,6 +69,7 @@ def predict(request: PredictRequest, facts: Facts) -> Predicted:
     """The whole prediction, or the first refusal."""
     _check_weight(request, facts)
     chosen = model_for(request, facts)
+    _not_too_many(request, chosen)
     given, schedule = _given(request)
     _no_slip(schedule)
     times, notes = _times(request)
@@ -219,6 +221,14 @@ def _no_slip(schedule: Schedule) -> None:
     if total > MOST_MG_KG:
         raise OutOfRange("dose", f"{total:,.4g} mg/kg in all is more of a drug than is given.",
                          f"Look at the units and points; up to {MOST_MG_KG:,.0f} mg/kg in all is worked out.")  # fmt: skip
+
+
+def _not_too_many(request: PredictRequest, chosen: Chosen) -> None:
+    """Where elimination saturates, the curve between any two changes is followed step by step: that takes its time."""
+    count = len(request.boluses) + len(request.infusions)
+    if chosen.saturating is not None and count > MOST_SATURABLE:
+        raise OutOfRange("bolus", f"{count:,} boluses and infusions are more than is worked out where elimination saturates.",
+                         f"Write {MOST_SATURABLE} at most together.")  # fmt: skip
 
 
 def last_stop(schedule: Schedule) -> float:
