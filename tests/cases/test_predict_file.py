@@ -230,6 +230,19 @@ def test_a_slip_of_the_unit_that_makes_a_dose_of_grams_per_kilogram_is_refused(f
         predict(read_predict_file(GIVEN.replace(DOSE, 'dose = "4 g/kg"')), facts)
 
 
+@pytest.mark.parametrize(
+    ("dose", "told"), [("7 mg/kg", False), ("40 mg/kg", False), ("60 mg/kg", True), ("1900 mg/kg", True)]
+)
+def test_more_than_is_published_to_be_given_carries_a_caution(dose: str, told: bool, facts: Facts) -> None:
+    """Propofol in the dog: 7 mg/kg to induce and 0.6 mg/kg/min are the highest of the dose rows (their sources beside them), together
+    43 mg/kg in an hour. Ten times the usual 6 mg/kg is a slip of the point."""
+    text = with_id("propofol-dog-approx", "10 kg").replace('species = "cat"', 'species = "dog"')
+    made = predict(read_predict_file(many(1, 0, text).replace("0.001 mg/kg", dose)), facts)
+    assert made.plasma.values
+    assert any("43 mg/kg are the highest" in c for c in made.cautions) is told
+    assert len(made.cautions) == (5 if told else 4), "the standing ones stay"
+
+
 def test_infusions_may_touch_and_a_slow_dose_may_run_beside_one() -> None:
     text = GIVEN.replace("[output]", SECOND.replace("61 min", "62 min")).replace(DOSE, DOSE + '\nover = "5 min"')
     made = read_predict_file(text)
