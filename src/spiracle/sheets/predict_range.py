@@ -31,6 +31,7 @@ def most_within(schedule: Schedule, span_min: float) -> float:
 
     It is reached when something stops, or so long after something began.
 
+    >>> from spiracle.kinetics.schedule import Infusion
     >>> most_within(Schedule((), (Infusion(0, 10, 0.5), Infusion(10, 100, 0.1))), 60)
     10.0
     """
