@@ -87,6 +87,8 @@ EXTRA = [
     ('[[limit]]\nreading = "map"\nbelow = "60"', "NotAQuantity", "limit 1, below", "number like 60"),
     ('[[limit]]\nreading = "map"\nbelow = nan', "NotAQuantity", "limit 1, below", "number like 60"),
     ("[broken", "Refusal", "plan file", "is not TOML"),
+    ("deep = " + "[" * 5000 + "]" * 5000, "Refusal", "plan file", "brackets within brackets"),
+    ("long = " + "9" * 5000, "OutOfRange", "plan file", "too long"),
 ]  # fmt: skip
 
 

@@ -90,6 +90,8 @@ FAULTS = [
     (DOSE, 'dose = "4 IU/kg"', "NotAQuantity", "bolus 1, dose", "4 mg/kg or 16 mg"),
     (DOSE, 'dose = "4 mL"', "NotAQuantity", "bolus 1, dose", "4 mg/kg or 16 mg"),
     (DOSE, DOSE + '\nover = "0 s"', "OutOfRange", "bolus 1, over", "nothing"),
+    (DOSE, DOSE + '\nover = "100000 h"', "OutOfRange", "bolus 1, over", "end after a case does"),
+    (AT + "\n" + DOSE, 'at = "100 h"\n' + DOSE + '\nover = "69 h"', "OutOfRange", "bolus 1, over", "in by 168 h"),
     (DOSE, DOSE + '\nduring = "60 s"', "Unknown", "bolus 1, during", "Known here"),
     (RATE, 'rate = "0 mg/kg/min"', "OutOfRange", "infusion 1, rate", "nothing"),
     (RATE, 'rate = "-0.3 mg/kg/min"', "OutOfRange", "infusion 1, rate", "less than nothing"),
@@ -108,6 +110,10 @@ FAULTS = [
     (EVERY, EVERY + '\nfall_to = ["0 mg/L"]', "OutOfRange", "output, fall_to 1", "nothing"),
     ('until = "120 min"', 'until = "0 min"', "OutOfRange", "output, until", "nothing"),
     ("[output]", "[colour]\nred = 1\n[output]", "Unknown", "file, colour", "not a key"),
+    (EVERY, EVERY + f'\nfall_to = {["2 mg/L"] * 21}', "OutOfRange", "output, fall_to", "20 at most"),
+    (AT, "at = " + "[" * 5000 + "]" * 5000, "Refusal", "prediction file", "brackets within brackets"),
+    (DOSE, "dose = " + "9" * 5000, "OutOfRange", "prediction file", "too long"),
+    (DOSE, "dose = 1e99999999999999999999", "OutOfRange", "prediction file", "too long"),
     ("[output]", "[output", "Refusal", "prediction file", "not TOML"),
 ]  # fmt: skip
 
@@ -144,6 +150,38 @@ def test_a_file_that_gives_nothing_is_missing_its_doses() -> None:
     head, tail = GIVEN.partition("[[bolus]]")[0], GIVEN[GIVEN.index("[output]") :]
     with pytest.raises(refusals.Missing, match=r"nothing is given"):
         read_predict_file(head + tail)
+
+
+def many(boluses: int, infusions: int, text: str = GIVEN) -> str:
+    """The same file with so many of each, a tenth of a minute apart."""
+    doses = "".join(f'[[bolus]]\nat = "{n / 10:g} min"\ndose = "0.001 mg/kg"\n' for n in range(boluses))
+    runs = "".join(
+        f'[[infusion]]\nfrom = "{n / 10:g} min"\nto = "{(n + 1) / 10:g} min"\nrate = "0.001 mg/kg/min"\n'
+        for n in range(infusions)
+    )
+    return text.partition("[[bolus]]")[0] + doses + runs + text[text.index("[output]") :]
+
+
+def test_more_doses_than_a_case_holds_are_refused_and_just_as_many_are_not() -> None:
+    """1,000 boluses and infusions together: a bound of our own, for each of them is carried through every animal."""
+    assert len(read_predict_file(many(600, 400)).boluses) == 600
+    with pytest.raises(refusals.OutOfRange, match=r"^bolus: 1,001 .*1,000 at most"):
+        read_predict_file(many(601, 400))
+
+
+def test_where_elimination_saturates_fewer_doses_are_worked_out(facts: Facts) -> None:
+    """200: a bound of our own, for between any two of them the curve is followed step by step."""
+    full = many(0, 201, GIVEN.replace(OUT, 'vmax = "1 mg/kg/min"\nkm = "2 mg/L"'))
+    with pytest.raises(refusals.OutOfRange, match=r"^bolus: 201 .*200 at most"):
+        predict(read_predict_file(full), facts)
+    assert predict(read_predict_file(many(0, 201)), facts).plasma.values
+
+
+def test_a_byte_order_mark_is_no_part_of_the_file() -> None:
+    """U+FEFF at the start of a text in UTF-8, as some editors write it (RFC 3629, section 6: from memory)."""
+    assert read_predict_file("\ufeff" + GIVEN) == read_predict_file(GIVEN)
+    with pytest.raises(Refusal, match="not TOML"):
+        read_predict_file(GIVEN.replace("[model]", "\ufeff[model]"))
 
 
 def with_id(id_: str, weight: str = "4.2 kg") -> str:
@@ -190,6 +228,19 @@ def test_a_surprising_weight_is_asked_about_and_one_key_says_that_it_is_right(fa
 def test_a_slip_of_the_unit_that_makes_a_dose_of_grams_per_kilogram_is_refused(facts: Facts) -> None:
     with pytest.raises(refusals.OutOfRange, match=r"^dose: .*units and points"):
         predict(read_predict_file(GIVEN.replace(DOSE, 'dose = "4 g/kg"')), facts)
+
+
+@pytest.mark.parametrize(
+    ("dose", "told"), [("7 mg/kg", False), ("40 mg/kg", False), ("60 mg/kg", True), ("1900 mg/kg", True)]
+)
+def test_more_than_is_published_to_be_given_carries_a_caution(dose: str, told: bool, facts: Facts) -> None:
+    """Propofol in the dog: 7 mg/kg to induce and 0.6 mg/kg/min are the highest of the dose rows (their sources beside them), together
+    43 mg/kg in an hour. Ten times the usual 6 mg/kg is a slip of the point."""
+    text = with_id("propofol-dog-approx", "10 kg").replace('species = "cat"', 'species = "dog"')
+    made = predict(read_predict_file(many(1, 0, text).replace("0.001 mg/kg", dose)), facts)
+    assert made.plasma.values
+    assert any("43 mg/kg are the highest" in c for c in made.cautions) is told
+    assert len(made.cautions) == (5 if told else 4), "the standing ones stay"
 
 
 def test_infusions_may_touch_and_a_slow_dose_may_run_beside_one() -> None:

@@ -13,7 +13,7 @@ from spiracle.kinetics.disposition import Disposition
 from spiracle.kinetics.network import modes
 from spiracle.kinetics.population import Spread, animals, band
 from spiracle.kinetics.schedule import Bolus, Infusion, Schedule
-from spiracle.kinetics.solving import Levels, amounts, levels
+from spiracle.kinetics.solving import Levels, amounts, levels, turns
 from spiracle.kinetics.timing import (
     context_half_time,
     holding_rate,
@@ -182,6 +182,37 @@ def test_a_level_has_fallen_for_good_when_told(
     if took > 0:
         then = both(levels(d, over, [stop + took]))[0 if site == "plasma" else 1]
         assert then[0] == pytest.approx(target, rel=1e-8)
+
+
+@pytest.mark.parametrize("ke0", [1e-6, 1e-4])
+def test_an_effect_that_still_rises_and_stays_under_the_level_has_nothing_to_fall(ke0: float) -> None:
+    """One compartment, 2 mg/L at first, that nothing leaves: the effect 2 (1 - exp(-ke0 t)) rises for ever, analytic. In an hour it
+    comes to under 0.012 mg/L; a level under what it comes to is passed and not left again."""
+    d, once = Disposition(0.5, 0.0, (), ke0), Schedule((Bolus(0, 1),))
+    comes_to = 2 * -np.expm1(-ke0 * 60)
+    assert comes_to < 0.012
+    assert time_to_fall(d, once, 0, comes_to * 1.01, "effect", 60.0) == 0
+    assert np.isnan(time_to_fall(d, once, 0, comes_to * 0.99, "effect", 60.0))
+
+
+def test_thousands_of_animals_through_many_doses_are_each_alone() -> None:
+    """So many changes that the animals are taken in turns; our own solver of one at a time, itself held to scipy's elsewhere."""
+    many, _ = animals(
+        Disposition(0.4, 0.02, ((0.044, 0.88),), 0.3), Spread(cv_v1=0.3, cv_clearance=0.3, sd_log_ke0=0.2)
+    )
+    schedule = Schedule(tuple(Bolus(n / 10, 0.01, 1.05) for n in range(400)))
+    groups = turns(many, schedule.steps())
+    assert len(groups) > 1 and groups[-1].stop >= many.shape[0]
+    asked = [0.5, 20.0, 45.0, 100.0]
+    seen = both(levels(many, schedule, asked))
+    took = time_to_fall(many, schedule, 30.0, 0.5, "effect")
+    for n in (0, groups[1].start - 1, groups[1].start, many.shape[0] - 1):
+        (flow, volume), *_ = many.exchange
+        one = Disposition(*(float(np.broadcast_to(x, many.shape)[n]) for x in (many.v1, many.clearance)),
+                          ((float(np.broadcast_to(flow, many.shape)[n]), float(np.broadcast_to(volume, many.shape)[n])),),
+                          float(np.broadcast_to(many.ke0, many.shape)[n]))  # fmt: skip
+        assert seen[:, n] == pytest.approx(both(levels(one, schedule, asked)), rel=1e-9)
+        assert np.asarray(took)[n] == pytest.approx(time_to_fall(one, schedule, 30.0, 0.5, "effect"), rel=1e-7)
 
 
 @settings(max_examples=40)

@@ -21,6 +21,8 @@ Reason: TypeAlias = Literal[
     "the agent was given for another purpose too",
     "an anaesthetic also ran as an infusion before the tube",
     "no induction agent before the tube",
+    "not given by the vein",
+    "more than 30 min between two pushes",
     "an inhaled anaesthetic was on before the tube",
     "an amount cannot be read",
     "no weight at the first push",

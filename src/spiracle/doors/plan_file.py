@@ -7,7 +7,6 @@ as the writer knows it: "weight", "order 2, dose", "stock, cylinder 1, gauge".
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -21,9 +20,10 @@ from spiracle.airway.measured import OUTCOMES
 from spiracle.breathing import SUPPLIES, Price, Supply
 from spiracle.breathing.oxygen import gauge_pressure
 from spiracle.case.decide_spans import inside
+from spiracle.doors.strict_toml import toml_of
 from spiracle.patient import read_sex
 from spiracle.quantity import Quantity, read, read_age_days
-from spiracle.refusals import Contradiction, Missing, NotAQuantity, NotOneOf, OutOfRange, Refusal, Unknown
+from spiracle.refusals import Contradiction, Missing, NotAQuantity, NotOneOf, OutOfRange, Unknown
 from spiracle.sheets.plan_request import (
     GRADES,
     METHODS,
@@ -73,10 +73,7 @@ class PlanFile:
 
 def read_plan_file(text: str, name: str = "plan file") -> PlanFile:
     """The whole file, or the first refusal in reading order. Nothing is computed from a file with one fault in it."""
-    try:
-        top = tomllib.loads(text, parse_float=Decimal)
-    except tomllib.TOMLDecodeError as fault:
-        raise Refusal(name, f"is not TOML: {fault}.", "See docs/plan.md for the layout.") from fault
+    top = toml_of(text, name, "docs/plan.md")
     _known(top, TOP, "file")
     if "patient" not in top:
         raise Missing("patient", "there is no [patient] part.", "Write [patient] with species and weight.")

@@ -6,15 +6,14 @@ writer knows it: "weight", "model, k21", "infusion 2, rate".
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
-from decimal import Decimal
 from itertools import pairwise
 from typing import Any
 
 from spiracle.doors.plan_file import _flag, _known, _need, _table, _tables, _text
+from spiracle.doors.strict_toml import toml_of
 from spiracle.quantity import Quantity, read
-from spiracle.refusals import Contradiction, Missing, NotOneOf, OutOfRange, Refusal
+from spiracle.refusals import Contradiction, Missing, NotOneOf, OutOfRange
 from spiracle.sheets.predict_request import BolusAsked, GivenModel, InfusionAsked, Parameter, PredictRequest
 
 TOP = ("patient", "model", "bolus", "infusion", "output")
@@ -32,14 +31,12 @@ MODEL = ("id", "name", "spread", *PARAMETERS)
 CONSTANTS, FLOWS = ("k12", "k21", "k13", "k31"), ("v2", "cl2", "v3", "cl3")
 PAIRS = (("k12", "k21"), ("k13", "k31"), ("v2", "cl2"), ("v3", "cl3"))
 MOST_POINTS, LONGEST_H, WIDEST_PERCENT = 100_000, 7 * 24, 150
+MOST_DOSES, MOST_FALLS = 1_000, 20  # bounds of our own
 
 
 def read_predict_file(text: str, name: str = "prediction file") -> PredictRequest:
     """The whole file, or the first refusal in reading order. Nothing is computed from a file with one fault in it."""
-    try:
-        top = tomllib.loads(text, parse_float=Decimal)
-    except tomllib.TOMLDecodeError as fault:
-        raise Refusal(name, f"is not TOML: {fault}.", "See docs/predict.md for the layout.") from fault
+    top = toml_of(text, name, "docs/predict.md")
     _known(top, TOP, "file")
     for part, what in (("patient", "species and weight"), ("model", "the id of a model, or its parameters"),
                        ("output", 'like until = "120 min" and every = "10 s"')):  # fmt: skip
@@ -48,6 +45,7 @@ def read_predict_file(text: str, name: str = "prediction file") -> PredictReques
     patient = _table(top["patient"], "patient")
     species, weight = _patient(patient)
     model = _model(_table(top["model"], "model"))
+    _not_too_many(top)
     boluses = tuple(_bolus(t, n) for n, t in enumerate(_tables(top.get("bolus", []), "bolus"), 1))
     infusions = tuple(_infusion(t, n) for n, t in enumerate(_tables(top.get("infusion", []), "infusion"), 1))
     if not boluses and not infusions:
@@ -61,6 +59,14 @@ def read_predict_file(text: str, name: str = "prediction file") -> PredictReques
         fall_to=falls, now=now, name=_text(patient, "name", "patient"),
         weight_confirmed=_flag(patient, "weight_confirmed", "", absent=False),
     )  # fmt: skip
+
+
+def _not_too_many(top: dict[str, Any]) -> None:
+    """Each dose is carried through every animal: a file that holds more than a case does is a slip, or would take the memory."""
+    count = sum(len(_tables(top.get(part, []), part)) for part in ("bolus", "infusion"))
+    if count > MOST_DOSES:
+        raise OutOfRange("bolus", f"{count:,} boluses and infusions are more than one prediction holds.",
+                         f"Write {MOST_DOSES:,} at most together; a rate that stays the same is one infusion.")  # fmt: skip
 
 
 def _patient(table: dict[str, Any]) -> tuple[str, Quantity]:
@@ -166,6 +172,9 @@ def _bolus(table: dict[str, Any], number: int) -> BolusAsked:
     if "over" in table:
         over = _above_nothing(read(table["over"], f"{place}, over", "duration"), f"{place}, over",
                               "Leave it out for a dose at one moment.")  # fmt: skip
+        if at.number("h") + over.number("h") > LONGEST_H:
+            raise OutOfRange(f"{place}, over", f"{over} from {at} on end after a case does.",
+                             f"The dose is in by {LONGEST_H} h at the latest.")  # fmt: skip
     return BolusAsked(place, at, dose, over)
 
 
@@ -231,6 +240,10 @@ def _output(table: dict[str, Any]) -> tuple[Quantity, Quantity, tuple[Quantity, 
     falls = table.get("fall_to", [])
     if not isinstance(falls, list):
         raise NotOneOf("output, fall_to", f"{falls!r} is not a list.", 'Write it like fall_to = ["2 mg/L"].')
+    if len(falls) > MOST_FALLS:
+        raise OutOfRange(
+            "output, fall_to", f"{len(falls):,} levels are more than are looked for.", f"Write {MOST_FALLS} at most."
+        )
     levels = tuple(_amount(f, f"output, fall_to {n}", "level") for n, f in enumerate(falls, 1))
     now = _moment(table["now"], "output, now") if "now" in table else None
     if now is not None and now > until:

@@ -18,9 +18,11 @@ from spiracle.kinetics.network import Modes
 from spiracle.kinetics.schedule import Schedule, Steps
 from spiracle.refusals import OutOfRange
 
+_CARRIED_AT_ONCE = 2_000_000  # the same for states at every change of a schedule
 _AT_ONCE = 400_000  # numbers of one working array; more animals than that are taken in turns
 _GRID_AT_ONCE = 150_000
 _CLOSE = 1e-4  # ke0 within this share of a rate: the effect site's own mode would lose four figures or more
+_STRONG = 1e6  # steady state of a flow over the most that is brought: as many figures are lost where one is taken from the other
 _SLOW = 1e-5  # a rate so slow that its steady state is a hundred thousand times what the flow has brought
 
 
@@ -95,6 +97,11 @@ class Course:
         piece = np.atleast_2d(np.searchsorted(self.steps.times, times, "right") - 1)
         return piece, np.atleast_2d(times) - self.steps.times[piece]
 
+    def last(self) -> Course:
+        steps = Steps(self.steps.times[-1:], self.steps.jump[-1:], self.steps.flow[-1:])
+        mode, site = self.mode[-1:].copy(), self.site[-1:].copy()  # else all the others stay in memory with it
+        return Course(self.rates, self.enters, self.seen, self.ke0, steps, mode, site)
+
     def part(self, animals: slice) -> Course:
         ke0 = None if self.ke0 is None else self.ke0[animals]
         return Course(
@@ -112,6 +119,24 @@ def course(
     return _carry(apart.rates[animals], enters, seen, None if ke0 is None else ke0[animals], steps)
 
 
+def turns(disposition: Disposition, steps: Steps) -> tuple[slice, ...]:
+    """The animals in groups, each small enough that its states at every change of the schedule lie in memory together."""
+    count, each = _count(disposition), _CARRIED_AT_ONCE // (len(disposition.volumes) * steps.times.size)
+    return tuple(slice(first, first + max(1, each)) for first in range(0, count, max(1, each)))
+
+
+def last_of_course(disposition: Disposition, schedule: Schedule) -> Course:
+    """The state of all animals after the last change alone: all that is needed of what comes later."""
+    steps = schedule.steps()
+    parts = [course(disposition, steps, some).last() for some in turns(disposition, steps)]
+    if len(parts) == 1:
+        return parts[0]
+    ke0 = effect_rate(disposition)
+    rates, enters, seen = (np.concatenate(p) for p in zip(*((c.rates, c.enters, c.seen) for c in parts), strict=True))
+    mode, site = (np.concatenate(p, axis=1) for p in zip(*((c.mode, c.site) for c in parts), strict=True))
+    return Course(rates, enters, seen, ke0, parts[0].steps, mode, site)
+
+
 def carried_on(disposition: Disposition, held: Floats, site: Floats) -> Course:
     """A course with nothing more given, from `held` levels (N, n) and effect levels (N,) at minute 0."""
     apart, nothing = _row(disposition), Steps(np.zeros(1), np.zeros(1), np.zeros(1))
@@ -127,11 +152,10 @@ def levels(disposition: Disposition, schedule: Schedule, times_min: npt.ArrayLik
     levels(Disposition(0.5, 0.1), Schedule((Bolus(0, 1),)), [0, 5]).plasma = [2, 2 exp(-1)]. Raises OutOfRange for a time that is
     negative or not finite.
     """
-    times = _times(times_min)
-    whole = course(disposition, schedule)
-    count = whole.rates.shape[0]
-    plasma, effect = _room(count, times.size, whole.ke0 is not None)
-    _write(whole, times, plasma, effect)
+    times, steps = _times(times_min), schedule.steps()
+    plasma, effect = _room(_count(disposition), times.size, disposition.ke0 is not None)
+    for some in turns(disposition, steps):
+        _write(course(disposition, steps, some), times, plasma[some], None if effect is None else effect[some])
     return _levels(disposition, times, plasma, effect)
 
 
@@ -139,7 +163,8 @@ def on_grid(disposition: Disposition, schedule: Schedule, every_min: float, poin
     """The same levels at 0, every_min, 2 every_min ...: for long rows of times and many animals.
 
     exp(-r (i + j)) = exp(-r i) exp(-r j), so a row of times is a product of two short rows. That wants each mode by itself, which
-    costs figures where ke0 nearly equals a rate, or a flow meets a rate near 0: such animals are taken the long way.
+    costs figures where ke0 nearly equals a rate, or a flow meets a rate near 0 or is strong and short: such animals are taken the
+    long way.
     """
     if not (np.isfinite(every_min) and every_min > 0):
         raise OutOfRange("every", f"{every_min:g} min is no step.", "Give a step above 0 min.")
@@ -156,7 +181,8 @@ def on_grid(disposition: Disposition, schedule: Schedule, every_min: float, poin
     turn = max(1, _GRID_AT_ONCE // (points + rows.since.size * apart.rates.shape[1]))
     for first in range(0, count, turn):
         _grid(apart, mode, rows, times, slice(first, first + turn), plasma, effect)
-    close = np.flatnonzero(apart.close | (apart.slowest * times[-1] <= _SLOW) if runs else apart.close)
+    far = (apart.slowest * times[-1] <= _SLOW) | _strong(apart, steps, times[-1]) if runs else False
+    close = np.flatnonzero(apart.close | far)
     if close.size:
         some, site = _room(close.size, points, effect is not None)
         _write(course(disposition, steps, close), times, some, site)
@@ -194,6 +220,10 @@ def effect_rate(disposition: Disposition) -> Floats | None:
     if disposition.ke0 is None:
         return None
     return np.broadcast_to(np.asarray(disposition.ke0), disposition.shape).reshape(-1)
+
+
+def _count(disposition: Disposition) -> int:
+    return int(np.prod(disposition.shape, dtype=np.intp))
 
 
 def _row(disposition: Disposition) -> Modes:
@@ -269,6 +299,15 @@ def _alone(disposition: Disposition, runs: bool) -> _Alone:
     weights = [share, ((share * held).sum(1, keepdims=True) - drained) / steady] if runs else [share]
     rows = _beside([*speeds, to]), _beside([*doses, lost]), _beside([*flows, drained])
     return _Alone(*rows, n + runs, _beside([*weights, np.ones_like(to)]), near, np.minimum(rates.min(1), ke0))
+
+
+def _strong(apart: _Alone, steps: Steps, end: float) -> npt.NDArray[np.bool_]:
+    """The animals in which a flow would lead to far more than anything of the schedule brings: a dose over an instant (N,)."""
+    fastest, spans = apart.rates.max(1), np.diff(steps.times, append=end)
+    stays = spans / np.maximum(1.0, fastest[:, None] * spans)  # of a long flow only the latest is still there
+    brought = np.maximum(steps.jump.max(), (steps.flow * stays).max(1))
+    turned = np.abs(np.diff(steps.flow, prepend=0.0)).max()
+    return np.asarray(turned > _STRONG * brought * apart.slowest)
 
 
 def _beside(columns: list[Floats]) -> Floats:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import Literal
 
@@ -17,7 +18,7 @@ import numpy.typing as npt
 from spiracle.kinetics.disposition import Disposition
 from spiracle.kinetics.exponentials import Floats, Number, fills, gathers, remains
 from spiracle.kinetics.schedule import Bolus, Infusion, Schedule
-from spiracle.kinetics.solving import Course, carried_on, course, effect_rate
+from spiracle.kinetics.solving import Course, carried_on, course, effect_rate, last_of_course
 from spiracle.refusals import Missing, NotOneOf, OutOfRange
 
 Site = Literal["plasma", "effect"]
@@ -69,12 +70,12 @@ def time_to_fall(
     disposition: Disposition, schedule: Schedule, stop_at: float, level: Number, site: Site = "effect", horizon_min: float = WEEK_MIN
 ) -> Number:  # fmt: skip
     """Minutes after everything is stopped at `stop_at` until the level at `site` is at `level` [mg/L] and stays under it; 0 if it
-    never comes above. Later entries of the schedule are not given."""
+    does not come above within the horizon. Later entries of the schedule are not given."""
     _needs(site, disposition)
     _horizon(horizon_min)
     if not np.all(np.isfinite(level)) or not np.all(np.asarray(level) > 0):
         raise OutOfRange("level", "A falling level never reaches 0.", "Give a level above 0 mg/L.")
-    whole = course(disposition, schedule.stopped_at(stop_at))
+    whole = _stopped(disposition, schedule, stop_at)
     return _shaped(_falls(whole, stop_at, _each(level, disposition), site, horizon_min), disposition)
 
 
@@ -162,6 +163,12 @@ def _turns(whole: Course, points: Floats) -> Floats:
     return np.where(rising[:, 0] > 0, found, points[:, 0])
 
 
+@lru_cache(maxsize=4)
+def _stopped(disposition: Disposition, schedule: Schedule, stop_at: float) -> Course:
+    """The last state under a schedule that was stopped, kept for the next level that is asked for."""
+    return last_of_course(disposition, schedule.stopped_at(stop_at))
+
+
 def _falls(whole: Course, start: float, level: Floats, site: Site, horizon_min: float) -> Floats:
     """Minutes after `start`, with nothing given any more, until the level has fallen to `level` (N,) for good."""
     end = start + horizon_min
@@ -179,7 +186,7 @@ def _falls(whole: Course, start: float, level: Floats, site: Site, horizon_min: 
         slope = lambda t, _: _to(whole)[:, None] * (whole.at(t)[0] - _effect(whole, t))  # noqa: E731
     high = value(points)
     found = np.where(high[:, 0] > 0, _first_fall(value, slope, points, high) - start, 0.0)
-    return np.where(rising, np.nan, found)
+    return np.where(rising & np.any(high > 0, axis=1), np.nan, found)
 
 
 def _first_fall(value: Curve, slope: Slope, points: Floats, values: Floats) -> Floats:

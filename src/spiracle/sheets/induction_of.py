@@ -10,10 +10,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
+from itertools import pairwise
 
 from spiracle.airway import proof_lacking
 from spiracle.audit import KINDS, Induction, Key, Kind, Left, Reason
 from spiracle.case import events as ev
+from spiracle.case.deliveries import BY_VEIN
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
 from spiracle.case.pushes import amount_given, drug_id, is_plain_amount, purpose_of, route_of
@@ -24,6 +26,7 @@ from spiracle.refusals import Refusal
 
 INDUCE, BESIDE = "induction", "co-induction"
 MINUTE = timedelta(minutes=1)
+APART = timedelta(minutes=30)  # pushes further apart are two inductions, not one given to effect: our own choice
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,6 +269,20 @@ def _no_agent(seen: Seen) -> bool:
     return not seen.pushes and not any(w.purpose == INDUCE and w.here for w in seen.went)
 
 
+def _to_induce(seen: Seen) -> tuple[Went, ...]:
+    return tuple(w for w in seen.went if w.purpose in {INDUCE, BESIDE} and w.here)
+
+
+def _not_by_vein(seen: Seen) -> bool:
+    """Something to induce went in by another way, or by one that cannot be read: its dose is no dose of the vein."""
+    return any(route_of(w.push.route, seen.facts) not in BY_VEIN for w in _to_induce(seen))
+
+
+def _far_apart(seen: Seen) -> bool:
+    moments = [w.at for w in _to_induce(seen)]
+    return any(later - earlier > APART for earlier, later in pairwise(moments))
+
+
 def _ran(seen: Seen) -> bool:
     drugs = seen.facts.drugs
     return any(
@@ -312,6 +329,8 @@ REASONS: tuple[tuple[Reason, Callable[[Seen], bool]], ...] = (
     ("the agent was given for another purpose too", _other_purpose),
     ("an anaesthetic also ran as an infusion before the tube", _ran),
     ("no induction agent before the tube", _no_agent),
+    ("not given by the vein", _not_by_vein),
+    ("more than 30 min between two pushes", _far_apart),
     ("an inhaled anaesthetic was on before the tube", _inhaled),
     ("an amount cannot be read", _unreadable),
     ("no weight at the first push", lambda s: _weight_at(s) is None),

@@ -15,7 +15,6 @@ import numpy as np
 
 from spiracle.case.facts import Facts
 from spiracle.kinetics.exponentials import Floats
-from spiracle.kinetics.rows import ModelRow
 from spiracle.kinetics.saturable import levels_saturable
 from spiracle.kinetics.schedule import Bolus, Infusion, Schedule
 from spiracle.kinetics.solving import levels
@@ -26,6 +25,7 @@ from spiracle.sheets.cautions import STANDING
 from spiracle.sheets.level_svg import LevelPicture, Mark, Panel
 from spiracle.sheets.predict_band import band_of, falls_of
 from spiracle.sheets.predict_model import Chosen, model_for, per_kg, written_per_kg
+from spiracle.sheets.predict_range import beyond, more_than_published
 from spiracle.sheets.predict_request import BolusAsked, InfusionAsked, PredictRequest
 from spiracle.sheets.predict_shapes import (
     FactsPart,
@@ -44,6 +44,7 @@ SAYS = ("A prediction for a population by a model: predicted, not measured, and 
 SITES: tuple[Site, ...] = ("plasma", "effect")
 SITE_WORDS = {"plasma": "plasma", "effect": "effect-site"}
 LEAST, MOST_MG_KG = 0.000001, 2_000.0
+MOST_SATURABLE = 200  # a bound of our own
 ZOOM, ROUNDS, LOOK_AHEAD_MIN = 201, 4, 30 * 24 * 60.0
 
 Both: TypeAlias = "dict[str, Floats]"
@@ -68,11 +69,12 @@ def predict(request: PredictRequest, facts: Facts) -> Predicted:
     """The whole prediction, or the first refusal."""
     _check_weight(request, facts)
     chosen = model_for(request, facts)
+    _not_too_many(request, chosen)
     given, schedule = _given(request)
     _no_slip(schedule)
     times, notes = _times(request)
     scale = scale_of(request)
-    withheld = _beyond(chosen, schedule, facts)
+    withheld = beyond(chosen, schedule, facts)
     at = _solver(chosen, schedule)
     found: Both = {} if withheld else at(times)
     stop = last_stop(schedule)
@@ -96,7 +98,7 @@ def predict(request: PredictRequest, facts: Facts) -> Predicted:
         falls=() if withheld else _falls(request, chosen, at, schedule, scale),
         now=None if withheld else _now(request, at, scale),
         notes=(*notes, *_after_the_end(request), _unit_note(scale)),
-        cautions=STANDING,
+        cautions=(*more_than_published(chosen, schedule, facts), *STANDING),
     )
 
 
@@ -221,6 +223,14 @@ def _no_slip(schedule: Schedule) -> None:
                          f"Look at the units and points; up to {MOST_MG_KG:,.0f} mg/kg in all is worked out.")  # fmt: skip
 
 
+def _not_too_many(request: PredictRequest, chosen: Chosen) -> None:
+    """Where elimination saturates, the curve between any two changes is followed step by step: that takes its time."""
+    count = len(request.boluses) + len(request.infusions)
+    if chosen.saturating is not None and count > MOST_SATURABLE:
+        raise OutOfRange("bolus", f"{count:,} boluses and infusions are more than is worked out where elimination saturates.",
+                         f"Write {MOST_SATURABLE} at most together.")  # fmt: skip
+
+
 def last_stop(schedule: Schedule) -> float:
     """When the last dose is in."""
     return max([b.at_min + b.over_min for b in schedule.boluses] + [i.stop_min for i in schedule.infusions])
@@ -261,44 +271,6 @@ def _solver(chosen: Chosen, schedule: Schedule) -> At:
         return {"plasma": found.plasma} if found.effect is None else {"plasma": found.plasma, "effect": found.effect}
 
     return at
-
-
-def _beyond(chosen: Chosen, schedule: Schedule, facts: Facts) -> str:
-    """Why no curve is drawn: more was given than the model is for. Empty where it is not so."""
-    row = None if chosen.row is None else chosen.row.row
-    if row is None or row.total_at_most_mg_kg is None or row.total_within_min is None:
-        return ""
-    most, within = float(row.total_at_most_mg_kg), float(row.total_within_min)
-    highest = most_within(schedule, within)
-    if highest <= most:
-        return ""
-    return (f"No curve: {highest:.3g} mg/kg within {row.total_within_min} min is past this model's range, which ends at "
-            f"{most:g} mg/kg: {row.total_says}.{_instead(row, facts)}")  # fmt: skip
-
-
-def most_within(schedule: Schedule, span_min: float) -> float:
-    """The most that is given within any so many minutes [mg/kg], their first and last moment among them.
-
-    It is reached when something stops, or so long after something began.
-
-    >>> most_within(Schedule((), (Infusion(0, 10, 0.5), Infusion(10, 100, 0.1))), 60)
-    10.0
-    """
-    flows = [(b.at_min, b.at_min + b.over_min) for b in schedule.boluses] + [
-        (i.start_min, i.stop_min) for i in schedule.infusions
-    ]
-    ends = {stop for _, stop in flows} | {start + span_min for start, _ in flows}
-
-    def before(minute: float) -> float:
-        return schedule.total_by(float(np.nextafter(minute, -np.inf))) if minute > 0 else 0.0
-
-    return max(schedule.total_by(end) - before(end - span_min) for end in ends)
-
-
-def _instead(row: ModelRow, facts: Facts) -> str:
-    """The models of the same drug and species whose elimination saturates: they hold for larger totals."""
-    ids = [m.id for m in facts.kinetics.of(row.drug, row.species) if m.saturating is not None]
-    return f" {', '.join(ids)} lets elimination saturate." if ids else ""
 
 
 def _peaks(at: At, times: Floats, schedule: Schedule, scale: Scale) -> tuple[Peak, ...]:
