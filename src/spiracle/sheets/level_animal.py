@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING
@@ -12,18 +13,22 @@ from spiracle.case.moments import went_in
 from spiracle.case.pushes import drug_id
 from spiracle.case.streams import streams
 from spiracle.kinetics import Model, choose
+from spiracle.kinetics.choosing import under
+from spiracle.kinetics.rows import Background
+from spiracle.refusals import OutOfRange, Unknown
 from spiracle.sheets.told import purpose_of
 
 if TYPE_CHECKING:
-    from spiracle.kinetics.rows import Background, Premedication, Use
+    from spiracle.kinetics.rows import Premedication, Use
     from spiracle.sheets.told import Told
 
-MONTH_DAYS = Decimal("30.44")
+MONTH_DAYS = Decimal(365) / 12  # twelve of them are the year of a birthday, 365 or 366 days
 ASA = {"I": 1, "II": 2, "III": 3, "IV": 4, "V": 5}
 # For how long a sedative or opioid that went in counts as premedication: common practice, from memory, long on purpose.
 SEDATED = timedelta(hours=8)
+COLD, COLD_SAYS = Decimal(35), "hypothermia"  # from memory: moderate hypothermia of dogs and cats begins hereabouts
 _OPIOIDS = ("full mu opioid", "partial mu opioid", "kappa agonist", "weak mu agonist")
-_GASES = ("isoflurane", "sevoflurane")
+_GASES: Mapping[str, Background] = {"isoflurane": "isoflurane", "sevoflurane": "sevoflurane"}
 
 
 def chosen(t: Told, drug: str, use: str) -> Model:
@@ -33,7 +38,7 @@ def chosen(t: Told, drug: str, use: str) -> Model:
     said = conditions(t.case, t.facts, t.now)
     at = first_push(t, drug)
     wanted: Use = "induction" if use == "induction" else "infusion"
-    return choose(
+    model = choose(
         t.facts.kinetics,
         drug,
         t.species,
@@ -46,6 +51,25 @@ def chosen(t: Told, drug: str, use: str) -> Model:
         premedicated=premedication(t, drug, at) != "none",
         use=wanted,
     )
+    _is_warm(t, model)
+    return model
+
+
+def holds(t: Told) -> None:
+    """Refuses an animal whose circulation stopped, from then on: what is carried nowhere leaves by no clearance, and the return of
+    a pulse does not bring the set's back."""
+    began = min((a.happened_at for a in t.case.live(ev.ArrestBegan) if a.happened_at <= t.now), default=None)
+    if began is not None:
+        at = f"{began.astimezone(t.names.zone):%H:%M}"
+        raise Unknown("circulation", f"The circulation stopped at {at}; no set holds.", "Only sums can be shown.")
+
+
+def _is_warm(t: Told, model: Model) -> None:
+    """Refuses an animal that was last measured under 35 degrees: the animals of the sets that bar the cold were warm."""
+    last = t.current("temperature")
+    if last is not None and last.value < COLD and COLD_SAYS in model.row.not_for:
+        raise OutOfRange("temperature", f"It was measured at {last.text} °C; the animals of this set were warm.",
+                         f"It is used from {COLD} °C on.")  # fmt: skip
 
 
 def use_of(t: Told, drug: str) -> str:
@@ -56,12 +80,39 @@ def use_of(t: Told, drug: str) -> str:
     return "induction" if induced else "infusion"
 
 
-def background(t: Told, drug: str) -> Background:
-    """What keeps the animal under beside the drug itself: the gas whose dial is open, else nothing."""
-    dial = t.case.last(ev.VaporiserSet)
-    if dial is not None and dial.percent > 0 and t.extubated_at is None:
-        return "sevoflurane" if drug_id(dial.agent, t.facts) == "sevoflurane" else "isoflurane"
-    return "awake"
+def background(t: Told, drug: str, at: datetime | None = None) -> Background:
+    """What keeps the animal under beside the drug itself, now or at a moment: the gas that was last open in this anaesthesia, for it
+    does not leave with the dial; an intravenous drug where no gas was; else nothing."""
+    at = at or t.now
+    if t.woken_at is not None and t.woken_at <= at:
+        return "awake"
+    asleep = t.induced_at is not None and t.induced_at <= at
+    dials = [d for d in t.case.live(ev.VaporiserSet) if d.happened_at <= at]
+    before = [d for d in dials if t.induced_at is None or d.happened_at < t.induced_at]
+    since = [d for d in dials if d not in before]
+    opened = [d for d in (*before[-1:], *(since if asleep else ())) if d.percent > 0]
+    if opened:
+        return _GASES.get(drug_id(opened[-1].agent, t.facts), "another inhaled agent")
+    return "intravenous" if asleep and not _alone(t, drug, at) else "awake"
+
+
+def _alone(t: Told, drug: str, at: datetime) -> bool:
+    """Whether the animal sleeps by this drug itself: an induction agent, and no other went in."""
+    agents = {d for d, _ in went_in(t.case, t.facts, at) if t.facts.drugs.class_of(d) == "induction" and _was(t, d, at)}
+    return agents == {drug}
+
+
+def changed_background(t: Told, drug: str, since: datetime) -> str:
+    """In words, where what keeps it under changed after a moment: one set is used for the whole curve. Empty where it did not."""
+    moments = {
+        since,
+        *(d.happened_at for d in t.case.live(ev.VaporiserSet)),
+        *(m for m in (t.induced_at, t.woken_at) if m),
+    }
+    found = [background(t, drug, m) for m in sorted(moments) if since <= m <= t.now]
+    now = background(t, drug)
+    other = dict.fromkeys(under(b) for b in found if b != now)
+    return f"It was {', then '.join(other)} before; the whole curve is for an animal {under(now)}." if other else ""
 
 
 def first_push(t: Told, drug: str) -> datetime:

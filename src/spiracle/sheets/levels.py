@@ -25,7 +25,7 @@ from spiracle.kinetics.solving import levels, on_grid
 from spiracle.kinetics.timing import Site, peak_after
 from spiracle.quantity import figure
 from spiracle.refusals import Refusal
-from spiracle.sheets.level_animal import chosen, use_of
+from spiracle.sheets.level_animal import changed_background, chosen, holds, use_of
 from spiracle.sheets.level_marks import marks_of
 from spiracle.sheets.level_stop import falling, falls_of, half_text, plateau_text
 from spiracle.sheets.level_words import Scale, clock, minutes_words, scale_of, span_words
@@ -186,6 +186,7 @@ def _followed(t: Told, drug: str, use: str) -> Followed | Level | None:
         lost = "; ".join(went.unfollowed)
         return replace(bare, none=f"No estimate. A model of the vein cannot follow {lost}.")
     try:
+        holds(t)
         model = chosen(t, drug, use)
         kg = float(t.kg or 0)
         within_total(model, _most(went, model) / kg)
@@ -270,7 +271,13 @@ def _curve(f: Followed, shown: Window) -> Level:
 
 def _cautions(t: Told, f: Followed) -> tuple[str, ...]:
     estimated = ("The weight is estimated: every level moves with it.",) if t.estimated else ()
-    return (*estimated, *(c for c in f.model.cautions if "not a measurement" not in c), LATE)
+    changed = "" if "any" in f.model.row.background else changed_background(t, f.went.drug, f.first_at)
+    return (
+        *estimated,
+        *([changed] if changed else ()),
+        *(c for c in f.model.cautions if "not a measurement" not in c),
+        LATE,
+    )
 
 
 def _with_peak(made: Level, f: Followed) -> Level:
