@@ -9,7 +9,7 @@ import re
 
 import pytest
 
-from casebook import Book, d
+from casebook import Book, at, d
 from level_case import animal, animals_of, by_expm, induce_level, induced_with, middle_80, pushed, running
 from spiracle.case import events as ev
 
@@ -148,3 +148,74 @@ def test_a_cold_animal_has_no_estimate(degrees: str, none: bool) -> None:
     assert not none or level.none == (
         "No estimate. It was measured at 34.9 °C; the animals of this set were warm. It is used from 35 °C on."
     )
+
+
+# ---- what was given beforehand
+
+
+def premedicated(*drugs: tuple[str, str], minute: float = 30, drug: str = "propofol", species: str = "dog") -> Book:
+    b = induced_with(animal(species), drug)
+    for name, mg in drugs:
+        pushed(b, minute, mg, name, route="IM", order="", syringe="", purpose="premedication")
+    return b
+
+
+def marks(b: Book, drug: str = "propofol", minute: float = 61) -> dict[str, str]:
+    pushed(b, 60, "15", drug)
+    return {m.text: m.level_text for m in induce_level(b, minute).marks}
+
+
+DEX, METHADONE, ACE = ("dexmedetomidine", "0.05"), ("methadone", "2"), ("acepromazine", "0.2")
+
+
+def test_a_reversed_agonist_lowers_no_published_level() -> None:
+    """D4: 1.3 to 1.34 is the intubation level after an unreversed alpha-2 agonist and opioid (Walters 2022); after atipamezole
+    none was measured."""
+    assert marks(premedicated(DEX, METHADONE))["intubation"] == "1.3 to 1.34 mcg/mL"
+    b = premedicated(DEX, METHADONE)
+    pushed(b, 40, "0.5", "atipamezole", route="IM", order="", syringe="", purpose="reversal")
+    assert marks(b) == {}
+    (said,) = induce_level(b, 61).unplaced
+    assert said.startswith("No published level is shown: what was given beforehand was reversed")
+
+
+def test_an_alpha_2_agonist_alone_is_not_shown_levels_of_two_drugs() -> None:
+    """Walters 2022 and Boveri 2013 gave an opioid with it."""
+    found = marks(premedicated(DEX))
+    assert "intubation" not in found and "jaw loose" not in found
+
+
+def test_what_has_worn_off_by_the_tables_is_no_premedication() -> None:
+    """Pethidine IM in the dog lasts 45 to 120 min (its row's own source); unpremedicated, the tube goes in at 4.86 (Maney 2013)."""
+    assert marks(premedicated(("pethidine", "30"), minute=-70))["intubation"] == "4.86 mcg/mL"
+    assert "intubation" not in marks(premedicated(("pethidine", "30"), minute=-50))
+
+
+def test_an_old_premedication_of_unknown_length_shows_no_published_level() -> None:
+    """The tables do not say how long dexmedetomidine works: after three hours it is neither counted nor left out."""
+    assert "intubation" in marks(premedicated(DEX, METHADONE, minute=-50))
+    assert marks(premedicated(DEX, METHADONE, minute=-120)) == {}
+
+
+def test_a_dose_of_before_of_unknown_length_shows_no_published_level() -> None:
+    b = premedicated()
+    b.tell(10, ev.GivenBefore, drug="midazolam", amount=d("2"), unit="mg", route="IM", given_at=at(-60), where="ward")
+    assert marks(b) == {} and "do not say whether it still works" in induce_level(b, 61).unplaced[0]
+
+
+def test_an_opioid_alone_is_told_apart_from_a_mixture() -> None:
+    """Alfaxalone in the dog after an opioid: jaw tone gone at 3.5 to 4.5 (the row alfaxalone-dog-no-jaw-tone-opioid)."""
+    assert marks(premedicated(METHADONE, drug="alfaxalone"), "alfaxalone")["jaw loose"] == "3.5 to 4.5 mcg/mL"
+    assert "light plane" not in marks(premedicated(METHADONE)), "targets of mixed premedication"
+    assert "jaw loose" not in marks(premedicated(METHADONE, ACE, drug="alfaxalone"), "alfaxalone")
+
+
+def test_a_reversal_of_the_drug_itself_is_said_beside_its_level() -> None:
+    """Dexmedetomidine in blood stays what it was; atipamezole takes the effect."""
+    b = animal()
+    b.tell(50, ev.TimeMarked, mark="induction")
+    b.tell(51, ev.TimeMarked, mark="extubated")
+    pushed(b, 60, "0.05", "dexmedetomidine", order="", syringe="", purpose="sedation")
+    assert not [c for c in running(b, 70, "dexmedetomidine").cautions if "went in since" in c]
+    pushed(b, 75, "0.5", "atipamezole", route="IM", order="", syringe="", purpose="reversal")
+    assert [c for c in running(b, 80, "dexmedetomidine").cautions if c.startswith("Atipamezole went in since")]

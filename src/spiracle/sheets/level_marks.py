@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime
 
 from spiracle.kinetics import Model
 from spiracle.kinetics.effects import levels
 from spiracle.kinetics.rows import Event
-from spiracle.sheets.level_animal import premedication
+from spiracle.sheets.level_animal import first_push, premedication
 from spiracle.sheets.level_words import Scale, in_scale
 from spiracle.sheets.shapes import EffectMark
 from spiracle.sheets.told import Told
@@ -28,12 +27,16 @@ WORDS: Mapping[Event, str] = {
     "recovered": "recovered",
     "antinociception": "analgesia from",
 }
+NOT_TOLD = "No published level is shown: what was given beforehand was reversed, or the tables do not say whether it still works."
 
 
-def marks_of(t: Told, model: Model, scale: Scale, first_at: datetime) -> tuple[tuple[EffectMark, ...], tuple[str, ...]]:
+def marks_of(t: Told, model: Model, scale: Scale) -> tuple[tuple[EffectMark, ...], tuple[str, ...]]:
     """The published levels of this set for this premedication, and the sentences of those that have no place on it."""
+    had = premedication(t, model.row.drug, first_push(t, model.row.drug))
+    if had is None:
+        return (), (NOT_TOLD,)
     placed, unplaced = [], []
-    for level in levels(t.facts.kinetics, model.id, premedication(t, model.row.drug, first_at)):
+    for level in levels(t.facts.kinetics, model.id, had):
         if level.low is None and level.high is None:
             unplaced.append(level.words)
             continue

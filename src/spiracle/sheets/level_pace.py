@@ -27,7 +27,8 @@ def pace(t: Told, drug: str, given: tuple[DrugGiven, ...]) -> Pace | None:
     """The pace so far and the published one; None before the first push."""
     if not given or not t.kg:
         return None
-    rows = slow_advice(t.facts.kinetics, drug, t.species, premedication(t, drug, given[0].happened_at))
+    had = premedication(t, drug, given[0].happened_at)
+    rows = slow_advice(t.facts.kinetics, drug, t.species, had or "any")
     row = next((r for r in rows if r.high is not None or r.low is not None), rows[0] if rows else None)
     per_kg = [_mg(g) / float(t.kg) for g in given]
     span = (given[-1].happened_at - given[0].happened_at) / A_MINUTE

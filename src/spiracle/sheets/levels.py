@@ -17,6 +17,7 @@ import numpy as np
 from msgspec.structs import replace
 
 from spiracle.case.deliveries import Deliveries, Pushed, deliveries, drugs_by_vein
+from spiracle.case.pushes import drug_id
 from spiracle.kinetics import Model, within_total
 from spiracle.kinetics.crowd import Crowd, crowd, few_of
 from spiracle.kinetics.exponentials import Floats, Number
@@ -38,6 +39,7 @@ SAYS = "A prediction for a population, not a measurement of this animal. It orde
 LATE = "Mixing is taken as instant: the first minute after a push is the least sure."
 POINTS = 100
 FAILED = "The estimate failed"
+REVERSED = "{} went in since: the drug is still there, its effect may be gone."
 SITES = {"effect": "brain level", "plasma": "blood level"}
 INDUCE_BACK, INDUCE_AHEAD = timedelta(minutes=45), timedelta(minutes=8)
 MAINTAIN_BACK, MAINTAIN_AHEAD = timedelta(minutes=60), timedelta(minutes=60)
@@ -241,7 +243,7 @@ def _curve(f: Followed, shown: Window) -> Level:
     low, middle, high = (tuple(f.scale.points(row)) for row in band)
     now = f.crowd.band(f.lying(f.schedule, np.array([f.now_min])))
     now_text = span_words(f.scale, float(now[0][0]), float(now[2][0]))
-    marks, unplaced = marks_of(t, f.model, f.scale, f.first_at)
+    marks, unplaced = marks_of(t, f.model, f.scale)
     site = SITES[f.site]
     return Level(
         drug=f.went.drug,
@@ -270,14 +272,19 @@ def _curve(f: Followed, shown: Window) -> Level:
 
 
 def _cautions(t: Told, f: Followed) -> tuple[str, ...]:
-    estimated = ("The weight is estimated: every level moves with it.",) if t.estimated else ()
-    changed = "" if "any" in f.model.row.background else changed_background(t, f.went.drug, f.first_at)
-    return (
-        *estimated,
-        *([changed] if changed else ()),
-        *(c for c in f.model.cautions if "not a measurement" not in c),
-        LATE,
-    )
+    """What of this animal has to be said beside the curve, then what of the set."""
+    drug = f.went.drug
+    estimated = "The weight is estimated: every level moves with it." if t.estimated else ""
+    changed = "" if "any" in f.model.row.background else changed_background(t, drug, f.first_at)
+    mine = (estimated, changed, _undone(t, drug, f.first_at))
+    return (*(c for c in mine if c), *(c for c in f.model.cautions if "not a measurement" not in c), LATE)
+
+
+def _undone(t: Told, drug: str, since: datetime) -> str:
+    """In words, where a reversal of the drug went in."""
+    back = t.facts.drugs.drug(drug).reversal
+    found = back and any(drug_id(g.drug, t.facts) == back and since <= g.happened_at <= t.now for g in t.given)
+    return REVERSED.format(capital(t.names.drug(back))) if found else ""
 
 
 def _with_peak(made: Level, f: Followed) -> Level:
