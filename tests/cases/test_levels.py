@@ -151,9 +151,10 @@ def test_at_the_moment_of_the_first_push_nothing_has_halved() -> None:
 
 
 def lidocaine(until: float) -> Book:
-    """1 mg/kg/min from minute 60, where it still runs at `until`."""
+    """Awake again, as the set's animals were: 1 mg/kg/min from minute 60, where it still runs at `until`."""
     b = animal()
     b.tell(58, ev.TimeMarked, mark="induction")
+    b.tell(59, ev.TimeMarked, mark="extubated")
     pump(b, 60, "30", "lidocaine", "20 mg/mL")
     if until > 70:
         b.tell(70, ev.InfusionChanged, infusion="i-1", rate_ml_h=d("15"))
@@ -191,6 +192,7 @@ def test_the_total_read_from_the_pump_stands_over_rate_times_time() -> None:
     """30 mL/h for 20 min is 10 mL; the pump says 8: the rate was four fifths of what was set."""
     b = animal()
     b.tell(58, ev.TimeMarked, mark="induction")
+    b.tell(59, ev.TimeMarked, mark="extubated")
     pump(b, 60, "30", "lidocaine", "20 mg/mL")
     b.tell(80, ev.InfusionStopped, infusion="i-1", total_ml=d("8"))
     level = running(b, 100, "lidocaine")
@@ -246,6 +248,7 @@ def test_a_rate_turned_down_stands_above_its_plateau() -> None:
     """After an hour at 1 mg/kg/min the level is far over what 0.01 leads to."""
     b = animal()
     b.tell(58, ev.TimeMarked, mark="induction")
+    b.tell(59, ev.TimeMarked, mark="extubated")
     pump(b, 60, "30", "lidocaine", "20 mg/mL")
     b.tell(120, ev.InfusionChanged, infusion="i-1", rate_ml_h=d("0.3"))
     assert running(b, 121, "lidocaine").plateau_text.startswith("above the level that this rate leads to (≈ ")

@@ -58,16 +58,13 @@ class Deliveries:
     pushed: tuple[Pushed, ...] = ()
     ran: tuple[Ran, ...] = ()
     unfollowed: tuple[str, ...] = ()
+    mg_min_now: float = 0.0
+    """What runs on at `until` [mg/min]; a pump that is stopped then does not."""
 
     @property
     def first_at(self) -> datetime | None:
         starts = [*(p.at for p in self.pushed), *(r.start for r in self.ran)]
         return min(starts, default=None)
-
-    @property
-    def mg_min_now(self) -> float:
-        """What runs at `until` [mg/min]."""
-        return sum(r.mg_min for r in self.ran if r.stop == self.until)
 
     @property
     def total_mg(self) -> float:
@@ -97,17 +94,25 @@ def deliveries(case: Case, facts: Facts, drug: str, until: datetime) -> Deliveri
         milligrams = _mg(amount_given(entry))
         if route not in BY_VEIN or milligrams is None:
             way = "" if route in BY_VEIN else f" {route or entry.route or 'by a way that was not told'}"
-            unfollowed.append(f"{figure(entry.amount)} {entry.unit}{way} at {at.astimezone(facts.zone):%H:%M}")
+            unfollowed.append(f"{figure(entry.amount)} {entry.unit}{way} at {_clock(at, until, facts)}")
         else:
             pushed.append(Pushed(at, milligrams, entry.id))
-    ran, unread = _ran(streams(case, facts), drug, facts, until)
+    found = [s for s in streams(case, facts) if s.drug == drug and s.infusion.started.happened_at <= until]
+    ran, unread = _ran(found, facts, until)
     return Deliveries(
         drug=drug,
         until=until,
         pushed=tuple(sorted(pushed, key=lambda p: (p.at, p.id))),
         ran=ran,
         unfollowed=(*unfollowed, *unread),
+        mg_min_now=sum(_running_mg_min(s, until) for s in found),
     )
+
+
+def _clock(at: datetime, now: datetime, facts: Facts) -> str:
+    """The time of day; of another day than now's, with its date."""
+    local = at.astimezone(facts.zone)
+    return f"{local:%H:%M}" if local.date() == now.astimezone(facts.zone).date() else f"{local.day} {local:%b %H:%M}"
 
 
 def _mg(amount: Quantity | None) -> float | None:
@@ -118,17 +123,15 @@ def _mg(amount: Quantity | None) -> float | None:
 
 
 def _ran(
-    found: Iterable[Stream], drug: str, facts: Facts, until: datetime
+    found: Iterable[Stream], facts: Facts, until: datetime
 ) -> tuple[tuple[Ran, ...], tuple[str, ...]]:  # fmt: skip
     """All pumps of the drug as one line of stretches that follow one another: where two run, their rates are added."""
     changes: dict[datetime, float] = defaultdict(float)
     unread = []
     for stream in found:
-        if stream.drug != drug or stream.infusion.started.happened_at > until:
-            continue
         if stream.holds is None or _mg(stream.holds * Quantity.of(1, "mL")) is None:
             unread.append(
-                f"what a pump held that was started at {stream.infusion.started.happened_at.astimezone(facts.zone):%H:%M}"
+                f"what a pump held that was started at {_clock(stream.infusion.started.happened_at, until, facts)}"
             )
             continue
         if (way := route_of(stream.route, facts)) not in BY_VEIN:
@@ -139,6 +142,14 @@ def _ran(
             changes[_ago(until, r.began)] += mg_min
             changes[_ago(until, r.ended)] -= mg_min
     return _stretches(changes), tuple(unread)
+
+
+def _running_mg_min(stream: Stream, until: datetime) -> float:
+    stopped = stream.infusion.stopped
+    rates = [rate for since, rate in stream.steps if since <= until]
+    if stream.holds is None or not rates or (stopped is not None and stopped.happened_at <= until):
+        return 0.0
+    return _mg(Quantity.of(rates[-1] / _MINUTES, "mL") * stream.holds) or 0.0
 
 
 def _ago(until: datetime, hours: Decimal) -> datetime:

@@ -15,6 +15,7 @@ from spiracle.quantity import figure
 from spiracle.refusals import Missing, NotOneOf, OutOfRange, Unknown
 
 PREDICTION = "Prediction for a population, not a measurement of this animal."
+UNDER = {"awake": "awake", "any": "under the drug itself", "intravenous": "asleep without an inhaled agent"}
 NOT_FOR = {"sighthound": "No set was measured in sighthounds."}
 
 
@@ -90,7 +91,8 @@ def choose(
 ) -> Model:
     """The first set of a drug and species that may stand for this animal.
 
-    `background` is what else keeps the animal under: awake, isoflurane, sevoflurane, or any where it is the drug itself.
+    `background` is what else keeps the animal under: awake, isoflurane, sevoflurane, or any where it is the drug itself. Sleep by
+    a drug of the vein or another gas is met by the sets for any alone.
     Raises Unknown for a drug or species without a set, for a sighthound and for a condition; Missing for what was not
     entered or not printed; OutOfRange for an animal outside the set; NotOneOf for a background or use it is not made for.
     """
@@ -98,8 +100,8 @@ def choose(
     fit = [r for r in rows if {background, "any"} & set(r.background)]
     if not fit:
         made = sorted({b for r in rows for b in r.background})
-        raise NotOneOf("background", f"No set of {drug} in the {species} was made for an animal {_under(background)}.",
-                       f"Sets are for: {', '.join(map(_under, made))}.")  # fmt: skip
+        raise NotOneOf("background", f"No set of {drug} in the {species} was made for an animal {under(background)}.",
+                       f"Sets are for: {', '.join(map(under, made))}.")  # fmt: skip
     may = [r for r in fit if use in r.use]
     if not may:
         raise NotOneOf("use", f"No set of {drug} in the {species} serves for {use}.", _runnable(tables, drug, species))
@@ -231,8 +233,9 @@ def _cautions(row: ModelRow, site: EffectSiteRow | None) -> list[str]:
     return lines
 
 
-def _under(background: str) -> str:
-    return {"awake": "awake", "any": "under the drug itself"}.get(background, f"under {background}")
+def under(background: str) -> str:
+    """A background in words that follow 'an animal'."""
+    return UNDER.get(background, f"under {background}")
 
 
 def _runnable(tables: KineticsTables, drug: str, species: str) -> str:

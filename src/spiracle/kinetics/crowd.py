@@ -46,6 +46,11 @@ class Crowd:
         high = np.max([one.p90 for one in found], axis=0)
         return low, found[0].p50, high
 
+    def own_band(self, levels: Floats) -> tuple[Floats, Floats, Floats]:
+        """The same of the chosen set's animals alone: a published level belongs to the set beside which it stands."""
+        found = band(np.split(levels, self.sets)[0])
+        return found.p10, found.p50, found.p90
+
     def times(self, minutes: Floats) -> tuple[float | None, float | None, float | None]:
         """10, 50 and 90 % of the animals' times (n,); None where so many of them are beyond the horizon."""
         late = np.where(np.isnan(minutes), _BEYOND, minutes)

@@ -14,10 +14,12 @@ STANDS_FOR: Mapping[Premedication, tuple[Premedication, ...]] = {
     "opioid": ("opioid", "any"),
     "acepromazine+opioid": ("acepromazine+opioid", "mixed", "any"),
     "alpha-2+opioid": ("alpha-2+opioid", "alpha-2", "any"),
-    "alpha-2": ("alpha-2", "alpha-2+opioid", "any"),
+    "alpha-2": ("alpha-2", "any"),
     "mixed": ("mixed", "any"),
     "any": ("any",),
 }
+# A slower pace than need be does no harm, so advice for an alpha-2 agonist with an opioid stands for one alone too.
+SLOWEST_FOR: Mapping[Premedication, tuple[Premedication, ...]] = {"alpha-2": ("alpha-2", "alpha-2+opioid", "any")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +47,7 @@ def levels(tables: KineticsTables, model: str, premedication: Premedication) -> 
 
 def slow_advice(tables: KineticsTables, drug: str, species: str, premedication: Premedication) -> tuple[SlowRow, ...]:
     """Published advice for a drug and species, nearest premedication first; empty where there is none."""
-    order = STANDS_FOR[premedication]
+    order = SLOWEST_FOR.get(premedication, STANDS_FOR[premedication])
     rows = [r for r in tables.slow if r.drug == drug and r.species == species and r.premedication in order]
     return tuple(sorted(rows, key=lambda r: order.index(r.premedication)))
 

@@ -11,7 +11,7 @@ from spiracle.source.acted_on import ActedOn
 
 Species = Literal["dog", "cat"]
 Quality = Literal["full", "derived", "approximate", "weak", "partial"]
-Background = Literal["awake", "isoflurane", "sevoflurane", "any"]
+Background = Literal["awake", "isoflurane", "sevoflurane", "another inhaled agent", "intravenous", "any"]
 Use = Literal["induction", "infusion"]
 Constant = Literal["v1", "cl", "q2", "v2", "q3", "v3"]
 Role = Literal[

@@ -12,6 +12,8 @@ from decimal import Decimal
 from typing import Literal
 
 from spiracle.case.events import DrugGiven, DrugOrdered
+from spiracle.case.pushes import drug_id
+from spiracle.case.streams import streams
 from spiracle.case.syringes import Syringe
 from spiracle.drugs import Barrel
 from spiracle.quantity import Quantity, down_to, figure
@@ -30,7 +32,7 @@ from spiracle.source import Guardrail, Input, Mark, Worked, Working
 
 QUARTER = Decimal(4)
 SUM_FIGURES = 3
-SHOWN_FOR = timedelta(minutes=20)  # after the last push the curve belongs to Maintain
+SHOWN_FOR = timedelta(minutes=20)  # after the last push, or the start of a pump, the curve belongs to Maintain
 
 EffectState = Literal["ready", "order reached", "over hard stop", "empty"]
 
@@ -148,7 +150,10 @@ def to_effect(t: Told, a: Agent) -> ToEffect:
 
 def _level(t: Told, a: Agent, next_ml: Decimal | None) -> Level | None:
     """The expected level while the animal is being induced, and what the next planned increment would do."""
-    if not a.given or t.now - a.given[-1].happened_at > SHOWN_FOR:
+    drug = drug_id(a.order.drug, t.facts)
+    began = [g.happened_at for g in a.given[-1:]]
+    began += [s.infusion.started.happened_at for s in streams(t.case, t.facts) if s.drug == drug]
+    if not any(at <= t.now <= at + SHOWN_FOR for at in began):
         return None
     volume = None if next_ml is None else min(next_ml, a.room_ml)
     amount = None if not volume else a.amount(volume)
@@ -158,7 +163,7 @@ def _level(t: Told, a: Agent, next_ml: Decimal | None) -> Level | None:
             next_mg = float(amount.number("mg"))
         except Refusal:
             next_mg = None
-    return induction_level(t, a.order.drug, next_mg, f"{figure(volume)} mL" if volume else "")
+    return induction_level(t, drug, next_mg, f"{figure(volume)} mL" if volume else "")
 
 
 def _total(t: Told, a: Agent) -> Num:

@@ -18,14 +18,16 @@ from spiracle.case import events as ev
 from spiracle.case.deliveries import BY_VEIN
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
+from spiracle.case.premedicated import lasts_minutes, still_works, unknown_how_long, was_reversed
 from spiracle.case.pushes import amount_given, drug_id, is_plain_amount, purpose_of, route_of
 from spiracle.case.standing import given, is_emergency, species
 from spiracle.case.streams import streams
 from spiracle.case.tube import lying
 from spiracle.refusals import Refusal
 
+__all__ = ["asa_now", "induction_of", "key_now", "lasts_minutes"]
+
 INDUCE, BESIDE = "induction", "co-induction"
-MINUTE = timedelta(minutes=1)
 APART = timedelta(minutes=30)  # pushes further apart are two inductions, not one given to effect: our own choice
 
 
@@ -214,29 +216,10 @@ def kind_of(drug: str, facts: Facts) -> Kind | None:
 
 def premedication(seen: Seen) -> tuple[Kind, ...]:
     """The kinds that were given before and, by the tables, still worked at the first push."""
-    found = {kind_of(w.drug, seen.facts) for w in seen.before if _still_works(seen, w)}
+    found = {
+        kind_of(w.drug, seen.facts) for w in seen.before if still_works(w, seen.species, seen.facts, seen.began_at)
+    }
     return tuple(k for k in KINDS if k in found)
-
-
-def lasts_minutes(drug: str, kind: str, route: str, facts: Facts) -> Decimal | None:
-    """The longest that the tables say a drug works in this species: by this route, else by any; None where they do not say."""
-    try:
-        rows = facts.drugs.every(drug, kind)
-    except Refusal:
-        return None
-    by_route = [r.lasts_min[1] for r in rows if r.lasts_min is not None and route in r.routes]
-    by_any = [r.lasts_min[1] for r in rows if r.lasts_min is not None]
-    return max(by_route or by_any, default=None)
-
-
-def _lasts(seen: Seen, went: Went) -> Decimal | None:
-    return lasts_minutes(went.drug, seen.species, route_of(went.push.route, seen.facts), seen.facts)
-
-
-def _still_works(seen: Seen, went: Went) -> bool:
-    """Where the tables do not say how long, a push of this case counts: it was given for this anaesthetic."""
-    lasts = _lasts(seen, went)
-    return lasts is None or Decimal((seen.began_at - went.at) / MINUTE) <= lasts
 
 
 def _beside(seen: Seen) -> tuple[str, ...]:
@@ -305,17 +288,17 @@ def _unreadable(seen: Seen) -> bool:
     return any(not w.drug for w in to_induce) or any(_mg(w) is None for w in seen.pushes)
 
 
+def _counts(seen: Seen) -> Callable[[str], bool]:
+    return lambda drug: kind_of(drug, seen.facts) is not None
+
+
 def _reversed(seen: Seen) -> bool:
     """An agonist that counts, and its antagonist after it and before the first push."""
-    return any(
-        back.drug == seen.facts.drugs.drug(w.drug).reversal and back.at >= w.at
-        for w in seen.before if kind_of(w.drug, seen.facts) is not None
-        for back in seen.before if seen.facts.drugs.is_reversal(back.drug)
-    )  # fmt: skip
+    return was_reversed(seen.before, _counts(seen), seen.facts)
 
 
 def _unknown_how_long(seen: Seen) -> bool:
-    return any(not w.here and kind_of(w.drug, seen.facts) is not None and _lasts(seen, w) is None for w in seen.before)
+    return unknown_how_long(seen.before, _counts(seen), seen.species, seen.facts)
 
 
 def _weight_at(seen: Seen) -> tuple[Decimal, bool] | None:

@@ -1,16 +1,17 @@
 """How fast an induction agent went in, beside what was published on slow injection. Time never blocks a push.
 
 A push is logged as one instant, so a pace is known only between pushes: what went in before the last one, over the time from
-the first to the last.
+the first to the last. A pump's is the rate at which it ran.
 """
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from decimal import Decimal
 
+from spiracle.case.deliveries import Deliveries, deliveries
 from spiracle.case.events import DrugGiven
-from spiracle.case.pushes import amount_given
+from spiracle.case.pushes import amount_given, drug_id
 from spiracle.kinetics import slow_advice
 from spiracle.kinetics.rows import SlowRow
 from spiracle.quantity import figure
@@ -24,23 +25,47 @@ A_MINUTE = timedelta(minutes=1)
 
 
 def pace(t: Told, drug: str, given: tuple[DrugGiven, ...]) -> Pace | None:
-    """The pace so far and the published one; None before the first push."""
-    if not given or not t.kg:
+    """The pace so far and the published one; None before anything went in."""
+    id_ = drug_id(drug, t.facts)
+    pumped = deliveries(t.case, t.facts, id_, t.now)
+    began = [g.happened_at for g in given[:1]] + [r.start for r in pumped.ran[:1]]
+    if not began or not t.kg:
         return None
-    rows = slow_advice(t.facts.kinetics, drug, t.species, premedication(t, drug, given[0].happened_at))
+    kg = float(t.kg)
+    had = premedication(t, id_, min(began))
+    rows = slow_advice(t.facts.kinetics, id_, t.species, had or "any")
     row = next((r for r in rows if r.high is not None or r.low is not None), rows[0] if rows else None)
-    per_kg = [_mg(g) / float(t.kg) for g in given]
-    span = (given[-1].happened_at - given[0].happened_at) / A_MINUTE
-    rate = sum(per_kg[:-1]) / span if len(given) > 1 and span > 0 else None
     most = None if row is None else _most(row)
+    running = pumped.mg_min_now / kg
+    between = _between_pushes(given, pumped, kg)
+    rate = between if between is not None or given else max(r.mg_min for r in pumped.ran) / kg
+    how = "from the first push to the last" if given else "by pump"
+    fastest = max(rate or 0.0, running)
     return Pace(
-        text="" if rate is None else f"{figure(Decimal(str(rate)), 2)} mg/kg/min from the first push to the last",
+        text="" if rate is None else f"{figure(Decimal(str(rate)), 2)} mg/kg/min {how}",
         advice=_advice(row),
-        faster=rate is not None and most is not None and rate > most * 1.005,
-        next_at=None if most is None else given[-1].happened_at + timedelta(seconds=round(per_kg[-1] / most * 60)),
+        faster=most is not None and fastest > most * 1.005,
+        next_at=_next_at(given, most, running, kg),
         memory=row is not None and row.memory,
         cited=cited(row.source, t.facts.sources) if row is not None else (),
-    )
+    )  # fmt: skip
+
+
+def _between_pushes(given: tuple[DrugGiven, ...], pumped: Deliveries, kg: float) -> float | None:
+    """What went in before the last push, by a pump too, over the time from the first to the last [mg/kg/min]."""
+    if len(given) < 2 or given[-1].happened_at <= given[0].happened_at:
+        return None
+    first, last = given[0].happened_at, given[-1].happened_at
+    overlaps = [(r.mg_min, min(r.stop, last) - max(r.start, first)) for r in pumped.ran]
+    ran = sum(mg_min * (span / A_MINUTE) for mg_min, span in overlaps if span > timedelta(0))
+    return (sum(_mg(g) for g in given[:-1]) + ran) / kg / ((last - first) / A_MINUTE)
+
+
+def _next_at(given: tuple[DrugGiven, ...], most: float | None, running: float, kg: float) -> datetime | None:
+    """When the last push has taken its time at the published pace, of which a pump that runs takes its share."""
+    if not given or most is None or most <= running:
+        return None
+    return given[-1].happened_at + timedelta(seconds=round(_mg(given[-1]) / kg / (most - running) * 60))
 
 
 def _advice(row: SlowRow | None) -> str:

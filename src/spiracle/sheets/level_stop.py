@@ -33,8 +33,8 @@ AFTER_STOP = frozenset({"waking, tube out", "walking", "recovered", "analgesia f
 
 @dataclass(frozen=True, slots=True)
 class Falling:
-    """The band after a stop now: of the levels themselves [mg/L], and of each animal's share of its level now; of its coming peak
-    while the last push still works its way in (`rises`)."""
+    """The band after a stop now: of the levels themselves [mg/L] in the chosen set's own animals, and in all of them of each one's
+    share of its level now; of its coming peak while the last push still works its way in (`rises`)."""
 
     low: Floats
     high: Floats
@@ -56,7 +56,7 @@ class Falling:
 
 def falling(f: Followed) -> Falling:
     whole = f.lying(f.schedule, f.now_min + GRID)
-    low, _, high = f.crowd.band(whole)
+    low, _, high = f.crowd.own_band(whole)
     unscaled = whole / f.crowd.residual[:, None]
     now, most = unscaled[:, :1], unscaled.max(axis=1, keepdims=True)
     rises = bool(np.median(most - now) > RISING * np.median(most))

@@ -63,4 +63,7 @@ def minutes_words(low: float, high: float) -> str:
 
 
 def clock(t: Told, at: datetime) -> str:
-    return f"{at.astimezone(t.names.zone):%H:%M:%S}"
+    """The time of day; of another day than now's, with its date."""
+    local, today = at.astimezone(t.names.zone), t.now.astimezone(t.names.zone)
+    day = "" if local.date() == today.date() else f"{local.day} {local:%b} "
+    return f"{day}{local:%H:%M:%S}"

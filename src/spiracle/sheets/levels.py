@@ -17,6 +17,7 @@ import numpy as np
 from msgspec.structs import replace
 
 from spiracle.case.deliveries import Deliveries, Pushed, deliveries, drugs_by_vein
+from spiracle.case.pushes import drug_id
 from spiracle.kinetics import Model, within_total
 from spiracle.kinetics.crowd import Crowd, crowd, few_of
 from spiracle.kinetics.exponentials import Floats, Number
@@ -24,8 +25,8 @@ from spiracle.kinetics.schedule import Bolus, Infusion, Schedule
 from spiracle.kinetics.solving import levels, on_grid
 from spiracle.kinetics.timing import Site, peak_after
 from spiracle.quantity import figure
-from spiracle.refusals import Refusal
-from spiracle.sheets.level_animal import chosen, use_of
+from spiracle.refusals import OutOfRange, Refusal
+from spiracle.sheets.level_animal import changed_background, chosen, holds, use_of
 from spiracle.sheets.level_marks import marks_of
 from spiracle.sheets.level_stop import falling, falls_of, half_text, plateau_text
 from spiracle.sheets.level_words import Scale, clock, minutes_words, scale_of, span_words
@@ -38,6 +39,7 @@ SAYS = "A prediction for a population, not a measurement of this animal. It orde
 LATE = "Mixing is taken as instant: the first minute after a push is the least sure."
 POINTS = 100
 FAILED = "The estimate failed"
+REVERSED = "{} went in since: the drug is still there, its effect may be gone."
 SITES = {"effect": "brain level", "plasma": "blood level"}
 INDUCE_BACK, INDUCE_AHEAD = timedelta(minutes=45), timedelta(minutes=8)
 MAINTAIN_BACK, MAINTAIN_AHEAD = timedelta(minutes=60), timedelta(minutes=60)
@@ -68,7 +70,7 @@ def window(first_at: datetime, begin: datetime, end: datetime) -> Window:
     """At most POINTS points, in whole steps of five seconds counted from the first dose."""
     seconds = max(60.0, (end - begin).total_seconds())
     step = 5 * ceil(seconds / POINTS / 5)
-    return Window(first_at, step, int((begin - first_at).total_seconds() // step), int(seconds // step) + 2)
+    return Window(first_at, step, ceil((begin - first_at).total_seconds() / step), int(seconds // step) + 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +91,11 @@ class Followed:
         return "effect" if self.model.has_effect_site else "plasma"
 
     @property
+    def told_from(self) -> datetime:
+        """Where a curve may begin: at the first dose, or where the set begins to tell after the last push."""
+        return _silent(self.went, self.model) or self.first_at
+
+    @property
     def now_min(self) -> float:
         return self.minutes(self.t.now)
 
@@ -105,7 +112,9 @@ class Followed:
         return np.asarray(seen * self.crowd.residual[:, None])
 
     def along(self, schedule: Schedule, shown: Window) -> Floats:
-        """The same at the steps of a window (n, points)."""
+        """The same at the steps of a window (n, points). A grid begins at the first dose, so a dose of long ago is taken the long way."""
+        if shown.skipped > 2 * shown.points:
+            return self.lying(schedule, shown.minutes)
         found = on_grid(self.crowd.disposition, schedule, shown.step_s / 60, shown.skipped + shown.points)
         seen = (found.plasma if found.effect is None else found.effect)[:, shown.skipped :]
         return np.asarray(seen * self.crowd.residual[:, None])
@@ -145,7 +154,7 @@ def _induction_level(t: Told, drug: str, next_mg: float | None, next_text: str) 
     if found is None or isinstance(found, Level):
         return found
     last = found.went.pushed[-1].at if found.went.pushed else found.first_at
-    shown = window(found.first_at, max(found.first_at, last - INDUCE_BACK), max(t.now, last) + INDUCE_AHEAD)
+    shown = window(found.first_at, max(found.told_from, last - INDUCE_BACK), max(t.now, last) + INDUCE_AHEAD)
     made = _curve(found, shown)
     made = _with_peak(made, found)
     return _with_next(made, found, shown, next_mg, next_text)
@@ -155,7 +164,7 @@ def _running_level(t: Told, drug: str) -> Level | None:
     found = _followed(t, drug, use_of(t, drug))
     if found is None or isinstance(found, Level):
         return found
-    shown = window(found.first_at, max(found.first_at, t.now - MAINTAIN_BACK), t.now + MAINTAIN_AHEAD)
+    shown = window(found.first_at, max(found.told_from, t.now - MAINTAIN_BACK), t.now + MAINTAIN_AHEAD)
     made = _curve(found, shown)
     fall = falling(found)
     return replace(
@@ -185,15 +194,33 @@ def _followed(t: Told, drug: str, use: str) -> Followed | Level | None:
     if went.unfollowed or first is None:
         lost = "; ".join(went.unfollowed)
         return replace(bare, none=f"No estimate. A model of the vein cannot follow {lost}.")
+    if went.total_mg <= 0:
+        return replace(bare, none="No estimate. Nothing of it went in yet.")
     try:
+        holds(t)
         model = chosen(t, drug, use)
         kg = float(t.kg or 0)
+        _late_enough(went, model)
         within_total(model, _most(went, model) / kg)
         schedule = _schedule(went, first, kg)
     except Refusal as why:
         return replace(bare, none=no_estimate(t, why))
     whole = crowd(model)
     return Followed(t, kg, went, first, model, whole, schedule, scale_of(t, drug, model))
+
+
+def _silent(went: Deliveries, model: Model) -> datetime | None:
+    """Until when after the last push the set tells nothing; None where it tells from the first moment on."""
+    minutes = model.row.not_before_min
+    return went.pushed[-1].at + timedelta(minutes=minutes) if minutes and went.pushed else None
+
+
+def _late_enough(went: Deliveries, model: Model) -> None:
+    """Refuses the first minutes after a push, which some sets miss by far."""
+    from_at = _silent(went, model)
+    if from_at is not None and went.until < from_at:
+        raise OutOfRange("time", f"This set tells nothing of the first {model.row.not_before_min} min after a push.",
+                         "An estimate is made after them.")  # fmt: skip
 
 
 def no_estimate(t: Told, why: Refusal) -> str:
@@ -240,7 +267,7 @@ def _curve(f: Followed, shown: Window) -> Level:
     low, middle, high = (tuple(f.scale.points(row)) for row in band)
     now = f.crowd.band(f.lying(f.schedule, np.array([f.now_min])))
     now_text = span_words(f.scale, float(now[0][0]), float(now[2][0]))
-    marks, unplaced = marks_of(t, f.model, f.scale, f.first_at)
+    marked = marks_of(t, f.model, f.scale)
     site = SITES[f.site]
     return Level(
         drug=f.went.drug,
@@ -256,21 +283,39 @@ def _curve(f: Followed, shown: Window) -> Level:
         low=low,
         middle=middle,
         high=high,
-        top=f.scale.top(max(high, default=0.0), [m.high for m in marks]),
+        top=f.scale.top(max(high, default=0.0), [m.high for m in marked.marks]),
         as_of=t.now,
         now_text=now_text,
         pushes=tuple(p.at for p in f.went.pushed if p.at >= shown.begin),
-        marks=marks,
-        unplaced=unplaced,
-        cautions=_cautions(t, f),
+        marks=marked.marks,
+        unplaced=marked.unplaced,
+        cautions=(*_cautions(t, f), *marked.cautions),
         memory=model.memory,
         working=_working(f, site, now_text),
     )
 
 
 def _cautions(t: Told, f: Followed) -> tuple[str, ...]:
-    estimated = ("The weight is estimated: every level moves with it.",) if t.estimated else ()
-    return (*estimated, *(c for c in f.model.cautions if "not a measurement" not in c), LATE)
+    """What of this animal has to be said beside the curve, then what of the set."""
+    drug = f.went.drug
+    estimated = "The weight is estimated: every level moves with it." if t.estimated else ""
+    changed = "" if "any" in f.model.row.background else changed_background(t, drug, f.first_at)
+    mine = (estimated, _other_weight(t), changed, _undone(t, drug, f.first_at))
+    return (*(c for c in mine if c), *(c for c in f.model.cautions if "not a measurement" not in c), LATE)
+
+
+def _other_weight(t: Told) -> str:
+    """In words, where doses are worked on a weight that is not the animal's own: the sets are per kg of the whole animal."""
+    if t.weight is None or t.kg is None or t.kg == t.weight.kg:
+        return ""
+    return f"Worked on the {figure(t.kg)} kg set for dosing; the sets are per kg of the whole animal, {figure(t.weight.kg)} kg."
+
+
+def _undone(t: Told, drug: str, since: datetime) -> str:
+    """In words, where a reversal of the drug went in."""
+    back = t.facts.drugs.drug(drug).reversal
+    found = back and any(drug_id(g.drug, t.facts) == back and since <= g.happened_at <= t.now for g in t.given)
+    return REVERSED.format(capital(t.names.drug(back))) if found else ""
 
 
 def _with_peak(made: Level, f: Followed) -> Level:
@@ -355,12 +400,17 @@ def _working(f: Followed, site: str, now_text: str) -> WorkingShape:
     return WorkingShape(
         title=f"{f.t.names.drug(f.went.drug)}, predicted {site}",
         says=f"{n:,} animals of the set {f.model.id} ({', '.join(constants)}); the middle 80 % of them now: {now_text}",
-        inputs=(WorkingInput(name="weight", text=f"{figure(Decimal(str(f.kg)))} kg", mark="typed"), *given, *ran),
+        inputs=(_weight(f), *given, *ran),
         held=(f.model.words, f.model.row.spread_says, f.model.row.residual_says),
         cited=cited(f.model.sources, f.t.facts.sources),
         memory=f.model.memory,
         estimated=True,
     )
+
+
+def _weight(f: Followed) -> WorkingInput:
+    note = "set for dosing" if _other_weight(f.t) else "estimated" if f.t.estimated else ""
+    return WorkingInput(name="weight", text=f"{figure(Decimal(str(f.kg)))} kg", mark="typed", note=note)
 
 
 def _g(value: Number) -> str:
