@@ -22,6 +22,7 @@ _AT_ONCE = 400_000  # numbers of one working array; more animals than that are t
 _GRID_AT_ONCE = 150_000
 _CLOSE = 1e-4  # ke0 within this share of a rate: the effect site's own mode would lose four figures or more
 _SLOW = 1e-5  # a rate so slow that its steady state is a hundred thousand times what the flow has brought
+_BRIEF = 1e-7  # a flow so short for a rate that its two ends, taken from each other, leave fewer than nine figures
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -156,7 +157,9 @@ def on_grid(disposition: Disposition, schedule: Schedule, every_min: float, poin
     turn = max(1, _GRID_AT_ONCE // (points + rows.since.size * apart.rates.shape[1]))
     for first in range(0, count, turn):
         _grid(apart, mode, rows, times, slice(first, first + turn), plasma, effect)
-    close = np.flatnonzero(apart.close | (apart.slowest * times[-1] <= _SLOW) if runs else apart.close)
+    flat = apart.slowest * times[-1] <= _SLOW
+    brief = apart.slowest * _shortest_flow(steps) <= _BRIEF
+    close = np.flatnonzero(apart.close | flat | brief if runs else apart.close)
     if close.size:
         some, site = _room(close.size, points, effect is not None)
         _write(course(disposition, steps, close), times, some, site)
@@ -285,6 +288,11 @@ def _each_change(apart: _Alone, steps: Steps) -> Floats:
     for p in range(len(fade)):
         mode[p + 1] += np.multiply(fade[p], mode[p], out=fade[p])
     return mode
+
+
+def _shortest_flow(steps: Steps) -> float:
+    """The shortest stretch between two changes in which anything flows [min]."""
+    return float(np.min(np.diff(steps.times)[steps.flow[:-1] > 0], initial=np.inf))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
