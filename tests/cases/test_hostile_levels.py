@@ -9,13 +9,14 @@ import re
 
 import numpy as np
 import pytest
+from scipy.linalg import expm
 
 from casebook import Book, at, d
 from level_case import animal, animals_of, by_expm, induce_level, induced_with, middle_80, pump, pushed, running, seen
 from spiracle.case import events as ev
 from spiracle.kinetics.disposition import Disposition
-from spiracle.kinetics.schedule import Schedule
-from spiracle.kinetics.solving import Levels
+from spiracle.kinetics.schedule import Infusion, Schedule
+from spiracle.kinetics.solving import Levels, on_grid
 from spiracle.sheets import levels as sheet
 
 
@@ -262,7 +263,7 @@ def test_a_dose_of_three_days_ago_costs_no_grid_and_bears_its_date() -> None:
     pushed(b, 60, "15")
     level = induce_level(b, 61)
     assert level.sums == "35 mg = 3.5 mg/kg in 2 pushes since 9 Mar 09:00:00"
-    assert level.begin_at is not None and level.begin_at >= at(15)
+    assert level.begin_at is not None and level.begin_at >= at(14)
     who, _ = animals_of("propofol")
     seconds = (at(63) - level.begin_at).total_seconds()
     n = int(seconds // level.step_s)
@@ -384,3 +385,18 @@ def test_a_weight_set_for_dosing_is_said_beside_the_curve() -> None:
     pushed(guessed, 60, "40")
     working = running(guessed, 66, "propofol").working
     assert working is not None and working.inputs[0].note == "estimated"
+
+
+@pytest.mark.parametrize("span", [1 / 60e6, 1 / 60e3, 1 / 60])
+def test_a_very_short_strong_flow_is_the_bolus_that_it_brings(span: float) -> None:
+    """1 mg/kg within a microsecond, a millisecond, a second: on a grid as by the exponential of the whole matrix (scipy.linalg.expm)
+    from the same amount; the promise of the grid is 1e-8."""
+    of = Disposition(0.5, 0.02, ((0.03, 1.0), (0.002, 4.0)), 0.2)
+    got = on_grid(of, Schedule(infusions=(Infusion(0.0, span, 1 / span),)), 1.0, 30)
+    rates = np.array([[-0.104, 0.06, 0.004, 0], [0.03, -0.03, 0, 0], [0.0005, 0, -0.0005, 0], [0.2, 0, 0, -0.2]])
+    whole = np.zeros((5, 5))
+    whole[:4, :4], whole[0, 4] = rates, 1 / span / 0.5
+    held = expm(whole * span)[:4, 4]
+    expected = np.array([expm(rates * (minute - span)) @ held for minute in range(1, 30)])
+    assert np.asarray(got.plasma)[..., 1:].ravel() == pytest.approx(expected[:, 0], rel=1e-8)
+    assert got.effect is not None and np.asarray(got.effect)[..., 1:].ravel() == pytest.approx(expected[:, 3], rel=1e-8)

@@ -66,11 +66,13 @@ class Window:
         return np.arange(self.skipped, self.skipped + self.points, dtype=np.float64) * (self.step_s / 60)
 
 
-def window(first_at: datetime, begin: datetime, end: datetime) -> Window:
-    """At most POINTS points, in whole steps of five seconds counted from the first dose."""
+def window(first_at: datetime, begin: datetime, end: datetime, told_from: datetime | None = None) -> Window:
+    """At most POINTS points, in whole steps of five seconds counted from the first dose; none before the set begins to tell."""
+    begin = max(begin, told_from or begin)
     seconds = max(60.0, (end - begin).total_seconds())
     step = 5 * ceil(seconds / POINTS / 5)
-    return Window(first_at, step, ceil((begin - first_at).total_seconds() / step), int(seconds // step) + 2)
+    steps = (begin - first_at).total_seconds() / step
+    return Window(first_at, step, ceil(steps) if begin == told_from else int(steps), int(seconds // step) + 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,9 +93,9 @@ class Followed:
         return "effect" if self.model.has_effect_site else "plasma"
 
     @property
-    def told_from(self) -> datetime:
-        """Where a curve may begin: at the first dose, or where the set begins to tell after the last push."""
-        return _silent(self.went, self.model) or self.first_at
+    def told_from(self) -> datetime | None:
+        """Where the set begins to tell after the last push."""
+        return _silent(self.went, self.model)
 
     @property
     def now_min(self) -> float:
@@ -154,7 +156,9 @@ def _induction_level(t: Told, drug: str, next_mg: float | None, next_text: str) 
     if found is None or isinstance(found, Level):
         return found
     last = found.went.pushed[-1].at if found.went.pushed else found.first_at
-    shown = window(found.first_at, max(found.told_from, last - INDUCE_BACK), max(t.now, last) + INDUCE_AHEAD)
+    shown = window(
+        found.first_at, max(found.first_at, last - INDUCE_BACK), max(t.now, last) + INDUCE_AHEAD, found.told_from
+    )
     made = _curve(found, shown)
     made = _with_peak(made, found)
     return _with_next(made, found, shown, next_mg, next_text)
@@ -164,7 +168,7 @@ def _running_level(t: Told, drug: str) -> Level | None:
     found = _followed(t, drug, use_of(t, drug))
     if found is None or isinstance(found, Level):
         return found
-    shown = window(found.first_at, max(found.told_from, t.now - MAINTAIN_BACK), t.now + MAINTAIN_AHEAD)
+    shown = window(found.first_at, max(found.first_at, t.now - MAINTAIN_BACK), t.now + MAINTAIN_AHEAD, found.told_from)
     made = _curve(found, shown)
     fall = falling(found)
     return replace(
