@@ -210,21 +210,21 @@ def test_a_dose_of_before_of_unknown_length_shows_no_published_level() -> None:
 
 
 def test_an_opioid_alone_is_told_apart_from_a_mixture() -> None:
-    """Alfaxalone in the dog after an opioid: jaw tone gone at 3.5 to 4.5 (the row alfaxalone-dog-no-jaw-tone-opioid)."""
-    assert marks(premedicated(METHADONE, drug="alfaxalone"), "alfaxalone")["jaw loose"] == "3.5 to 4.5 mcg/mL"
+    """Alfaxalone in the dog after an opioid: jaw tone gone at 4.5 under the chosen set (the row alfaxalone-dog-no-jaw-tone-opioid)."""
+    assert marks(premedicated(METHADONE, drug="alfaxalone"), "alfaxalone")["jaw loose"] == "4.5 mcg/mL"
     assert "light plane" not in marks(premedicated(METHADONE)), "targets of mixed premedication"
     assert "jaw loose" not in marks(premedicated(METHADONE, ACE, drug="alfaxalone"), "alfaxalone")
 
 
 def test_a_reversal_of_the_drug_itself_is_said_beside_its_level() -> None:
-    """Dexmedetomidine in blood stays what it was; atipamezole takes the effect."""
+    """Fentanyl in blood stays what it was; naloxone takes the effect."""
     b = animal()
     b.tell(50, ev.TimeMarked, mark="induction")
     b.tell(51, ev.TimeMarked, mark="extubated")
-    pushed(b, 60, "0.05", "dexmedetomidine", order="", syringe="", purpose="sedation")
-    assert not [c for c in running(b, 70, "dexmedetomidine").cautions if "went in since" in c]
-    pushed(b, 75, "0.5", "atipamezole", route="IM", order="", syringe="", purpose="reversal")
-    assert [c for c in running(b, 80, "dexmedetomidine").cautions if c.startswith("Atipamezole went in since")]
+    pushed(b, 60, "0.05", "fentanyl", order="", syringe="", purpose="analgesia")
+    assert not [c for c in running(b, 70, "fentanyl").cautions if "went in since" in c]
+    pushed(b, 75, "0.2", "naloxone", order="", syringe="", purpose="reversal")
+    assert [c for c in running(b, 80, "fentanyl").cautions if c.startswith("Naloxone went in since")]
 
 
 # ---- moments

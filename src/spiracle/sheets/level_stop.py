@@ -94,10 +94,11 @@ def plateau_text(f: Followed) -> str:
     return f"≈ {a} to {b} % of the level that this rate leads to ({reach})"
 
 
-def half_text(fall: Falling) -> str:
+def half_text(f: Followed, fall: Falling) -> str:
     """The time to half of what is there now, or of the peak that is still to come, given how long it went in for."""
     what = f"of {fall.of}" if fall.rises else "of it"
-    return f"stopped now, half {what} is left after {_said(*fall.to_share(0.5))}"
+    when = "stopped now" if f.went.mg_min_now > 0 else "if nothing more goes in"
+    return f"{when}, half {what} is left after {_said(*fall.to_share(0.5))}"
 
 
 def falls_of(f: Followed, fall: Falling, marks: tuple[EffectMark, ...]) -> tuple[Fall, ...]:

@@ -172,7 +172,10 @@ def _running_level(t: Told, drug: str) -> Level | None:
     made = _curve(found, shown)
     fall = falling(found)
     return replace(
-        made, plateau_text=plateau_text(found), half_text=half_text(fall), falls=falls_of(found, fall, made.marks)
+        made,
+        plateau_text=plateau_text(found),
+        half_text=half_text(found, fall),
+        falls=falls_of(found, fall, made.marks),
     )
 
 
