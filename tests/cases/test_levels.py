@@ -144,7 +144,7 @@ def test_at_the_moment_of_the_first_push_nothing_has_halved() -> None:
     assert half.from_at is not None and half.to_at is not None
     found = [(x - at(60)) / timedelta(minutes=1) for x in (half.from_at, half.to_at)]
     assert found == pytest.approx([early, late], rel=0.12, abs=1.0)
-    assert level.half_text.startswith("stopped now, half of its coming peak is left after ≈ ")
+    assert level.half_text.startswith("if nothing more goes in, half of its coming peak is left after ≈ ")
 
 
 # ---- pumps
