@@ -101,11 +101,14 @@ def _table(made: Predicted) -> Iterator[str]:
     heads = ["min", "plasma", *(["10 to 90 %"] if made.band else [])]
     if made.effect is not None:
         heads += ["effect site", *(["10 to 90 %"] if made.band and made.band.effect else [])]
-    yield _line(heads, "given")
+    lines: list[tuple[list[str], str]] = [(heads, "given")]
     places = 0 if times[step if step < len(times) else 1] >= 1 else 2
     for i in range(0, len(times), step):
         end = times[min(i + step, len(times) - 1)] if i + step < len(times) else float("inf")
-        yield _line(_cells(made, i, places), _at(made, times[i], end))
+        lines.append((_cells(made, i, places), _at(made, times[i], end)))
+    wide = [max(len(cells[n]) for cells, _ in lines) for n in range(len(heads))]
+    for cells, given in lines:
+        yield _line(cells, wide, given)
 
 
 def _cells(made: Predicted, i: int, places: int) -> list[str]:
@@ -129,10 +132,10 @@ def _spread(of: Percentiles, every: int, i: int) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-def _line(cells: list[str], given: str) -> str:
-    first, *rest = cells
-    wide = 15 if len(rest) > 2 else 14
-    return f"  {first:>7}" + "".join(f"{c:>{wide}}" for c in rest) + (f"   {given}" if given else "")
+def _line(cells: list[str], wide: list[int], given: str) -> str:
+    """Right under each other, three spaces apart whatever the figures are."""
+    put = "   ".join(f"{c:>{w}}" for c, w in zip(cells, (max(5, wide[0]), *wide[1:]), strict=True))
+    return f"  {put}" + (f"   {given}" if given else "")
 
 
 def _at(made: Predicted, start: float, end: float) -> str:
