@@ -10,7 +10,7 @@ from spiracle.doors.predict_text import QUALITIES
 from spiracle.refusals import Missing
 from spiracle.sheets.level_svg import level_svg
 from spiracle.sheets.predict_shapes import Predicted
-from spiracle.sheets.predicted import picture_of, sums_words
+from spiracle.sheets.predicted import moment, picture_of, sums_words
 
 PIXELS_PER_INCH = 160.0
 
@@ -40,7 +40,7 @@ def _data(made: Predicted) -> dict[str, Any]:
         else "parameters of the file"
     )
     peaks = [
-        f"peak of {'the effect site' if p.site == 'effect' else 'plasma'}: {p.level.text} at {p.at_min:.3g} min"
+        f"peak of {'the effect site' if p.site == 'effect' else 'plasma'}: {p.level.text} at {moment(p.at_min)}"
         for p in made.peaks
     ]
     return {

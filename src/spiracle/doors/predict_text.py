@@ -7,10 +7,10 @@ from collections.abc import Iterator
 from spiracle.doors.text_rows import plain, row, title
 from spiracle.quantity import reading
 from spiracle.refusals import Missing
-from spiracle.sheets.cautions import MEMORY_SIGN, MEMORY_WORDS, PREDICTED_SIGN, PREDICTED_WORDS
+from spiracle.sheets.cautions import MEMORY_SIGN, MEMORY_WORDS, PREDICTED_SIGN, PREDICTED_WORDS, STANDING
 from spiracle.sheets.predict_band import round_step
 from spiracle.sheets.predict_shapes import Band, Percentiles, Predicted
-from spiracle.sheets.predicted import shown, sums_words
+from spiracle.sheets.predicted import moment, shown, sums_words
 
 LINES = 40
 QUALITIES = {
@@ -80,6 +80,9 @@ def _head(made: Predicted) -> Iterator[str]:
     yield from row("model", f"{model.id}: {of}{_sign(made)}")
     yield from row("quality", QUALITIES.get(model.quality, model.quality))
     yield from row("given", sums_words(made))
+    for words in made.cautions:
+        if words not in STANDING:  # of this very prediction: seen before the figures are
+            yield from row("CAUTION", words)
 
 
 def _sign(made: Predicted) -> str:
@@ -139,14 +142,18 @@ def _line(cells: list[str], wide: list[int], given: str) -> str:
 
 
 def _at(made: Predicted, start: float, end: float) -> str:
-    """What begins or ends from this line to the next."""
-    words = []
+    """What begins or ends from this line to the next, with its minute where that is not the line's own."""
+    found: list[tuple[float, str]] = []
     for g in made.given:
         if start <= g.start_min < end:
-            words.append(g.per_kg.text)
+            found.append((g.start_min, g.per_kg.text))
         if g.kind == "infusion" and start <= g.stop_min < end:
-            words.append("stops")
-    return ", ".join(words) if len(words) < 3 else f"{len(words)} changes, see below"
+            found.append((g.stop_min, "stops"))
+    if len(found) < 3:
+        return ", ".join(words if m == start else f"{words} at {shown(m, 6)} min" for m, words in sorted(found))
+    first, last = min(found)[0], max(found)[0]
+    when = f"at {shown(first, 6)} min" if first == last else f"{shown(first, 6)} to {shown(last, 6)} min"
+    return f"{len(found)} changes {when}, below"
 
 
 # ---- what follows
@@ -155,7 +162,7 @@ def _at(made: Predicted, start: float, end: float) -> str:
 def _facts(made: Predicted) -> Iterator[str]:
     yield from title("What follows from the model", PREDICTED_SIGN)
     for peak in made.peaks:
-        yield from row("peak", f"{_site(peak.site)} {peak.level.text} at {shown(peak.at_min, 4)} min")
+        yield from row("peak", f"{_site(peak.site)} {peak.level.text} at {moment(peak.at_min)}")
     if made.now is not None:
         effect = f", effect site {made.now.effect.text}" if made.now.effect else ""
         yield from row("now", f"{shown(made.now.at_min, 4)} min: plasma {made.now.plasma.text}{effect}")
@@ -211,5 +218,5 @@ def _foot(made: Predicted) -> Iterator[str]:
     if made.model.memory:
         yield from row(MEMORY_SIGN, MEMORY_WORDS)
     yield from row(PREDICTED_SIGN, PREDICTED_WORDS)
-    for words in made.cautions:
+    for words in STANDING:
         yield from plain(words)
