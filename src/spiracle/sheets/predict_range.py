@@ -81,8 +81,8 @@ def more_than_published(chosen: Chosen, schedule: Schedule, facts: Facts) -> tup
         most, found = _published_mg_kg(row.drug, row.species, span, facts), most_within(schedule, span)
         if most is not None and found > most:
             return (f"{found:,.3g} mg/kg within {words} is more than is published to be given: {most:.3g} mg/kg are the highest single "
-                    f"dose by the vein and {words} at the highest rate together. Look at the units and points. No level so high was "
-                    "measured.",)  # fmt: skip
+                    f"dose by the vein and {words} at the highest rate together. Look at the units and points; the "
+                    "curve may lie where nobody has measured.",)  # fmt: skip
     return ()
 
 
