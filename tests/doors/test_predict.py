@@ -10,6 +10,7 @@ import csv
 import io
 import json
 import math
+import re
 import subprocess
 import sys
 from contextlib import redirect_stderr, redirect_stdout
@@ -237,6 +238,21 @@ def test_the_table_is_short_and_says_what_it_leaves_out(dog: dict[str, Any]) -> 
     ):
         assert word in flat, word
     assert dog["model"]["sources"][0]["citation"][:40] in flat
+
+
+def test_columns_stay_apart_and_changes_have_their_minutes() -> None:
+    said = run(str(EXAMPLES / "predict-cat-midazolam.toml")).stdout.decode()
+    assert re.search(r"2,560 {3,}1,900 to 3,500 {3,}300 mcg/kg", said)
+    dog = run(str(EXAMPLES / "predict-dog-propofol.toml")).stdout.decode()
+    assert "4 changes 0 to 2 min" in dog and "stops at 40 min" in dog
+
+
+def test_what_is_worked_out_has_three_figures(tmp_path: Path) -> None:
+    """4 mg in 4.2 kg are 0.952 mg/kg by hand; a calculator's fourth figure is noise beside a weight of two."""
+    text = ONE.replace('"dog"', '"cat"').replace("10 kg", "4.2 kg").replace("40 mg", "4 mg")
+    said = run(str(written(tmp_path, text)), "--working").stdout.decode()
+    assert "4 mg / 4.2 kg = 0.952 mg/kg" in said and "0.9524" not in said
+    assert "62.3 min" in run(str(EXAMPLES / "predict-cat-given-parameters.toml")).stdout.decode()
 
 
 @pytest.mark.parametrize("name", ["predict-dog-propofol", "predict-cat-given-parameters", "predict-cat-midazolam"])

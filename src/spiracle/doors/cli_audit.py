@@ -3,19 +3,31 @@
 from __future__ import annotations
 
 import argparse
+import re
 from collections.abc import Iterable
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from spiracle.doors.clock import WallClock
 
 if TYPE_CHECKING:
-    from spiracle.sheets.inductions import OwnGroup, OwnInductions, OwnPart, OwnRange
+    from spiracle.sheets.inductions import OwnGroup, OwnInductions, OwnPart, OwnPublished, OwnRange
+
+WIDE = 80
+NONE = "none"  # as a group's premedication is told where there was none
+KINDS = {
+    "alpha-2 agonist": "alpha-2|medetomidine",
+    "opioid": "opioid|butorphanol|methadone|fentanyl|morphin|buprenorphine|morphone",
+    "acepromazine": "acepromazine",
+    "benzodiazepine": "benzodiazepine|midazolam|diazepam",
+}  # by the names that rows use
 
 
 def audit(args: argparse.Namespace) -> int:
     import msgspec
 
     from spiracle.doors.log_store import open_store
+    from spiracle.doors.log_store_schema import read_url
     from spiracle.doors.own_book import OwnBook, days_of
     from spiracle.doors.tables import load_facts
     from spiracle.sheets.inductions import inductions_sheet
@@ -31,6 +43,7 @@ def audit(args: argparse.Namespace) -> int:
         raw = msgspec.json.Encoder(decimal_format="number").encode({"inductions": sheet})
         print(msgspec.json.format(raw, indent=2).decode())
     else:
+        print(f"Read from {read_url(args.database).render_as_string(hide_password=True)}")
         print("\n".join(inductions_text(sheet)))
     return 0
 
@@ -38,7 +51,8 @@ def audit(args: argparse.Namespace) -> int:
 def inductions_text(sheet: OwnInductions) -> Iterable[str]:
     days = f" from {sheet.first_day} to {sheet.last_day}" if sheet.first_day else ""
     yield f"Own inductions{days}: {sheet.counted} counted, {sheet.left_out} left out"
-    yield from sheet.says
+    for words in sheet.says:
+        yield from wrap(words, WIDE)
     for group in sheet.groups:
         yield ""
         yield from _group(group)
@@ -56,10 +70,40 @@ def _group(group: OwnGroup) -> Iterable[str]:
     if not front.few:
         yield from _more(front)
     for row in group.published:
-        low, high = row.low.text, row.high.text
-        mark = " [from memory]" if row.memory else ""
-        told = low if low == high else f"{low} to {high}"
-        yield f"  {'published':16}{told} {row.low.unit}, {row.says}{mark}: {'; '.join(c.citation for c in row.cited)}"
+        if stands_beside(row.says, group.premedication):
+            yield from _published(row)
+
+
+def _published(row: OwnPublished) -> Iterable[str]:
+    low, high = row.low.text, row.high.text
+    mark = " [from memory]" if row.memory else ""
+    told = low if low == high else f"{low} to {high}"
+    words = f"{told} {row.low.unit}, {' '.join(row.says.split())}{mark}: {'; '.join(c.citation for c in row.cited)}"
+    yield from wrap(words, WIDE, initial_indent=f"  {'published':16}", subsequent_indent=" " * 18)
+
+
+def stands_beside(says: str, premedication: str) -> bool:
+    """Whether a published dose may be of animals like those of the group, by the words of its row. What cannot be told stays.
+
+    An alpha-2 agonist saves so much that a row with one stands only beside a group with one, and the other way round.
+
+    >>> stands_beside("induction (premedicated)", "none"), stands_beside("induction (no premedication)", "opioid")
+    (False, False)
+    >>> stands_beside("induction (after alpha-2)", "opioid"), stands_beside("induction (premedicated or not)", "none")
+    (False, True)
+    >>> stands_beside("Without premedication 6.55, after a tranquilliser 4.5", "none")
+    True
+    """
+    words = says.lower()
+    without = re.search(r"no premedication|without premedication|unpremedicated", words) is not None
+    after = re.search(r"(?<!un)premedicated|\bafter (?!induction)|mixture of premedications", words) is not None
+    if "premedicated or not" in words or without == after:
+        return True
+    if without or premedication == NONE:
+        return without and premedication == NONE
+    named = {kind for kind, names in KINDS.items() if re.search(names, words)}
+    own = {kind for kind in KINDS if kind in premedication}
+    return not named or (bool(named & own) and ("alpha-2 agonist" in named) == ("alpha-2 agonist" in own))
 
 
 def _whose(part: OwnPart) -> str:

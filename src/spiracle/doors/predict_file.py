@@ -7,13 +7,14 @@ writer knows it: "weight", "model, k21", "infusion 2, rate".
 from __future__ import annotations
 
 from collections.abc import Mapping
+from decimal import Decimal
 from itertools import pairwise
 from typing import Any
 
 from spiracle.doors.plan_file import _flag, _known, _need, _table, _tables, _text
 from spiracle.doors.strict_toml import toml_of
-from spiracle.quantity import Quantity, read
-from spiracle.refusals import Contradiction, Missing, NotOneOf, OutOfRange
+from spiracle.quantity import KINDS, Quantity, read
+from spiracle.refusals import Contradiction, Missing, NotAQuantity, NotOneOf, OutOfRange
 from spiracle.sheets.predict_request import BolusAsked, GivenModel, InfusionAsked, Parameter, PredictRequest
 
 TOP = ("patient", "model", "bolus", "infusion", "output")
@@ -74,8 +75,17 @@ def _patient(table: dict[str, Any]) -> tuple[str, Quantity]:
     species = _need(table, "species", "", 'Write species = "dog" or species = "cat"; there is no default.')
     if species not in {"dog", "cat"}:
         raise NotOneOf("species", f"{species!r} is not a species Spiracle predicts for.", "Write dog or cat.")
-    weight = read(_need(table, "weight", "", 'Write it like weight = "8.4 kg".'), "weight", "weight")
+    weight = _read(_need(table, "weight", "", 'Write it like weight = "8.4 kg".'), "weight", "weight")
     return str(species), _above_nothing(weight, "weight", "Write the animal's weight.")
+
+
+def _read(value: object, place: str, kind: str) -> Quantity:
+    """A quantity. A bare number is shown as it was written, with what it lacks."""
+    if isinstance(value, int | float | Decimal) and not isinstance(value, bool):
+        example = KINDS[kind].example.split(",")[0].split(" or ")[0].partition(" ")[2]
+        raise NotAQuantity(place, f"{value} is a bare value without a unit.",
+                           f'Write it in quotes with its unit, like "{value} {example}".')  # fmt: skip
+    return read(value, place, kind)
 
 
 # ---- [model]
@@ -106,7 +116,7 @@ def _model(table: dict[str, Any]) -> str | GivenModel:
 
 def _parameter(table: Mapping[str, Any], key: str) -> Quantity:
     place = f"model, {key}"
-    value = read(table[key], place, PARAMETERS[key])
+    value = _read(table[key], place, PARAMETERS[key])
     if key == "vmax":
         _per_kg(value, place)
     return _above_nothing(value, place, "Leave out what is not there, or write its figure.")
@@ -153,7 +163,7 @@ def _way_out(told: set[str]) -> None:
 def _spread(table: Mapping[str, Any]) -> Quantity | None:
     if "spread" not in table:
         return None
-    spread = read(table["spread"], "model, spread", "fraction")
+    spread = _read(table["spread"], "model, spread", "fraction")
     if not 0 < spread.value <= WIDEST_PERCENT:
         raise OutOfRange("model, spread", f"{spread} is not a spread between animals.",
                          f'Write it like spread = "30 %", up to {WIDEST_PERCENT} %.')  # fmt: skip
@@ -170,7 +180,7 @@ def _bolus(table: dict[str, Any], number: int) -> BolusAsked:
     dose = _amount(_need(table, "dose", place, 'Write it like dose = "4 mg/kg".'), f"{place}, dose", "drug amount")
     over = None
     if "over" in table:
-        over = _above_nothing(read(table["over"], f"{place}, over", "duration"), f"{place}, over",
+        over = _above_nothing(_read(table["over"], f"{place}, over", "duration"), f"{place}, over",
                               "Leave it out for a dose at one moment.")  # fmt: skip
         if at.number("h") + over.number("h") > LONGEST_H:
             raise OutOfRange(f"{place}, over", f"{over} from {at} on end after a case does.",
@@ -193,7 +203,7 @@ def _moment(text: object, place: str) -> Quantity:
     """Minutes since the case began."""
     if isinstance(text, str) and text.strip()[:1] in {"-", "−"}:
         raise OutOfRange(place, f"{text!r} is before the case begins.", "Write 0 min or later.")
-    moment = read(text, place, "duration")
+    moment = _read(text, place, "duration")
     return _within(moment, place)
 
 
@@ -206,7 +216,7 @@ def _within(moment: Quantity, place: str) -> Quantity:
 def _amount(text: object, place: str, kind: str) -> Quantity:
     if isinstance(text, str) and text.strip()[:1] in {"-", "−"}:
         raise OutOfRange(place, f"{text!r} is less than nothing.", "Write what is given, above 0.")
-    return _above_nothing(read(text, place, kind), place, "Leave it out, or write what is given.")
+    return _above_nothing(_read(text, place, kind), place, "Leave it out, or write what is given.")
 
 
 def _above_nothing(value: Quantity, place: str, accepts: str) -> Quantity:
@@ -254,4 +264,4 @@ def _output(table: dict[str, Any]) -> tuple[Quantity, Quantity, tuple[Quantity, 
 def _step(text: object, place: str) -> Quantity:
     if isinstance(text, str) and text.strip()[:1] in {"-", "−"}:
         raise OutOfRange(place, f"{text!r} is less than nothing.", "Write a time above 0.")
-    return _within(_above_nothing(read(text, place, "duration"), place, "Write a time above 0."), place)
+    return _within(_above_nothing(_read(text, place, "duration"), place, "Write a time above 0."), place)

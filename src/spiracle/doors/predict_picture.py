@@ -8,9 +8,10 @@ from typing import Any
 
 from spiracle.doors.predict_text import QUALITIES
 from spiracle.refusals import Missing
+from spiracle.sheets.cautions import STANDING
 from spiracle.sheets.level_svg import level_svg
 from spiracle.sheets.predict_shapes import Predicted
-from spiracle.sheets.predicted import picture_of, sums_words
+from spiracle.sheets.predicted import moment, picture_of, sums_words
 
 PIXELS_PER_INCH = 160.0
 
@@ -40,7 +41,7 @@ def _data(made: Predicted) -> dict[str, Any]:
         else "parameters of the file"
     )
     peaks = [
-        f"peak of {'the effect site' if p.site == 'effect' else 'plasma'}: {p.level.text} at {p.at_min:.3g} min"
+        f"peak of {'the effect site' if p.site == 'effect' else 'plasma'}: {p.level.text} at {moment(p.at_min)}"
         for p in made.peaks
     ]
     return {
@@ -50,11 +51,12 @@ def _data(made: Predicted) -> dict[str, Any]:
         "model": f"{model.id}: {of}",
         "quality": QUALITIES.get(model.quality, model.quality),
         "given": sums_words(made),
+        "own": [c for c in made.cautions if c not in STANDING],
         "svg": level_svg(picture_of(made)),
         "facts": [*peaks, *(f.says for f in made.falls)],
         "band": "" if made.band is None else made.band.says,
         "memory": model.memory,
         "notes": [*model.cautions, *made.notes],
         "sources": [f"{c.citation} ({c.seen})" for c in model.sources],
-        "cautions": list(made.cautions),
+        "cautions": list(STANDING),
     }

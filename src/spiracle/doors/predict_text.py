@@ -7,10 +7,10 @@ from collections.abc import Iterator
 from spiracle.doors.text_rows import plain, row, title
 from spiracle.quantity import reading
 from spiracle.refusals import Missing
-from spiracle.sheets.cautions import MEMORY_SIGN, MEMORY_WORDS, PREDICTED_SIGN, PREDICTED_WORDS
+from spiracle.sheets.cautions import MEMORY_SIGN, MEMORY_WORDS, PREDICTED_SIGN, PREDICTED_WORDS, STANDING
 from spiracle.sheets.predict_band import round_step
 from spiracle.sheets.predict_shapes import Band, Percentiles, Predicted
-from spiracle.sheets.predicted import shown, sums_words
+from spiracle.sheets.predicted import moment, shown, sums_words
 
 LINES = 40
 QUALITIES = {
@@ -80,6 +80,9 @@ def _head(made: Predicted) -> Iterator[str]:
     yield from row("model", f"{model.id}: {of}{_sign(made)}")
     yield from row("quality", QUALITIES.get(model.quality, model.quality))
     yield from row("given", sums_words(made))
+    for words in made.cautions:
+        if words not in STANDING:  # of this very prediction: seen before the figures are
+            yield from row("CAUTION", words)
 
 
 def _sign(made: Predicted) -> str:
@@ -101,11 +104,14 @@ def _table(made: Predicted) -> Iterator[str]:
     heads = ["min", "plasma", *(["10 to 90 %"] if made.band else [])]
     if made.effect is not None:
         heads += ["effect site", *(["10 to 90 %"] if made.band and made.band.effect else [])]
-    yield _line(heads, "given")
+    lines: list[tuple[list[str], str]] = [(heads, "given")]
     places = 0 if times[step if step < len(times) else 1] >= 1 else 2
     for i in range(0, len(times), step):
         end = times[min(i + step, len(times) - 1)] if i + step < len(times) else float("inf")
-        yield _line(_cells(made, i, places), _at(made, times[i], end))
+        lines.append((_cells(made, i, places), _at(made, times[i], end)))
+    wide = [max(len(cells[n]) for cells, _ in lines) for n in range(len(heads))]
+    for cells, given in lines:
+        yield _line(cells, wide, given)
 
 
 def _cells(made: Predicted, i: int, places: int) -> list[str]:
@@ -129,21 +135,25 @@ def _spread(of: Percentiles, every: int, i: int) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-def _line(cells: list[str], given: str) -> str:
-    first, *rest = cells
-    wide = 15 if len(rest) > 2 else 14
-    return f"  {first:>7}" + "".join(f"{c:>{wide}}" for c in rest) + (f"   {given}" if given else "")
+def _line(cells: list[str], wide: list[int], given: str) -> str:
+    """Right under each other, three spaces apart whatever the figures are."""
+    put = "   ".join(f"{c:>{w}}" for c, w in zip(cells, (max(5, wide[0]), *wide[1:]), strict=True))
+    return f"  {put}" + (f"   {given}" if given else "")
 
 
 def _at(made: Predicted, start: float, end: float) -> str:
-    """What begins or ends from this line to the next."""
-    words = []
+    """What begins or ends from this line to the next, with its minute where that is not the line's own."""
+    found: list[tuple[float, str]] = []
     for g in made.given:
         if start <= g.start_min < end:
-            words.append(g.per_kg.text)
+            found.append((g.start_min, g.per_kg.text))
         if g.kind == "infusion" and start <= g.stop_min < end:
-            words.append("stops")
-    return ", ".join(words) if len(words) < 3 else f"{len(words)} changes, see below"
+            found.append((g.stop_min, "stops"))
+    if len(found) < 3:
+        return ", ".join(words if m == start else f"{words} at {shown(m, 6)} min" for m, words in sorted(found))
+    first, last = min(found)[0], max(found)[0]
+    when = f"at {shown(first, 6)} min" if first == last else f"{shown(first, 6)} to {shown(last, 6)} min"
+    return f"{len(found)} changes {when}, below"
 
 
 # ---- what follows
@@ -152,7 +162,7 @@ def _at(made: Predicted, start: float, end: float) -> str:
 def _facts(made: Predicted) -> Iterator[str]:
     yield from title("What follows from the model", PREDICTED_SIGN)
     for peak in made.peaks:
-        yield from row("peak", f"{_site(peak.site)} {peak.level.text} at {shown(peak.at_min, 4)} min")
+        yield from row("peak", f"{_site(peak.site)} {peak.level.text} at {moment(peak.at_min)}")
     if made.now is not None:
         effect = f", effect site {made.now.effect.text}" if made.now.effect else ""
         yield from row("now", f"{shown(made.now.at_min, 4)} min: plasma {made.now.plasma.text}{effect}")
@@ -208,5 +218,5 @@ def _foot(made: Predicted) -> Iterator[str]:
     if made.model.memory:
         yield from row(MEMORY_SIGN, MEMORY_WORDS)
     yield from row(PREDICTED_SIGN, PREDICTED_WORDS)
-    for words in made.cautions:
+    for words in STANDING:
         yield from plain(words)

@@ -121,15 +121,24 @@ def _no_such_model(id_: str, species: str, facts: Facts, tables: KineticsTables)
     if "human" in word:
         return NotOneOf("model, id", f"{id_[:60]!r} names humans: no model of humans predicts for an animal.",
                         "Write the id of a model for the dog or the cat.")  # fmt: skip
+    drug = _drug_named(word, facts)
     if any(m.drug == word for m in tables.models):
         return Unknown("model, id", f"{id_!r} is a drug, not the id of a model.", _of_species(tables, word, species))
-    drug = _drug_named(word, facts)
+    begun = _begun_so(word, species, tables)
+    if begun:
+        return Unknown("model, id", f"{id_[:60]!r} is only how an id begins.", f"So begin: {', '.join(begun)}.",
+                       use=begun[0] if len(begun) == 1 else None)  # fmt: skip
+    if drug and any(m.drug == drug for m in tables.models):
+        return Unknown("model, id", f"{id_[:60]!r} is no id of a model of {drug}.", _of_species(tables, drug, species))
     if drug:
         return Missing(
             "model, id", f"no model of {drug} is known.", "Only sums can be shown; or give parameters in the file."
         )
     runs = [m.id for m in tables.models if m.runs and m.species == species]
-    near = get_close_matches(id_.strip(), [m.id for m in tables.models], n=3, cutoff=0.5)
+    every = [m.id for m in tables.models if m.runs]
+    near = get_close_matches(id_.strip(), runs, n=3, cutoff=0.5) or get_close_matches(
+        id_.strip(), every, n=3, cutoff=0.5
+    )
     hint = f"Near it: {', '.join(near)}." if near else f"For the {species}: {', '.join(runs)}."
     return Unknown(
         "model, id", f"{id_[:60]!r} is no model that Spiracle holds.", hint, use=near[0] if len(near) == 1 else None
@@ -146,11 +155,23 @@ def _drug_named(word: str, facts: Facts) -> str:
     return ""
 
 
+def _begun_so(word: str, species: str, tables: KineticsTables) -> list[str]:
+    """Ids that begin with these words, of the animal's species where there are such."""
+    if not word:
+        return []
+    rows = [m for m in tables.models if m.runs and m.id.lower().startswith(word)]
+    return [m.id for m in rows if m.species == species] or [m.id for m in rows]
+
+
 def _of_species(tables: KineticsTables, drug: str, species: str) -> str:
     ids = [m.id for m in tables.of(drug, species) if m.runs]
     if ids:
         return f"For the {species}: {', '.join(ids)}."
-    return f"No model of {drug} for the {species} is known."
+    others = [m.id for m in tables.models if m.drug == drug and m.runs]
+    part = "known only in part" if tables.of(drug, species) else "not known"
+    return f"A model of {drug} for the {species} is {part}." + (
+        f" Of another species: {', '.join(others)}." if others else ""
+    )
 
 
 # ---- parameters in the file

@@ -9,8 +9,9 @@ from spiracle.kinetics.rows import ModelRow
 from spiracle.kinetics.schedule import Schedule
 from spiracle.refusals import Refusal
 from spiracle.sheets.predict_model import Chosen
+from spiracle.sheets.predict_shapes import Peak
 
-HOUR_MIN = 60
+HOUR_MIN, SOON_MIN = 60, 10
 
 
 def beyond(chosen: Chosen, schedule: Schedule, facts: Facts) -> str:
@@ -46,6 +47,21 @@ def most_within(schedule: Schedule, span_min: float) -> float:
     return max(schedule.total_by(end) - before(end - span_min) for end in ends)
 
 
+def kept_peaks(peaks: tuple[Peak, ...], chosen: Chosen, schedule: Schedule) -> tuple[tuple[Peak, ...], tuple[str, ...]]:
+    """The peaks that a model can speak of, and why another is left out: some tell nothing of the first minutes after a dose."""
+    first = None if chosen.row is None else chosen.row.row.not_before_min
+    if first is None:
+        return peaks, ()
+    kept = tuple(
+        p for p in peaks if not any(b.at_min <= p.at_min < b.at_min + b.over_min + first for b in schedule.boluses)
+    )
+    if len(kept) == len(peaks):
+        return peaks, ()
+    return kept, (
+        f"No peak is told: it lies in the first {first} min after a dose, of which this model tells nothing.",
+    )
+
+
 def _instead(row: ModelRow, facts: Facts) -> str:
     """The models of the same drug and species whose elimination saturates: they hold for larger totals."""
     ids = [m.id for m in facts.kinetics.of(row.drug, row.species) if m.saturating is not None]
@@ -53,7 +69,7 @@ def _instead(row: ModelRow, facts: Facts) -> str:
 
 
 def more_than_published(chosen: Chosen, schedule: Schedule, facts: Facts) -> tuple[str, ...]:
-    """A caution where an hour holds more than the highest published single dose and an hour of the highest published rate together.
+    """A caution where an hour, or ten minutes, holds more than the highest published single dose and so long at the highest rate.
 
     For a sourced model alone, whose drug and species are known. That sum as a bound is our own; past it a unit or point has slipped,
     or the curve lies where nobody has measured.
@@ -61,15 +77,17 @@ def more_than_published(chosen: Chosen, schedule: Schedule, facts: Facts) -> tup
     if chosen.row is None:
         return ()
     row = chosen.row.row
-    most, found = _published_mg_kg(row.drug, row.species, facts), most_within(schedule, HOUR_MIN)
-    if most is None or found <= most:
-        return ()
-    return (f"{found:,.3g} mg/kg within an hour is more than is published to be given: {most:.3g} mg/kg are the highest single dose by "
-            "the vein and an hour at the highest rate together. Look at the units and points. No level so high was measured.",)  # fmt: skip
+    for span, words in ((HOUR_MIN, "an hour"), (SOON_MIN, f"{SOON_MIN} min")):
+        most, found = _published_mg_kg(row.drug, row.species, span, facts), most_within(schedule, span)
+        if most is not None and found > most:
+            return (f"{found:,.3g} mg/kg within {words} is more than is published to be given: {most:.3g} mg/kg are the highest single "
+                    f"dose by the vein and {words} at the highest rate together. Look at the units and points; the "
+                    "curve may lie where nobody has measured.",)  # fmt: skip
+    return ()
 
 
-def _published_mg_kg(drug: str, species: str, facts: Facts) -> float | None:
-    """That sum [mg/kg] by the dose rows; None where they hold no single dose by the vein."""
+def _published_mg_kg(drug: str, species: str, span_min: float, facts: Facts) -> float | None:
+    """That sum [mg/kg] over so many minutes by the dose rows; None where they hold no single dose by the vein."""
     try:
         rows = [r for r in facts.drugs.every(drug, species) if "IV" in r.routes]
     except Refusal:
@@ -82,4 +100,4 @@ def _published_mg_kg(drug: str, species: str, facts: Facts) -> float | None:
                 into.append(float(high.number(unit)))
             except Refusal:
                 continue
-    return max(once) + max(rates, default=0.0) if once else None
+    return max(once) + max(rates, default=0.0) * span_min / HOUR_MIN if once else None

@@ -25,7 +25,7 @@ from spiracle.sheets.cautions import STANDING
 from spiracle.sheets.level_svg import LevelPicture, Mark, Panel
 from spiracle.sheets.predict_band import band_of, falls_of
 from spiracle.sheets.predict_model import Chosen, model_for, per_kg, written_per_kg
-from spiracle.sheets.predict_range import beyond, more_than_published
+from spiracle.sheets.predict_range import beyond, kept_peaks, more_than_published
 from spiracle.sheets.predict_request import BolusAsked, InfusionAsked, PredictRequest
 from spiracle.sheets.predict_shapes import (
     FactsPart,
@@ -77,6 +77,7 @@ def predict(request: PredictRequest, facts: Facts) -> Predicted:
     withheld = beyond(chosen, schedule, facts)
     at = _solver(chosen, schedule)
     found: Both = {} if withheld else at(times)
+    peaks, silent = kept_peaks(() if withheld else _peaks(at, times, schedule, scale), chosen, schedule)
     stop = last_stop(schedule)
     empty = Series(unit=scale.unit, values=())
     site = chosen.typical.ke0 is not None
@@ -91,13 +92,13 @@ def predict(request: PredictRequest, facts: Facts) -> Predicted:
         withheld=withheld,
         given=given,
         total=_total(schedule, request.weight),
-        total_per_kg=measure(schedule.total_by(stop), "mg/kg", 4),
+        total_per_kg=measure(schedule.total_by(stop), "mg/kg"),
         last_stop_min=stop,
-        peaks=() if withheld else _peaks(at, times, schedule, scale),
+        peaks=peaks,
         facts=_facts(chosen),
         falls=() if withheld else _falls(request, chosen, at, schedule, scale),
         now=None if withheld else _now(request, at, scale),
-        notes=(*notes, *_after_the_end(request), _unit_note(scale)),
+        notes=(*notes, *silent, *_after_the_end(request), _unit_note(scale)),
         cautions=(*more_than_published(chosen, schedule, facts), *STANDING),
     )
 
@@ -200,9 +201,9 @@ def _worked(asked: Quantity, weight: Quantity, per_unit: str, unit: str) -> tupl
     per = per_kg(asked, weight)
     whole = per * weight
     if written_per_kg(asked):
-        working = f"{asked} x {weight} = {figure(whole.value, 4)} {whole.unit}"
+        working = f"{asked} x {weight} = {figure(whole.value, 3)} {whole.unit}"
     else:
-        working = f"{asked} / {weight} = {figure(per.value, 4)} {per.unit}"
+        working = f"{asked} / {weight} = {figure(per.value, 3)} {per.unit}"
     return (
         Measure(value=float(per.number(per_unit)), unit=per_unit, text=_as_written(per, asked)),
         Measure(value=float(whole.number(unit)), unit=unit, text=_as_written(whole, asked)),
@@ -211,8 +212,8 @@ def _worked(asked: Quantity, weight: Quantity, per_unit: str, unit: str) -> tupl
 
 
 def _as_written(quantity: Quantity, asked: Quantity) -> str:
-    """What stands in the file as it stands there; what was worked out from it with four digits."""
-    return str(quantity) if quantity.unit == asked.unit else f"{figure(quantity.value, 4)} {quantity.unit}"
+    """What stands in the file as it stands there; what was worked out from it with three digits."""
+    return str(quantity) if quantity.unit == asked.unit else f"{figure(quantity.value, 3)} {quantity.unit}"
 
 
 def _no_slip(schedule: Schedule) -> None:
@@ -237,7 +238,7 @@ def last_stop(schedule: Schedule) -> float:
 
 
 def _total(schedule: Schedule, weight: Quantity) -> Measure:
-    return measure(schedule.total_by(last_stop(schedule)) * float(weight.number("kg")), "mg", 4)
+    return measure(schedule.total_by(last_stop(schedule)) * float(weight.number("kg")), "mg")
 
 
 def _times(request: PredictRequest) -> tuple[Floats, tuple[str, ...]]:
@@ -367,6 +368,15 @@ def minutes(value: float) -> str:
     ('0.4 min', '12 min', '95 min')
     """
     return f"{value:.1f} min" if value < 10 else f"{value:.0f} min"
+
+
+def moment(value: float) -> str:
+    """A minute of the curve: three figures, and never less than the whole minute.
+
+    >>> moment(3.356), moment(62.29), moment(0.0), moment(1234.5)
+    ('3.36 min', '62.3 min', '0 min', '1,234 min')
+    """
+    return f"{shown(round(value) if value >= 100 else value, 3 if value < 1000 else 6)} min"
 
 
 def falls_under(level: Callable[[Floats], Floats], target: float, stop: float) -> float | None:
