@@ -112,6 +112,17 @@ def round_top(highest: float) -> float:
     )
 
 
+def level_ticks(ceiling: float) -> list[float]:
+    """From nothing up to the top of a scale in steps of 1, 2 or 5 x a power of ten, six steps at most.
+
+    >>> level_ticks(15.0), level_ticks(8.0), level_ticks(0.025)
+    ([0.0, 5.0, 10.0, 15.0], [0.0, 2.0, 4.0, 6.0, 8.0], [0.0, 0.005, 0.01, 0.015, 0.02, 0.025])
+    """
+    power = 10.0 ** (math.floor(math.log10(ceiling)) - 1)
+    step = next(s * power for s in (1, 2, 5, 10, 20, 50) if ceiling <= 6.000001 * s * power)
+    return [float(f"{n * step:.12g}") for n in range(int(ceiling / step + 1e-9) + 1)]
+
+
 def _highest(panel: Panel) -> float:
     """What the scale has to hold. A level asked for that lies far above the curve is told in words, not drawn."""
     curve = max(*panel.middle, max(panel.high, default=0.0))
@@ -145,8 +156,7 @@ def _line(x1: float, y1: float, x2: float, y2: float, stroke: str, wide: float, 
 
 
 def _grid(panel: Panel, frame: Frame) -> Iterable[str]:
-    for n in range(5):
-        level = frame.ceiling * n / 4
+    for n, level in enumerate(level_ticks(frame.ceiling)):
         y = frame.y(level)
         yield _line(LEFT, y, WIDTH - RIGHT, y, INK if n == 0 else FAINT, 1 if n == 0 else 0.6)
         yield _text(LEFT - 6, y + 3.5, f"{level:.4g}", "end", size=10, fill=QUIET)
