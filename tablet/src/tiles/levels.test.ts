@@ -124,12 +124,14 @@ describe("where a level lies", () => {
 
 describe("the clock beside a level", () => {
   it("counts down to the peak and then says when it was", () => {
-    expect(peak(level(), BEGIN + 90_000)).toBe("peaks in 0:50");
-    expect(peak(level(), BEGIN + 143_000)).toBe("peaks now");
-    expect(peak(level(), BEGIN + 400_000)).toBe(`peaked ${hhmm(BEGIN + 140_000)}`);
+    expect(peak(level(), BEGIN + 90_000)).toBe("peaks in 0:20 to 1:30");
+    expect(peak(level(), BEGIN + 109_500)).toBe("peaks now, at the latest in 1:10");
+    expect(peak(level(), BEGIN + 143_000)).toBe("peaks now, at the latest in 0:37");
+    expect(peak(level(), BEGIN + 400_000)).toBe("peaked");
     expect(peakRange(level(), BEGIN + 70_000)).toBe("peaks in 0:40 to 1:50");
     expect(peakRange(level(), BEGIN + 120_000)).toBe("peaks about now, at the latest in 1:00");
-    expect(peak(level({ peak_at: null }), BEGIN)).toBe("");
+    expect(peak(level({ peak_from: null }), BEGIN + 90_000)).toBe("peaks in about 0:50");
+    expect(peak(level({ peak_from: null, peak_at: null }), BEGIN)).toBe("");
   });
   it("counts down to the published pace", () => {
     expect(paceIn(pace(), BEGIN + 57_000)).toBe(`pace kept from ${hhmmss(at(80))}, in 0:23`);
