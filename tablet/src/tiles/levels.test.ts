@@ -164,7 +164,7 @@ describe("what a curve does not hold yet", () => {
 describe("the curve", () => {
   it("always says that it is an estimate, of what and of whom", () => {
     const { container } = render(LevelCurve, { level: level() });
-    expect(container.textContent).toContain("≈ est.");
+    expect(container.textContent).toContain("≈ est., not measured");
     expect(container.textContent).toContain("brain level, model of adult dogs, approximate");
     expect(whose(level({ quality: "" }))).toBe("brain level, model of adult dogs");
   });
