@@ -89,15 +89,29 @@ def curve(hand: Hand) -> Locator:
     return card(hand).get_by_role("img", name=starting("Expected, not measured: Propofol"))
 
 
+def apart(one: Locator, other: Locator) -> bool:
+    """Neither covers any of the other."""
+    a, b = one.bounding_box(), other.bounding_box()
+    assert a is not None
+    assert b is not None
+    beside = a["x"] + a["width"] <= b["x"] or b["x"] + b["width"] <= a["x"]
+    return beside or a["y"] + a["height"] <= b["y"] or b["y"] + b["height"] <= a["y"]
+
+
 def test_two_pushes_bring_the_curve_with_its_words_and_its_countdown(propofol: Hand) -> None:
     page = propofol.page
     expect(page.locator(".level")).to_have_count(0)
     push(propofol, 2)
     expect(curve(propofol)).to_have_attribute("aria-label", re.compile("2 pushes"), timeout=SLOW_MS)
     level = card(propofol).locator(".level")
-    for words in ("≈ est.", "level", "dog", "approximate"):
+    for words in ("≈ est., not measured", "level", "dog", "approximate"):
         expect(level).to_contain_text(words)
     expect(card(propofol)).to_contain_text(re.compile(r"≈ last push peaks (in \d:\d\d|now)"))
+    peaks = card(propofol).locator(".peaks")
+    assert apart(card(propofol).locator(".sum .fig"), peaks)
+    assert apart(card(propofol).locator(".beside"), peaks)
+    assert apart(level.locator(".head"), level.locator(".plot"))
+    assert apart(level.locator(".plot"), card(propofol).locator(".rule"))
     expect(card(propofol)).to_contain_text("Stop when jaw is loose")
     expect(page.get_by_role("group", name="readings now")).not_to_contain_text("≈")
     assert card(propofol).evaluate("one => one.getBoundingClientRect().bottom") <= TABLET["height"] - 84

@@ -17,12 +17,18 @@ export function peakRange(level: Level, now: number): string {
   return `peaks in ${minSec(left(from, now))} to ${minSec(left(to, now))}`;
 }
 
-/** "peaks in 0:50", for the line beside the push key. */
+/** "peaks in 0:40 to 1:50", for the line under the sum: a span as wide as the model's, never one second of it. */
 export function peak(level: Level, now: number): string {
-  const at = level.peak_at;
+  const { peak_from: from, peak_at: at, peak_to: to } = level;
+  if (from && to) {
+    if (left(to, now) <= 0) return "peaked";
+    const latest = minSec(left(to, now));
+    return left(from, now) < 1000
+      ? `peaks now, at the latest in ${latest}`
+      : `peaks in ${minSec(left(from, now))} to ${latest}`;
+  }
   if (!at) return "";
-  const ms = left(at, now);
-  return ms > 0 ? `peaks in ${minSec(ms + 999)}` : ms > -10_000 ? "peaks now" : `peaked ${hhmm(at)}`;
+  return left(at, now) > 0 ? `peaks in about ${minSec(left(at, now) + 999)}` : "peaked";
 }
 
 /** From when the published pace is kept, counted down. A push is never held back by it. */

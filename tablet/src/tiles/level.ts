@@ -95,6 +95,11 @@ export function scaleOf(high: number, most = 3): { value: number; text: string }
   const step = ([1, 2, 5, 10].find((n) => n * power >= rough * 0.999) ?? 10) * power;
   const places = Math.max(0, -Math.floor(Math.log10(step) + 1e-9));
   const count = Math.floor(high / step + 1e-9);
+  if (count === 0 && most < 8) {
+    // the step for so few lies over the whole scale: its ends by a finer one
+    const finer = scaleOf(high, most + 2);
+    return finer.length > 2 ? [finer[0]!, finer.at(-1)!] : finer;
+  }
   return Array.from({ length: count + 1 }, (_, i) => ({ value: i * step, text: (i * step).toFixed(places) }));
 }
 
@@ -123,6 +128,9 @@ export function sidesOf<T extends { low: number; high: number }>(f: Frame, marks
 
 const LETTER_PX = 7;
 const LONGEST = 15;
+
+/** Room that words of 15 px take, rounded up. */
+export const wideOf = (text: string): number => Math.ceil(LETTER_PX * text.length);
 
 /** Words of a mark as they fit beside the plot; the whole of them stands in the rows. */
 export const short = (text: string): string =>

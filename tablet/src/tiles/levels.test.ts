@@ -1,13 +1,14 @@
 import { cleanup, fireEvent, render, screen } from "@testing-library/svelte";
 import { afterEach, beforeEach, describe, expect, it } from "vitest";
+import LevelsPad from "../panels/maintain/LevelsPad.svelte";
 import MacPart from "../panels/maintain/MacPart.svelte";
 import { clock } from "../wire/clock.svelte";
 import type { Entry } from "../wire/outbox";
 import { hhmm, hhmmss } from "../wire/times";
-import type { AnyEvent, Inhaled, Level, MacNow, Pace } from "../wire/types";
+import type { AnyEvent, Inhaled, Level, MacNow, MaintainSheet, Num, Pace } from "../wire/types";
 import { gasNotYetIn, levelsWord, notYetIn, old, paceIn, paceShort, peak, peakRange, whose } from "./expected";
 import InhaledCurve from "./InhaledCurve.svelte";
-import { bandOf, frameOf, lineOf, scaleOf, short, sidesOf, stairsOf, timesOf, xAt, yAt } from "./level";
+import { bandOf, frameOf, lineOf, scaleOf, short, sidesOf, stairsOf, timesOf, wideOf, xAt, yAt } from "./level";
 import LevelCurve from "./LevelCurve.svelte";
 import LevelRows from "./LevelRows.svelte";
 import { cutAt } from "./whole";
@@ -105,6 +106,7 @@ describe("where a level lies", () => {
   it("names two or three round figures", () => {
     expect(scaleOf(7.2, 2).map((s) => s.text)).toEqual(["0", "5"]);
     expect(scaleOf(2.3, 4).map((s) => s.text)).toEqual(["0", "1", "2"]);
+    expect(scaleOf(0.45, 2).map((s) => s.text)).toEqual(["0.0", "0.4"]); // never a lone nought
     expect(scaleOf(0.5, 3).map((s) => s.text)).toEqual(["0.0", "0.2", "0.4"]);
   });
   it("pushes words at the side apart and leaves out those without room", () => {
@@ -124,12 +126,14 @@ describe("where a level lies", () => {
 
 describe("the clock beside a level", () => {
   it("counts down to the peak and then says when it was", () => {
-    expect(peak(level(), BEGIN + 90_000)).toBe("peaks in 0:50");
-    expect(peak(level(), BEGIN + 143_000)).toBe("peaks now");
-    expect(peak(level(), BEGIN + 400_000)).toBe(`peaked ${hhmm(BEGIN + 140_000)}`);
+    expect(peak(level(), BEGIN + 90_000)).toBe("peaks in 0:20 to 1:30");
+    expect(peak(level(), BEGIN + 109_500)).toBe("peaks now, at the latest in 1:10");
+    expect(peak(level(), BEGIN + 143_000)).toBe("peaks now, at the latest in 0:37");
+    expect(peak(level(), BEGIN + 400_000)).toBe("peaked");
     expect(peakRange(level(), BEGIN + 70_000)).toBe("peaks in 0:40 to 1:50");
     expect(peakRange(level(), BEGIN + 120_000)).toBe("peaks about now, at the latest in 1:00");
-    expect(peak(level({ peak_at: null }), BEGIN)).toBe("");
+    expect(peak(level({ peak_from: null }), BEGIN + 90_000)).toBe("peaks in about 0:50");
+    expect(peak(level({ peak_from: null, peak_at: null }), BEGIN)).toBe("");
   });
   it("counts down to the published pace", () => {
     expect(paceIn(pace(), BEGIN + 57_000)).toBe(`pace kept from ${hhmmss(at(80))}, in 0:23`);
@@ -162,7 +166,7 @@ describe("what a curve does not hold yet", () => {
 describe("the curve", () => {
   it("always says that it is an estimate, of what and of whom", () => {
     const { container } = render(LevelCurve, { level: level() });
-    expect(container.textContent).toContain("≈ est.");
+    expect(container.textContent).toContain("≈ est., not measured");
     expect(container.textContent).toContain("brain level, model of adult dogs, approximate");
     expect(whose(level({ quality: "" }))).toBe("brain level, model of adult dogs");
   });
@@ -183,6 +187,15 @@ describe("the curve", () => {
     expect(next).toHaveLength(2);
     // three steps that end where the curve ends: they begin in its middle
     expect(next[0]!.split("L")).toHaveLength(3);
+  });
+  it("has a key to its lines where they stand in full", () => {
+    const { container } = render(LevelCurve, { level: level(), h: 140 });
+    expect(container.querySelector(".key")?.textContent).toMatch(/went in.*to come.*10\s+to 90 % of animals/s);
+  });
+  it("keeps its scale's unit out of the plot, where the line of now runs", () => {
+    const { container } = render(LevelCurve, { level: level(), h: 140 });
+    const axis = container.querySelector("path[stroke='var(--ink)']")?.getAttribute("d") ?? "";
+    expect(Number(/^M([\d.]+)/.exec(axis)?.[1])).toBeGreaterThan(wideOf("10 mcg/mL"));
   });
   it("says when its time is over", () => {
     clock.now = BEGIN + 600_000;
@@ -248,9 +261,21 @@ describe("the inhaled agent", () => {
     const { container } = render(InhaledCurve, { gas: gas() });
     expect(container.querySelectorAll(".ahead .dial, .past .dial")).toHaveLength(2);
     expect(container.querySelectorAll("circle.dot")).toHaveLength(2); // one measured, one in the key to the lines
+    expect(container.querySelectorAll("circle.typed")).toHaveLength(0);
     const said = screen.getByRole("img").getAttribute("aria-label");
     expect(said).toContain("expected, not measured");
     expect(said).toContain("last measured end-tidal 0.6 %");
+  });
+  it("keys the ink of what was read: typed, measured, or both", () => {
+    const typed = { at: at(25), text: "0.6 %", low: 0.6, high: 0.6, mark: "typed" as const };
+    const one = render(InhaledCurve, { gas: gas({ measured: [typed] }) });
+    expect(one.container.querySelectorAll(".key circle.typed")).toHaveLength(1);
+    expect(one.container.querySelectorAll(".key circle")).toHaveLength(1);
+    cleanup();
+    const both = render(InhaledCurve, { gas: gas({ measured: [typed, { ...typed, at: at(50), mark: "measured" }] }) });
+    expect(both.container.querySelector(".key")?.textContent).toMatch(/as read, measured.*as read, typed/s);
+    cleanup();
+    expect(render(InhaledCurve, { gas: gas({ measured: [] }) }).container.querySelector(".key circle")).toBeNull();
   });
   it("and the key to the levels says whether anything is estimated", () => {
     expect(levelsWord([], null)).toBe("nothing yet");
@@ -286,6 +311,47 @@ describe("MAC", () => {
     expect(container.querySelectorAll("tbody tr")).toHaveLength(4);
     await fireEvent.click(screen.getByRole("button", { name: "all 6" }));
     expect(container.querySelectorAll("tbody tr")).toHaveLength(6);
+  });
+});
+
+describe("a multiple of MAC", () => {
+  it("carries the moment of its reading, and its picture ends now", () => {
+    const multiple: Num = {
+      text: "0.78 to 1.2",
+      unit: "× MAC",
+      mark: "worked",
+      memory: false,
+      estimated: false,
+      at: new Date(clock.now - 8 * 60_000).toISOString(),
+      by: "",
+      working: null,
+    };
+    const point = { at: multiple.at!, text: "0.78 to 1.2", low: 0.78, high: 1.2, mark: "typed" as const };
+    const none = {
+      agent: "Isoflurane",
+      range_text: "",
+      parts: [],
+      not_counted: [],
+      says: "",
+      memory: false,
+      cited: [],
+    };
+    const { container } = render(MacPart, { mac: { ...none, multiple, trend: [point] } });
+    expect(container.textContent).toContain(`at ${hhmm(multiple.at!)}, 8 min ago`);
+    expect(container.querySelector("svg .now")?.textContent).toBe("now");
+  });
+});
+
+describe("the levels by vein", () => {
+  it("are a page for each drug, one key away", async () => {
+    const levels = [level(), level({ drug: "fentanyl", name: "Fentanyl", sums: "90 mcg in 1 push" })];
+    const sheet = { levels, inhaled: null, mac: null, expected: true } as unknown as MaintainSheet;
+    const { container } = render(LevelsPad, { sheet, onclose: () => undefined });
+    expect(container.textContent).toContain("44 mg = 1.88 mg/kg in 2 pushes");
+    expect(container.textContent).not.toContain("90 mcg in 1 push");
+    await fireEvent.click(screen.getByRole("button", { name: "Fentanyl" }));
+    expect(container.textContent).toContain("90 mcg in 1 push");
+    expect(container.textContent).not.toContain("44 mg = 1.88 mg/kg");
   });
 });
 
