@@ -14,7 +14,7 @@ from scipy.linalg import expm
 from casebook import Book, at, d
 from spiracle.case import events as ev
 from spiracle.doors.tables import load_facts
-from spiracle.kinetics import choose
+from spiracle.kinetics.choosing import choose
 from spiracle.kinetics.crowd import Crowd, crowd
 from spiracle.kinetics.disposition import Disposition
 from spiracle.sheets.case_view import case_view

@@ -10,7 +10,9 @@ import pytest
 
 from room_tables import sources
 from spiracle.doors.tables import room_texts, table_texts
-from spiracle.kinetics import KineticsTables, by_id, choose, levels, slow_advice, within_total
+from spiracle.kinetics.choosing import by_id, choose, within_total
+from spiracle.kinetics.effects import levels, slow_advice
+from spiracle.kinetics.tables import KineticsTables
 from spiracle.refusals import Missing, NotOneOf, OutOfRange, Refusal, Unknown
 
 DOG: dict[str, Any] = {

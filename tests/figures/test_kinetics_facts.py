@@ -16,8 +16,8 @@ from scipy.optimize import brentq
 
 from room_tables import sources
 from spiracle.doors.tables import room_texts, table_texts
-from spiracle.kinetics import KineticsTables, by_id
 from spiracle.kinetics.checks import CHECKS
+from spiracle.kinetics.choosing import by_id
 from spiracle.kinetics.disposition import Disposition
 from spiracle.kinetics.recomputed import disagreements, recompute, verify
 from spiracle.kinetics.rows import ModelRow, VerificationRow
@@ -25,6 +25,7 @@ from spiracle.kinetics.saturable import clearance_after_bolus
 from spiracle.kinetics.schedule import Bolus, Infusion, Schedule
 from spiracle.kinetics.solved import flow_from_terminal, second_from_half_lives
 from spiracle.kinetics.solving import levels
+from spiracle.kinetics.tables import KineticsTables
 from spiracle.refusals import BadTable, Contradiction, Missing
 
 ROWS = tomllib.loads(table_texts()["checks-kinetics"], parse_float=Decimal)["check"]

@@ -12,12 +12,13 @@ import pytest
 
 from room_tables import sources
 from spiracle.doors.tables import room_texts, table_texts
-from spiracle.kinetics import KineticsTables, by_id, choose
+from spiracle.kinetics.choosing import by_id, choose
 from spiracle.kinetics.effects import levels as levels_of
 from spiracle.kinetics.recomputed import verify
 from spiracle.kinetics.rows import EffectRow, ModelRow, Printed
 from spiracle.kinetics.schedule import Infusion, Schedule
 from spiracle.kinetics.solving import levels
+from spiracle.kinetics.tables import KineticsTables
 from spiracle.refusals import Missing
 from spiracle.sheets.kinetics_page import kinetics_page
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 import subprocess
+import sys
 import tomllib
 from pathlib import Path
 
@@ -150,3 +151,10 @@ def test_every_guarded_hazard_has_a_test_that_carries_it() -> None:
 
     carried = carried_by_tests(ROOT / "tests")
     assert [h.id for h in read_hazards(table_texts()["hazards"]) if h.state != "open" and h.id not in carried] == []
+
+
+def test_a_start_reads_every_table_without_waiting_for_numpy() -> None:
+    """The first page does not need what only an estimate does; numpy takes a good part of a second to load on a small machine."""
+    said = "import sys, spiracle.doors.web; from spiracle.doors.tables import load_facts; load_facts(); print('numpy' in sys.modules)"
+    done = subprocess.run([sys.executable, "-c", said], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "False"

@@ -13,7 +13,7 @@ from spiracle.case.protocols import NO_PROTOCOLS, Protocols
 from spiracle.circulation import CirculationTables
 from spiracle.drugs import Formulary
 from spiracle.emergency import EmergencyTables
-from spiracle.kinetics import KineticsTables
+from spiracle.kinetics.tables import KineticsTables
 from spiracle.patient import PatientTables
 from spiracle.recovery import RecoveryTables
 from spiracle.source import Sources

@@ -50,7 +50,7 @@ def load_facts(hospital: Path | None = None) -> Facts:
     from spiracle.circulation import CirculationTables
     from spiracle.drugs import Formulary
     from spiracle.emergency import EmergencyTables
-    from spiracle.kinetics import KineticsTables
+    from spiracle.kinetics.tables import KineticsTables
     from spiracle.patient import PatientTables
     from spiracle.recovery import RecoveryTables
     from spiracle.source import Sources, read_sources

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from decimal import Decimal
 
-from spiracle.kinetics import KineticsTables, ModelRow
 from spiracle.kinetics.recomputed import Recomputed, Verified, recompute, verify
-from spiracle.kinetics.rows import Printed
+from spiracle.kinetics.rows import ModelRow, Printed
+from spiracle.kinetics.tables import KineticsTables
 from spiracle.source import Sources
 
 QUALITIES = ("full", "derived", "approximate", "weak", "partial")

@@ -14,8 +14,7 @@ from spiracle.case.moments import went_in
 from spiracle.case.premedicated import MINUTE, lasts_minutes, still_works, unknown_how_long, was_reversed
 from spiracle.case.pushes import drug_id, route_of
 from spiracle.case.streams import streams
-from spiracle.kinetics import Model, choose
-from spiracle.kinetics.choosing import under
+from spiracle.kinetics.choosing import Model, choose, under
 from spiracle.kinetics.rows import Background, Premedication
 from spiracle.refusals import OutOfRange, Unknown
 from spiracle.sheets.told import purpose_of

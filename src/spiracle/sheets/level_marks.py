@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from spiracle.kinetics import Model
+from spiracle.kinetics.choosing import Model
 from spiracle.kinetics.effects import Level as EffectLevel
 from spiracle.kinetics.effects import levels
 from spiracle.kinetics.rows import Event

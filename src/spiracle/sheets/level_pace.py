@@ -12,7 +12,7 @@ from decimal import Decimal
 from spiracle.case.deliveries import Deliveries, deliveries
 from spiracle.case.events import DrugGiven
 from spiracle.case.pushes import amount_given, drug_id
-from spiracle.kinetics import slow_advice
+from spiracle.kinetics.effects import slow_advice
 from spiracle.kinetics.rows import SlowRow
 from spiracle.quantity import figure
 from spiracle.refusals import Refusal

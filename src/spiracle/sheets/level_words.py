@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 
-from spiracle.kinetics import Model
+from spiracle.kinetics.choosing import Model
 from spiracle.quantity import figure
 from spiracle.sheets.told import Told
 

@@ -18,7 +18,7 @@ from msgspec.structs import replace
 
 from spiracle.case.deliveries import Deliveries, Pushed, deliveries, drugs_by_vein
 from spiracle.case.pushes import drug_id
-from spiracle.kinetics import Model, within_total
+from spiracle.kinetics.choosing import Model, within_total
 from spiracle.kinetics.crowd import Crowd, crowd, few_of
 from spiracle.kinetics.exponentials import Floats, Number
 from spiracle.kinetics.schedule import Bolus, Infusion, Schedule
