@@ -12,7 +12,7 @@ FINGER = 62
 """Smaller side of a key in CSS pixels: the tablet's own rule for a gloved finger at arm's length."""
 LINE_HEIGHT, LINE_WIDTH = 42, 180
 """A line of a list is a control too: it may be lower than a key when it is wide, never lower than this."""
-ANSWER_MS = 5_000
+ANSWER_MS = 10_000
 UNCOVERED_MS = 8_000
 """The undo strip may lie over a phase for five seconds."""
 
@@ -43,6 +43,9 @@ class Hand:
         """Touch it as a finger would; it must be there, uncovered and large enough."""
         expect(control).to_be_visible(timeout=ANSWER_MS)
         box = control.bounding_box()
+        if box is None:  # drawn anew between the two questions
+            expect(control).to_be_visible(timeout=ANSWER_MS)
+            box = control.bounding_box()
         assert box, control
         line = box["height"] >= LINE_HEIGHT and box["width"] >= LINE_WIDTH and not is_key(control)
         assert line or min(box["width"], box["height"]) >= FINGER, f"too small for a finger: {control} {box}"
@@ -193,6 +196,7 @@ class Hand:
         return side
 
     def approve_by_mouth(self, vet: str, back: str) -> None:
+        self.rested()  # the key before it was one that records
         self.press(starting("Approved aloud"))
         self.press(f"said by {vet}")
         self.press(f"read back by {back}")

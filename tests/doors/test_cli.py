@@ -88,7 +88,7 @@ def test_the_emergency_sheet_as_json_and_text() -> None:
 
 def test_a_stored_record_on_paper_and_as_data(database: str, tmp_path: Path) -> None:
     listed = run("record", "list", "--database", database).stdout.splitlines()
-    assert len(listed) == 8, "seven patients and the hospital's ledger"
+    assert len(listed) == 9, "eight patients and the hospital's ledger"
     case = max(listed, key=lambda line: int(line.split()[1])).split()[0]
     out = tmp_path / "record.pdf"
     said = run("record", case, "--database", database, "--hospital", str(hospital_path()), "--output", str(out))
