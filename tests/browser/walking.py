@@ -197,7 +197,9 @@ class Hand:
 
     def approve_by_mouth(self, vet: str, back: str) -> None:
         self.rested()  # the key before it was one that records
-        self.press(starting("Approved aloud"))
+        aloud = self.key(starting("Approved aloud")).first
+        expect(aloud).not_to_have_class(re.compile("dashed"), timeout=ANSWER_MS)
+        self.touch(aloud)
         self.press(f"said by {vet}")
         self.press(f"read back by {back}")
 
