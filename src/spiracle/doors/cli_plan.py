@@ -12,6 +12,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from spiracle.doors.cli_put import USAGE, put
 from spiracle.quantity import read
 from spiracle.refusals import AskAgain, Missing, NotOneOf, Refusal
 
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from spiracle.sheets.plan_shapes import Plan
 
 FORMATS = ("text", "json", "pdf")
-DONE, REFUSED, USAGE = 0, 1, 2
+REFUSED = 1
 
 
 def add_plan(commands: Any) -> None:
@@ -79,14 +80,14 @@ def _plan(args: argparse.Namespace) -> int:
 
     made, request, facts, now = plan_of_file(Path(args.file), args.hospital)
     if args.format == "json":
-        return _put(args, plan_json(made))
+        return put(args, plan_json(made))
     if args.format == "pdf":
         from spiracle.doors.pdf import plan_pdf
         from spiracle.sheets.plan_pictures import pictures_of
 
         drawn = pictures_of(request, facts)
-        return _put(args, plan_pdf(made, facts, args.paper, now, pictures=drawn))
-    return _put(args, plan_text(made, working=args.working).encode())
+        return put(args, plan_pdf(made, facts, args.paper, now, pictures=drawn))
+    return put(args, plan_text(made, working=args.working).encode())
 
 
 def plan_of_file(path: Path, hospital: Path | None = None) -> tuple[Plan, PlanRequest, Facts, datetime]:
@@ -125,13 +126,13 @@ def _emergency(args: argparse.Namespace) -> int:
         from spiracle.doors.pdf import emergency_pdf
 
         sheet = emergency_sheet(patient.species, patient.weight, patient.method, facts, None, now)
-        return _put(args, emergency_pdf(sheet, facts, args.paper, now))
+        return put(args, emergency_pdf(sheet, facts, args.paper, now))
     made = facts.emergency.plan(patient.species, patient.weight.number("kg"), estimated=patient.estimated,
                                 strengths=hospital_strengths(facts))  # fmt: skip
     part = emergency_of(made, facts)
     if args.format == "json":
-        return _put(args, emergency_json(patient.species, part))
-    return _put(args, emergency_text(part, patient.species, working=args.working).encode())
+        return put(args, emergency_json(patient.species, part))
+    return put(args, emergency_text(part, patient.species, working=args.working).encode())
 
 
 def emergency_request(args: argparse.Namespace) -> tuple[PlanRequest, Facts]:
@@ -151,20 +152,3 @@ def emergency_request(args: argparse.Namespace) -> tuple[PlanRequest, Facts]:
     except AskAgain as question:  # an emergency is warned, never held up
         print(f"Look at the weight again. {' '.join(question.sentence.split())}", file=sys.stderr)
     return request, facts
-
-
-def _put(args: argparse.Namespace, made: bytes) -> int:
-    if args.output:
-        try:
-            Path(args.output).write_bytes(made)
-        except OSError as fault:
-            raise Missing(
-                "output", f"{args.output} cannot be written: {fault.strerror}.", "Give another path."
-            ) from fault
-        return DONE
-    if args.format == "pdf" and sys.stdout.isatty():
-        print("--format pdf: a PDF does not go to a terminal; name a file with --output.", file=sys.stderr)
-        return USAGE
-    sys.stdout.buffer.write(made)
-    sys.stdout.buffer.flush()
-    return DONE

@@ -10,8 +10,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from spiracle.doors.cli_plan import DONE, USAGE, _answer, _text_of
-from spiracle.refusals import Missing
+from spiracle.doors.cli_plan import _answer, _text_of
+from spiracle.doors.cli_put import DONE, USAGE, put
 
 if TYPE_CHECKING:
     from spiracle.sheets.predict_shapes import Predicted
@@ -49,18 +49,18 @@ def _predict(args: argparse.Namespace) -> int:
     if args.format == "json":
         from spiracle.sheets.predict_shapes import predicted_json
 
-        return _put(args, predicted_json(made))
+        return put(args, predicted_json(made))
     if args.format == "csv":
         from spiracle.doors.predict_text import predict_csv
 
-        return _put(args, predict_csv(made))
+        return put(args, predict_csv(made))
     if args.format == "png":
         from spiracle.doors.predict_picture import predict_png
 
-        return _put(args, predict_png(made))
+        return put(args, predict_png(made))
     from spiracle.doors.predict_text import predict_text
 
-    return _put(args, predict_text(made, working=args.working).encode())
+    return put(args, predict_text(made, working=args.working).encode())
 
 
 def predicted_of_file(path: Path) -> Predicted:
@@ -79,21 +79,4 @@ def _models() -> int:
     for row in load_facts().kinetics.models:
         if row.runs is not None:
             print(f"{row.id:<30}{row.quality:<13}{row.population}")
-    return DONE
-
-
-def _put(args: argparse.Namespace, made: bytes) -> int:
-    if args.output:
-        try:
-            Path(args.output).write_bytes(made)
-        except OSError as fault:
-            raise Missing(
-                "output", f"{args.output} cannot be written: {fault.strerror}.", "Give another path."
-            ) from fault
-        return DONE
-    if args.format == "png" and sys.stdout.isatty():
-        print("--format png: a picture does not go to a terminal; name a file with --output.", file=sys.stderr)
-        return USAGE
-    sys.stdout.buffer.write(made)
-    sys.stdout.buffer.flush()
     return DONE
