@@ -334,7 +334,7 @@ def _minutes(target: float, stretch: _Solved, place: Place) -> Floats:
     span = np.log(45e3 * fastest / np.minimum(slowest, fastest))
     times = 1e-3 / fastest[..., None] * np.exp(span[..., None] * np.linspace(0, 1, 240))
     times = np.concatenate([np.zeros((*lead, 1)), np.broadcast_to(times, (*lead, 240))], axis=-1)
-    rounding = 1e-12 * (target + np.abs(part).sum(-1) + np.abs(stretch.settles * solved.right[..., j, :]).sum(-1))
+    rounding = 1e-11 * (target + np.abs(part).sum(-1) + np.abs(stretch.settles * solved.right[..., j, :]).sum(-1))
     return _first_crossing(above, times, rounding)
 
 
