@@ -918,10 +918,33 @@ class PressureTaken(Event, frozen=True, kw_only=True):
     cuff_cm: Decimal | None = None
     source: Literal["hand", "device"] = "hand"
     monitor: str = ""
+    raw: str = ""
     quality: Literal["good", "questionable", "invalid", ""] = ""
     row_at: datetime | None = None
     confirmed: bool = False
     answered: tuple[str, ...] = ()
+
+
+class MonitorPaired(Event, frozen=True, kw_only=True):
+    """A person said that this monitor is on this patient, and how that was seen: its pulse against the finger's, or a probe off and
+    on again. `place` and `patient` are what the monitor says of itself."""
+
+    covers = ("F15",)
+    monitor: str
+    name: str = ""
+    place: str = ""
+    patient: str = ""
+    seen: Literal["pulse felt with it", "probe off and on", "alone in the room", "patient named by it"]
+    confirmed: bool = False
+    answered: tuple[str, ...] = ()
+
+
+class MonitorUnpaired(Event, frozen=True, kw_only=True):
+    """From here on its numbers are no longer this patient's."""
+
+    covers = ("F15",)
+    monitor: str
+    reason: Literal["case over", "moved", "another patient on it", "changed for another", "mistake"]
 
 
 class SignSeen(Event, frozen=True, kw_only=True):

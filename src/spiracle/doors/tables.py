@@ -15,7 +15,19 @@ from spiracle.refusals import Missing, Unknown
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
 
-ROOMS = ("patient", "drugs", "airway", "breathing", "circulation", "warmth", "emergency", "recovery", "kinetics")
+ROOMS = (
+    "patient",
+    "drugs",
+    "airway",
+    "breathing",
+    "circulation",
+    "warmth",
+    "emergency",
+    "recovery",
+    "kinetics",
+    "capnogram",
+    "monitors",
+)
 
 
 def table_texts() -> dict[str, str]:

@@ -12,7 +12,7 @@ from typing import Any, get_args
 import msgspec
 
 from spiracle.case.events import AnyEvent, every_event
-from spiracle.sheets import inductions, shapes
+from spiracle.sheets import inductions, live_shapes, shapes
 
 Schema = Mapping[str, Any]
 
@@ -30,6 +30,9 @@ SENT = (
     shapes.MachinesSheet,
     shapes.Scanned,
     inductions.OwnInductions,
+    live_shapes.LiveState,
+    live_shapes.WaveChunk,
+    live_shapes.LiveBreath,
 )
 # Sets of words that a page names by itself.
 WORDS = ("MarkName", "ZoneName", "Priority", "PhaseName", "SyringeClass")

@@ -1713,6 +1713,131 @@ export interface OwnLeft {
   n: number;
 }
 
+export interface LiveState {
+  case: string;
+  as_of: string;
+  link: "held back" | "live" | "lost" | "no monitor" | "replay" | "stale" | "waiting";
+  link_text: string;
+  monitor: string;
+  monitor_name: string;
+  place: string;
+  paired_at: string | null;
+  skew_text: string;
+  practice: boolean;
+  held_back: string;
+  waves: LiveWave[];
+  numbers: LiveNumber[];
+  pressure: LivePressure | null;
+  findings: LiveFinding[];
+  breath_text: string;
+  airway: AirwayOffer | null;
+  candidates: Candidate[];
+  unknown: string[];
+  replay_from: string | null;
+  replay_until: string | null;
+  replay_speed: number;
+  replay_at: string | null;
+}
+
+export interface LiveWave {
+  wave: "co2" | "pleth" | "pressure";
+  label: string;
+  unit: string;
+  rate_hz: number;
+  scale: number;
+  offset: number;
+  low: number;
+  high: number;
+  device: string;
+}
+
+export interface LiveNumber {
+  reading: string;
+  label: string;
+  state: "gap" | "good" | "questionable";
+  text: string;
+  value: Decimal | null;
+  unit: string;
+  raw: string;
+  monitor: string;
+  quality: "" | "good" | "invalid" | "questionable";
+  site: string;
+  method: string;
+  at: string | null;
+  why: string;
+  limits: string;
+  alarm: string;
+}
+
+export interface LivePressure {
+  sap: Decimal | null;
+  map: Decimal | null;
+  dap: Decimal | null;
+  method: "Doppler" | "arterial line" | "oscillometric" | "other";
+  state: "gap" | "good" | "questionable";
+  quality: "" | "good" | "invalid" | "questionable";
+  monitor: string;
+  raw: string;
+  text: string;
+  at: string | null;
+  site: string;
+  why: string;
+}
+
+export interface LiveFinding {
+  name: string;
+  title: string;
+  why: string;
+  degree: "mild" | "moderate" | "severe";
+  priority: "high" | "low" | "medium" | null;
+  since: string;
+  until: string | null;
+  measured: string[];
+  checks: LiveCheck[];
+  causes: string[];
+}
+
+export interface LiveCheck {
+  text: string;
+  source: string;
+  memory: boolean;
+}
+
+export interface AirwayOffer {
+  side: "counting" | "doubt" | "proof";
+  breaths: number;
+  needed: number;
+  text: string;
+  since: string;
+}
+
+export interface Candidate {
+  monitor: string;
+  name: string;
+  place: string;
+  patient: string;
+  heard_at: string;
+  showing: string;
+  taken_by: string;
+  why_not: string;
+}
+
+export interface WaveChunk {
+  wave: "co2" | "pleth" | "pressure";
+  first: number;
+  at_ms: number;
+  samples: (number | null)[];
+}
+
+export interface LiveBreath {
+  start_ms: number;
+  end_ms: number;
+  etco2: number;
+  fico2: number | null;
+  text: string;
+  doubtful: boolean;
+}
+
 export interface ProtocolLine {
   drug: string;
   purpose: string;
@@ -2791,10 +2916,40 @@ export interface PressureTaken {
   cuff_cm?: Decimal | null;
   source?: "device" | "hand";
   monitor?: string;
+  raw?: string;
   quality?: "" | "good" | "invalid" | "questionable";
   row_at?: string | null;
   confirmed?: boolean;
   answered?: string[];
+}
+
+export interface MonitorPaired {
+  event: "MonitorPaired";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  monitor: string;
+  name?: string;
+  place?: string;
+  patient?: string;
+  seen: "alone in the room" | "patient named by it" | "probe off and on" | "pulse felt with it";
+  confirmed?: boolean;
+  answered?: string[];
+}
+
+export interface MonitorUnpaired {
+  event: "MonitorUnpaired";
+  id: string;
+  case: string;
+  happened_at: string;
+  recorded_at: string;
+  by: string;
+  device?: string;
+  monitor: string;
+  reason: "another patient on it" | "case over" | "changed for another" | "mistake" | "moved";
 }
 
 export interface SignSeen {
@@ -3240,6 +3395,8 @@ export type AnyEvent =
   | MachineLeakTested
   | MachineLineDone
   | MedicineNoted
+  | MonitorPaired
+  | MonitorUnpaired
   | MonitorsApplied
   | NoteWritten
   | OrderWithdrawn
