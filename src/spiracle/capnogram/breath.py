@@ -13,8 +13,8 @@ class Breath:
     """An expiration and the inspiration before it. Known at the downstroke, so nothing here looks ahead.
 
     start_s, end_s       expiration: foot of the upstroke, start of the downstroke
-    before_s             end of the expiration before: inspiration runs from there to start_s. None for the first and after a gap
-    etco2, fico2         end-tidal (highest of the last part of the plateau) and lowest of the inspiration before [mmHg]; fico2 None if unseen
+    before_s             end of the expiration before: inspiration runs from there to start_s. None at first and after a gap
+    etco2, fico2         end-tidal (highest of the last part of the plateau), lowest of the inspiration before [mmHg]; None if unseen
     top, foot            highest and lowest of this breath [mmHg]: height = top - foot
     upstroke_s           10 to 90 % of the height
     upstroke_slope       mmHg/s between those
