@@ -55,7 +55,7 @@ SENSOR: dict[int, tuple[str, Standing | None]] = {
     7: ("no pulse in the signal", "invalid"),
     11: ("sensor not on the patient", "invalid"),
     12: ("unknown sensor", "invalid"),
-    13: ("sensor displaced", "invalid"),
+    13: ("sensor displaced", "questionable"),
     14: ("sensor malfunction", "invalid"),
     15: ("sensor disconnected", "invalid"),
     2: ("irregular signal", "questionable"),
