@@ -10,10 +10,9 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
 from itertools import pairwise
-from statistics import median
 
 from spiracle.capnogram.humps import Turn
 from spiracle.capnogram.setup import Setup
@@ -26,12 +25,18 @@ LEAST = 2.5
 """mmHg. Lower humps are no breaths."""
 SMALL, RAISED = 0.2, 0.45
 """Height against the breaths of late that is enough at once: on the baseline, and above it."""
+ALONE_S = 0.6
+"""A pause before a small hump that no heart in this trade leaves between two of its ripples (common practice)."""
+ROW, FASTEST_S = 6, 0.42
+"""Small humps without such pauses are breaths once so many in a row were even, and no faster than 140 a minute."""
+QUIET = 15.0
+"""mmHg. Lower humps are held against the roughness of the signal around them."""
 LONGEST_S = 40.0
 NARROWEST_S = 0.12
 LOOKS_BACK_S = 60.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Hump:
     """What shape.py needs of one expiration: indexes into the run, levels of the averaged signal."""
 
@@ -67,19 +72,21 @@ class _Open:
         return self.top.value - self.foot.value
 
 
-Search = Callable[[int, int, float], int | None]
-"""First index from a to b (b not included) at which the averaged signal lies below a level."""
+Rough = Callable[[int, int], float]
+"""How rough the raw signal is between two indexes: the standard deviation of what changes from sample to sample [mmHg]."""
 
 
 class Judge:
     """Takes turning points and falls, gives humps that are breaths."""
 
-    def __init__(self, setup: Setup) -> None:
+    def __init__(self, setup: Setup, rough: Rough) -> None:
         self._hz = setup.rate_hz
+        self._rough = rough
+        self._fell = -(10**9)
         self._longest = setup.samples(LONGEST_S)
         self._looks_back = setup.samples(LOOKS_BACK_S)
         self._narrowest = setup.samples(NARROWEST_S, 4)
-        self._recent: deque[tuple[int, float, float]] = deque(maxlen=5)
+        self._usual = Usual(setup.rate_hz)
         self.found: list[Hump] = []
         self.restart()
         self._noise = Noise(setup)
@@ -139,10 +146,11 @@ class Judge:
         if hump.dip is None:
             return False
         left, right = hump.top.value - hump.dip.value, t.value - hump.dip.value
-        usual = max(self._usual_height(), hump.height)
+        usual = max(self._usual.height, hump.height)
         if min(left, right) < SPLIT * usual or hump.height < LEAST:
             return False
-        return (hump.dip.known - hump.last.at) / self._hz >= 0.15 * self._usual_period()
+        wide = 0.15 * self._usual.period if self._usual.known else NARROWEST_S
+        return (hump.dip.known - hump.last.at) / self._hz >= wide
 
     # --- lows and falls
 
@@ -169,25 +177,27 @@ class Judge:
             self._tail += hump.highs
             return
         low = self._low or hump.foot
-        if (
-            hump.foot.known - low.at > self._looks_back
-        ):  # a long pause: what was inspired is what stands before the upstroke
+        if hump.foot.known - low.at > self._looks_back:
+            # after a long pause what was inspired is what stands before the upstroke
             low = Turn(False, max(hump.foot.at, hump.foot.known - self._narrowest), hump.foot.value, hump.foot.known)
         made = Hump(
             hump.foot.at, hump.foot.value, hump.foot.known, hump.top.at, hump.top.value, hump.late, at,
             low.at, low.value, self._first, hump.ripple, tuple(self._tail + hump.highs), self._noise.during(hump.foot.known, at),
         )  # fmt: skip
-        height = hump.height
-        if height < self._floor(at) or (made.in_noise and height < 3 * self._noise.level(at)):
+        pause, self._fell = (hump.foot.known - self._fell) / self._hz, at
+        if hump.height < self._floor(made):
             self._tail += hump.highs
             return
         fade = self._fade(made.rise_known)
-        usual = self._usual_height() * fade
-        on_base = hump.foot.value <= self._usual_foot(hump.foot.value) + max(1.5, 0.25 * self._usual_height())
-        if height >= (SMALL if on_base else RAISED) * usual:
+        usual = self._usual.height
+        on_base = usual == 0 or hump.foot.value <= self._usual.foot + max(1.5, 0.12 * usual)
+        alone = pause >= ALONE_S and hump.height >= SMALL * usual * fade
+        if hump.height >= RAISED * usual or (on_base and alone):
             self._take(made, fade)
         elif on_base:
             self._hold(made)
+            if fade < 1 and self._steady():
+                self._take(self._held.pop(), fade)
         else:
             self._tail += hump.highs
 
@@ -196,6 +206,21 @@ class Judge:
         self._held.append(hump)
         self._low = None
         self._tail += hump.highs
+
+    def _steady(self) -> bool:
+        """Do the last humps held follow each other as breaths do: even, on one footing, no faster than breathing?"""
+        row = self._held[-ROW:]
+        if len(row) < ROW:
+            return False
+        last = row[-1]
+        height = last.top - last.foot
+        steps = [b.rise_known - a.rise_known for a, b in pairwise(row)]
+        return (
+            min(steps) >= FASTEST_S * self._hz
+            and max(steps) <= 1.5 * min(steps)
+            and all(abs(h.foot - last.foot) <= max(0.6, 0.15 * height) for h in row)
+            and all(abs(h.top - last.top) <= max(0.8, 0.25 * height) for h in row)
+        )
 
     def _take(self, hump: Hump, fade: float) -> None:
         if fade < 1:  # breaths have become small: those held on the same footing were breaths too
@@ -206,35 +231,63 @@ class Judge:
         self._accept(hump)
 
     def _accept(self, hump: Hump) -> None:
-        self.found.append(replace(hump, first=self._first))
-        self._recent.append((hump.rise_known, hump.top - hump.foot, hump.foot))
+        hump.first = self._first
+        self.found.append(hump)
+        self._usual.add(hump)
         self._first = False
         self._low = None
         self._tail = []
 
     # --- how breaths were of late
 
-    def _usual_height(self) -> float:
-        return median(h for _, h, _ in self._recent) if self._recent else 0.0
-
-    def _usual_foot(self, otherwise: float) -> float:
-        return median(f for _, _, f in self._recent) if self._recent else otherwise
-
-    def _usual_period(self) -> float:
-        """Seconds between breaths; 4 while unknown."""
-        at = [i for i, _, _ in self._recent]
-        return median((b - a) / self._hz for a, b in pairwise(at)) if len(at) > 1 else 4.0
-
     def _fade(self, at: int) -> float:
-        if not self._recent:
+        """How much of the usual height still counts: all of it until one and a half periods have passed without a breath."""
+        if self._usual.height == 0:
             return 1.0
-        period = self._usual_period()
-        waited = (at - self._recent[-1][0]) / self._hz - 1.5 * period
+        period = self._usual.period
+        waited = (at - self._usual.at) / self._hz - 1.5 * period
         return 1.0 if waited <= 0 else float(0.5 ** (waited / max(period, 2.0)))
 
-    def _floor(self, at: int) -> float:
-        usual, noise = self._usual_height(), 2.5 * self._noise.level(at)
-        return max(LEAST, min(4.0, 0.08 * usual), min(noise, 0.4 * usual) if usual else noise)
+    def _floor(self, hump: Hump) -> float:
+        """The least height of a breath here, in view of the noise."""
+        usual, noise = self._usual.height, 2.5 * self._noise.level(hump.over)
+        if hump.in_noise:
+            return max(LEAST, 1.2 * noise)
+        least = max(LEAST, min(4.0, 0.08 * usual), min(noise, 0.4 * usual) if usual else noise)
+        if hump.top - hump.foot < QUIET:
+            least = max(least, 6 * self._rough(hump.rise_known - round(self._hz), hump.over))
+        return least
+
+
+class Usual:
+    """Medians of the last five breaths: height (0 while there is none), foot, and seconds between them (8 while unknown)."""
+
+    def __init__(self, hz: float) -> None:
+        self._hz = hz
+        self._heights: deque[float] = deque(maxlen=5)
+        self._feet: deque[float] = deque(maxlen=5)
+        self._steps: deque[float] = deque(maxlen=5)
+        self.height, self.foot, self.period, self.at = 0.0, math.nan, 8.0, 0
+
+    @property
+    def known(self) -> bool:
+        """Has a period been seen?"""
+        return bool(self._steps)
+
+    def add(self, hump: Hump) -> None:
+        self._heights.append(hump.top - hump.foot)
+        self._feet.append(hump.foot)
+        if self.height and not hump.first:
+            self._steps.append((hump.rise_known - self.at) / self._hz)
+            self.period = middle(self._steps)
+        self.at = hump.rise_known
+        self.height, self.foot = middle(self._heights), middle(self._feet)
+
+
+def middle(values: Iterable[float]) -> float:
+    """The median, the lower one of two."""
+    row = sorted(values)
+    return row[(len(row) - 1) // 2]
 
 
 class Noise:

@@ -47,7 +47,7 @@ class Engine:
         self.setup = setup
         self._conditioner = Conditioner(setup)
         self._turns = Turns()
-        self._judge = Judge(setup)
+        self._judge = Judge(setup, self._rough)
         self._before = Before()
         self._wait = setup.samples(SEEN_S)
         self._ready: deque[tuple[int, Hump]] = deque()
@@ -130,6 +130,17 @@ class Engine:
         if len(below) and below[k]:
             self._judge.fell(self._searched + k)
         self._searched = until
+
+    def _rough(self, lo: int, hi: int) -> float:
+        """The lesser of what second and fourth differences say: the first know no slope and, by their median, no corner, the
+        other no bend of a fast rhythm at a low rate."""
+        raw = self._kept.raw[max(0, lo - self._kept.start) : hi - self._kept.start]
+        raw = raw[~np.isnan(raw)]
+        if len(raw) < 9:
+            return 0.0
+        second = raw[2:] - 2 * raw[1:-1] + raw[:-2]
+        fourth = second[2:] - 2 * second[1:-1] + second[:-2]
+        return min(float(np.median(np.abs(second))) / 6**0.5, float(np.median(np.abs(fourth))) / 70**0.5) / 0.6745
 
     def _settle(self) -> None:
         for hump in self._judge.found:
