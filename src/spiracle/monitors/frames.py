@@ -18,12 +18,18 @@ class Frame(msgspec.Struct, frozen=True, kw_only=True):
     too_long: bool = False
 
 
+def framed(message: bytes) -> bytes:
+    """A message in its frame."""
+    return bytes([START]) + message + bytes([END, RETURN])
+
+
 class Frames:
     """The stream of one connection. Never holds more than `limit` bytes."""
 
     def __init__(self, limit: int) -> None:
         self.limit = limit
         self.garbage = 0  # bytes outside any frame, or in a frame that was never ended
+        self.skipped = 0  # bytes of messages over the limit
         self.broken = 0  # frames that a new start cut off
         self.bare_ends = 0  # ends without their 0x0D
         self._held = bytearray()
@@ -35,6 +41,11 @@ class Frames:
     def open(self) -> bool:
         """Whether a frame has begun and not ended."""
         return self._inside or self._skipping
+
+    @property
+    def held(self) -> int:
+        """How many bytes of an unended frame are held."""
+        return len(self._held)
 
     def feed(self, data: bytes) -> list[Frame]:
         """The frames that these bytes complete, in order."""
@@ -93,7 +104,7 @@ class Frames:
         """The rest of a message over the limit, up to its end or the next start."""
         ends = [i for i in (data.find(END, at), data.find(START, at)) if i >= 0]
         stop = min(ends) if ends else len(data)
-        self.garbage += stop - at
+        self.skipped += stop - at
         if not ends:
             return stop
         self._skipping = False
