@@ -196,7 +196,7 @@ def _grid(times: list[Decimal]) -> tuple[Decimal, list[int]]:
         raise Missing("rows", "are too few to tell the rate of a wave.", "Give two at least.")
     steps = [float(after - before) for before, after in pairwise(times)]
     usual = median(steps)
-    small = [step for step in steps if step < 1.5 * usual]
+    small = [step for step in steps if step < 1.25 * usual]
     rate = len(small) / sum(small)
     if not 1 <= rate <= 1000:
         raise OutOfRange(
