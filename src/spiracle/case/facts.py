@@ -15,6 +15,7 @@ from spiracle.circulation import CirculationTables
 from spiracle.drugs import Formulary
 from spiracle.emergency import EmergencyTables
 from spiracle.kinetics.tables import KineticsTables
+from spiracle.monitors.tables import MonitorTables
 from spiracle.patient import PatientTables
 from spiracle.recovery import RecoveryTables
 from spiracle.source import Sources
@@ -40,6 +41,7 @@ class Facts:
     emergency: EmergencyTables
     recovery: RecoveryTables
     kinetics: KineticsTables
+    monitors: MonitorTables
     hospital: Hospital = NO_HOSPITAL
     version: str = ""
     zone: tzinfo = UTC

@@ -22,6 +22,7 @@ from spiracle.doors.log_store_write import ENDED_FOR
 from spiracle.doors.monitor_places import Placed, SampleClock
 from spiracle.doors.monitor_rooms import Meta, ReaderMaker, Room, meta_of
 from spiracle.doors.monitor_state import Archive, Arrival, Bound, Monitor, Taken, as_repeat, kept_number, packet
+from spiracle.doors.monitor_time import DeviceTime
 from spiracle.doors.waves.shapes import NOBODY
 from spiracle.monitors.heard import Heard, Number, Wave
 from spiracle.sheets.live_shapes import Candidate
@@ -111,7 +112,7 @@ class MonitorHub:
 
     def _monitor(self, heard: Heard, arrived: datetime) -> Monitor:
         with self._lock:
-            found = self._monitors.pop(heard.monitor, None) or Monitor(heard.monitor)
+            found = self._monitors.pop(heard.monitor, None) or Monitor(heard.monitor, DeviceTime(self._facts.monitors))
             self._monitors[heard.monitor] = found
             if len(self._monitors) > MOST_MONITORS:
                 strange = next((m for m in self._monitors if m not in self._bound), None)

@@ -73,14 +73,14 @@ class Reader(Protocol):
     airway: AirwayOffer | None
     trouble: str
 
-    def feed(
-        self, values: npt.NDArray[np.float64], first_at: datetime, missing: int, fresh: bool
-    ) -> list[LiveBreath]: ...
+    def feed(self, values: npt.NDArray[np.float64], first_at: datetime, missing: int) -> list[LiveBreath]: ...
     def case_is(self, meta: Meta) -> None: ...
 
 
 class ReaderMaker(Protocol):
-    def __call__(self, wave: Wave, meta: Meta, facts: Facts) -> Reader: ...
+    """A reader of a wave that begins at a moment; what was kept of it before goes in first."""
+
+    def __call__(self, wave: Wave, monitor: str, at: datetime, meta: Meta, facts: Facts) -> Reader: ...
 
 
 @dataclass(slots=True)
@@ -178,20 +178,20 @@ class Room:
         )
         out = [sent("wave", chunk)]
         if wave.wave == "co2":
-            out += [sent("breath", b) for b in self._read(wave, values, placed)]
+            out += [sent("breath", b) for b in self._read(wave, monitor, values, placed)]
         for one in out:
             self.backlog.append((placed.first_at, one))
         while self.backlog and placed.first_at - self.backlog[0][0] > BACKLOG:
             self.backlog.popleft()
         return out
 
-    def _read(self, wave: Wave, values: npt.NDArray[np.float64], placed: Placed) -> list[LiveBreath]:
+    def _read(self, wave: Wave, monitor: str, values: npt.NDArray[np.float64], placed: Placed) -> list[LiveBreath]:
         if self._make_reader is None:
             return []
         if self.reader is None or placed.fresh:
-            self.reader = self._make_reader(wave, self.meta, self._facts)
+            self.reader = self._make_reader(wave, monitor, placed.first_at, self.meta, self._facts)
         before = (self.reader.findings, self.reader.breath_text, self.reader.airway)
-        breaths = self.reader.feed(values, placed.first_at, placed.missing, placed.fresh)
+        breaths = self.reader.feed(values, placed.first_at, placed.missing)
         if before != (self.reader.findings, self.reader.breath_text, self.reader.airway):
             self.dirty = True
         return breaths

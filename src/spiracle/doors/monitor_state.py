@@ -48,12 +48,12 @@ class Monitor:
     """A monitor that is heard, paired or not."""
 
     id: str
+    time: DeviceTime
     name: str = ""
     place: str = ""
     patient: str = ""
     heard_at: datetime | None = None
     test: bool = False
-    time: DeviceTime = field(default_factory=DeviceTime)
     clocks: dict[tuple[int | None, str, str], SampleClock] = field(default_factory=dict)
     recent: OrderedDict[str, Future[Taken]] = field(default_factory=OrderedDict)
     shows: dict[tuple[str, ...], Kept] = field(default_factory=dict)

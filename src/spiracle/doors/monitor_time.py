@@ -1,51 +1,45 @@
-"""A device's clock against ours: corrected where the difference stands still, by arrival where it does not, and in words which."""
+"""A device's clock against ours, message by message: when a value stands, and in words by which clock (D8)."""
 
 from __future__ import annotations
 
-from collections import deque
 from datetime import datetime, timedelta
 
-SEEN, NEEDED, STEADY = 30, 3, timedelta(seconds=2)
+from spiracle.monitors import times
+from spiracle.monitors.tables import MonitorTables
 
 
 class DeviceTime:
-    """Fed with each message's own time and its arrival."""
+    """Fed with each message's own time and its arrival, then asked about the values in it."""
 
-    def __init__(self) -> None:
-        self._apart: deque[timedelta] = deque(maxlen=SEEN)
+    def __init__(self, tables: MonitorTables) -> None:
+        self._tables, self._skew = tables, times.Skew()
+        self._sent_at: datetime | None = None
 
     def heard(self, sent_at: datetime | None, arrived: datetime) -> None:
-        if sent_at is None:
-            self._apart.clear()
-            return
-        self._apart.append(arrived - sent_at)
-
-    @property
-    def skew(self) -> timedelta | None:
-        """How far the device is behind us; None while that is not steady. The quickest message is the nearest."""
-        last = list(self._apart)[-NEEDED:]
-        steady = len(last) == NEEDED and max(last) - min(last) <= STEADY and max(last) - min(self._apart) <= 2 * STEADY
-        return min(self._apart) if steady else None
+        self._sent_at = sent_at
+        self._skew = times.heard(self._tables, self._skew, sent_at, arrived)
 
     def at(self, device_at: datetime | None, arrived: datetime) -> datetime:
-        """The moment of a value by our clock, never after it arrived."""
-        skew = self.skew
-        return arrived if device_at is None or skew is None else min(device_at + skew, arrived)
+        """The moment of a value by our clock, never after it arrived. Where the clock cannot be used a value is still as much older
+        than its message as the device says: a cuff of ten minutes ago does not become new by being sent again (D6)."""
+        found = times.moment(self._tables, self._skew, device_at, self._sent_at, arrived)
+        if found.used == "corrected" or device_at is None or self._sent_at is None:
+            return found.at
+        return arrived - max(self._sent_at - device_at, timedelta(0))
 
     def wave_at(self, device_at: datetime | None, arrived: datetime) -> datetime | None:
-        return None if device_at is None or self.skew is None else self.at(device_at, arrived)
+        """The same for samples; None where arrival has to serve."""
+        found = times.moment(self._tables, self._skew, device_at, self._sent_at, arrived)
+        return found.at if found.used == "corrected" else None
 
     @property
     def words(self) -> str:
-        if not self._apart:
-            return "The device sends no time with its zone: times are those of arrival."
-        skew = self.skew
-        if skew is None:
-            return "The device's clock is not steady: times are those of arrival."
-        return "" if abs(skew) < STEADY else f"The device's clock is {_long(skew)}: times are corrected by that."
-
-
-def _long(skew: timedelta) -> str:
-    seconds = abs(skew).total_seconds()
-    size = f"{round(seconds)} s" if seconds < 120 else f"{round(seconds / 60)} min"
-    return f"{size} {'behind' if skew > timedelta(0) else 'ahead'}"
+        """For the panel; nothing where the clocks agree."""
+        if self._sent_at is None:
+            return "It sends no time with its zone: times are those of arrival."
+        says = self._skew.says
+        return (
+            ""
+            if self._skew.steady and not self._skew.strays and abs(self._skew.seconds or 0) < 1
+            else f"{says[0].upper()}{says[1:]}."
+        )

@@ -5,7 +5,6 @@ from __future__ import annotations
 import gc
 import ipaddress
 import socket
-from concurrent.futures import Future
 from pathlib import Path
 
 import uvicorn
@@ -49,20 +48,24 @@ def run(
     from spiracle.doors.tables import load_facts
 
     clock = WallClock()
+    log_url = database_url or (fresh_demo_url() if demo else None)
     if demo:
         from spiracle.doors import demo as invented
 
         facts = load_facts(hospital or invented.hospital_path())
-        store = open_store(database_url or fresh_demo_url(), clock)
+        store = open_store(log_url, clock)
         invented.fill(store, facts, clock)
     else:
         facts = load_facts(hospital)
-        store = open_store(database_url, clock)
+        store = open_store(log_url, clock)
+    from spiracle.doors.monitor_breaths import Readers
     from spiracle.doors.monitor_hub import MonitorHub
+    from spiracle.doors.waves.archive import open_archive
 
-    hub = MonitorHub(store, facts, Nowhere(), clock).start()
+    archive = open_archive(log_url, None, clock)
+    hub = MonitorHub(store, facts, archive, clock, Readers(archive)).start()
     if demo:
-        invented.monitors(hub, clock)
+        invented.let_speak(hub, clock)
     try:
         app = build_app(store, facts, clock, hosts=None if trust_network else LOOPBACK, hub=hub)
         gc.collect()
@@ -72,14 +75,8 @@ def run(
         Server(config(app, host, port)).run()
     finally:
         hub.stop()
+        archive.close()
         store.close()
-
-
-class Nowhere:
-    def append(self, packets: object, numbers: object, message_id: str = "") -> Future[bool]:
-        done: Future[bool] = Future()
-        done.set_result(True)
-        return done
 
 
 class Server(uvicorn.Server):
@@ -99,10 +96,11 @@ def config(app: Starlette, host: str = "127.0.0.1", port: int = 0) -> uvicorn.Co
 
 
 def fresh_demo_url() -> str:
-    """The demo's own file, emptied: invented cases never stand beside real ones."""
+    """The demo's own files, emptied: invented cases never stand beside real ones, and what invented monitors sent does not pile up."""
     file = data_folder() / "demo.sqlite"
-    for part in (file, *(file.with_name(file.name + tail) for tail in ("-wal", "-shm"))):
-        part.unlink(missing_ok=True)
+    for kept in (file, file.with_name(f"{file.stem}-waves{file.suffix}")):
+        for part in (kept, *(kept.with_name(kept.name + tail) for tail in ("-wal", "-shm"))):
+            part.unlink(missing_ok=True)
     return sqlite_url(file)
 
 

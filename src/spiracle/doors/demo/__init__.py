@@ -33,7 +33,7 @@ def fill(store: LogStore, facts: Facts, clock: Clock) -> None:
         tell(store, facts, now - timedelta(minutes=minutes_ago), now)
 
 
-def monitors(hub: MonitorHub, clock: Clock) -> None:
+def let_speak(hub: MonitorHub, clock: Clock) -> None:
     """The invented monitors begin to speak."""
     from spiracle.doors.demo.monitors import ALL, InventedMonitor
 
