@@ -88,9 +88,11 @@ def _serve(args: argparse.Namespace) -> int:
 def _add_record(commands: Commands) -> None:
     record = commands.add_parser("record", help="the record of a stored case")
     record.add_argument("case", help="the case's id, or `list` for the stored cases")
-    record.add_argument("--format", choices=("pdf", "json", "csv"), default="pdf")
+    record.add_argument("--format", choices=("pdf", "json", "csv", "edf", "parquet"), default="pdf")
     record.add_argument("--paper", choices=("a4", "letter"), default="a4")
     record.add_argument("--output", type=Path, metavar="PATH")
+    record.add_argument("--waves", metavar="URL", help="where the waves lie (edf, parquet); else beside the database")
+    record.add_argument("--patient", action="store_true", help="name the patient in the EDF+ file; else it says X")
     _database(record)
     record.set_defaults(run=_record)
 
