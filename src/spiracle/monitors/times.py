@@ -96,7 +96,8 @@ def heard(tables: MonitorTables, skew: Skew, sent_at: datetime | None, arrived: 
     if sent_at is None:
         return skew
     now = (arrived - sent_at).total_seconds()
-    recent, strays, leaps = skew.recent, (), skew.leaps
+    recent, leaps = skew.recent, skew.leaps
+    strays: tuple[float, ...] = ()
     if skew.seconds is not None and abs(now - skew.seconds) > tables.seconds("clock-jump"):
         strays = (*skew.strays, now)
         if len(strays) >= tables.limit("clock-needed"):

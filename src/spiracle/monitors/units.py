@@ -10,7 +10,7 @@ import msgspec
 from spiracle.monitors.tables import CodeRow, MonitorTables, UnitRow
 from spiracle.quantity import Quantity
 
-NUMBER = re.compile(r"[+-]?(?:[0-9]{1,12}(?:\.[0-9]{0,8})?|\.[0-9]{1,8})")
+NUMBER = re.compile(r"[+-]?(?:[0-9]{1,12}(?:\.[0-9]{0,18})?|\.[0-9]{1,18})")
 PRINTED = {"Cel": "°C"}  # as the chart's own table writes it
 
 
@@ -23,7 +23,7 @@ class Charted(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def decimal_of(text: str) -> Decimal | None:
-    """A plain decimal number as HL7 writes one: no exponent, no blanks, at most twelve digits before the point and eight after."""
+    """A plain decimal number as HL7 writes one: no exponent, no blanks, at most twelve digits before the point and eighteen after."""
     return Decimal(text) if NUMBER.fullmatch(text) else None
 
 
