@@ -10,11 +10,12 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from itertools import pairwise
+from typing import Protocol
 
-from spiracle.capnogram.humps import Turn
+from spiracle.capnogram.humps import SWING, Turn
 from spiracle.capnogram.setup import Setup
 
 OVER = 0.65
@@ -23,7 +24,7 @@ SPLIT = 0.4
 """A dip at least this deep, and as wide as a pause, parts two breaths."""
 LEAST = 2.5
 """mmHg. Lower humps are no breaths."""
-SMALL, RAISED = 0.2, 0.45
+SMALL, RAISED = 0.12, 0.45
 """Height against the breaths of late that is enough at once: on the baseline, and above it."""
 ALONE_S = 0.6
 """A pause before a small hump that no heart in this trade leaves between two of its ripples (common practice)."""
@@ -31,6 +32,7 @@ ROW, FASTEST_S = 6, 0.42
 """Small humps without such pauses are breaths once so many in a row were even, and no faster than 140 a minute."""
 QUIET = 15.0
 """mmHg. Lower humps are held against the roughness of the signal around them."""
+RISES_S = 2.0
 LONGEST_S = 40.0
 NARROWEST_S = 0.12
 LOOKS_BACK_S = 60.0
@@ -72,17 +74,22 @@ class _Open:
         return self.top.value - self.foot.value
 
 
-Rough = Callable[[int, int], float]
-"""How rough the raw signal is between two indexes: the standard deviation of what changes from sample to sample [mmHg]."""
+class Signal(Protocol):
+    """What the judge may ask of the signal itself, between two indexes."""
+
+    def rough(self, lo: int, hi: int) -> float:
+        """Standard deviation of what changes from sample to sample [mmHg]."""
+
+    def highest(self, lo: int, hi: int) -> float:
+        """Highest averaged value [mmHg]."""
 
 
 class Judge:
     """Takes turning points and falls, gives humps that are breaths."""
 
-    def __init__(self, setup: Setup, rough: Rough) -> None:
+    def __init__(self, setup: Setup, signal: Signal) -> None:
         self._hz = setup.rate_hz
-        self._rough = rough
-        self._fell = -(10**9)
+        self._signal = signal
         self._longest = setup.samples(LONGEST_S)
         self._looks_back = setup.samples(LOOKS_BACK_S)
         self._narrowest = setup.samples(NARROWEST_S, 4)
@@ -96,7 +103,7 @@ class Judge:
         self._open: _Open | None = None
         self._foot: Turn | None = None
         self._low: Turn | None = None
-        self._held: list[Hump] = []
+        self._held: list[tuple[Hump, bool]] = []
         self._first = True
         self._tail: list[int] = []
         self.level = -math.inf
@@ -184,32 +191,59 @@ class Judge:
             hump.foot.at, hump.foot.value, hump.foot.known, hump.top.at, hump.top.value, hump.late, at,
             low.at, low.value, self._first, hump.ripple, tuple(self._tail + hump.highs), self._noise.during(hump.foot.known, at),
         )  # fmt: skip
-        pause, self._fell = (hump.foot.known - self._fell) / self._hz, at
-        if hump.height < self._floor(made):
+        if hump.height < self._floor(made) or (hump.height < QUIET and self._creeps(made)):
             self._tail += hump.highs
             return
         fade = self._fade(made.rise_known)
         usual = self._usual.height
         on_base = usual == 0 or hump.foot.value <= self._usual.foot + max(1.5, 0.12 * usual)
-        alone = pause >= ALONE_S and hump.height >= SMALL * usual * fade
-        if hump.height >= RAISED * usual or (on_base and alone):
-            self._take(made, fade)
+        if hump.height >= RAISED * usual:
+            self._held = []
+            self._accept(made)
         elif on_base:
-            self._hold(made)
-            if fade < 1 and self._steady():
-                self._take(self._held.pop(), fade)
+            self._small(made, fade)
         else:
             self._tail += hump.highs
 
-    def _hold(self, hump: Hump) -> None:
-        self._held = [h for h in self._held if hump.over - h.over < self._longest]
-        self._held.append(hump)
+    def _creeps(self, hump: Hump) -> bool:
+        """Does it rise as slowly as a baseline drifts?"""
+        soon = hump.rise_known + round(RISES_S * self._hz)
+        return soon < hump.over and self._signal.highest(hump.rise_known, soon) < hump.foot + 0.8 * (
+            hump.top - hump.foot
+        )
+
+    def _small(self, hump: Hump, fade: float) -> None:
+        """A small hump on the baseline: taken if it stands alone and is high enough by now, or ends an even row; else held."""
+        alone = self._alone(hump)
+        self._held = [h for h in self._held if hump.over - h[0].over < self._longest]
+        if alone and hump.top - hump.foot >= SMALL * self._usual.height * fade:
+            self._release([h for h, lone in self._held if lone and fade < 1], hump)
+            return
+        self._held.append((hump, alone))
         self._low = None
+        row = [h for h, _ in self._held]
+        if fade < 1 and self._steady(row):
+            self._release(row[:-1], hump)
+            return
         self._tail += hump.highs
 
-    def _steady(self) -> bool:
+    def _release(self, held: list[Hump], hump: Hump) -> None:
+        """Breaths have become small: those held on the same footing were breaths too."""
+        self._held = []
+        for h in held:
+            if abs(h.foot - hump.foot) <= max(1.0, 0.25 * (hump.top - hump.foot)):
+                self._accept(h)
+        self._accept(hump)
+
+    def _alone(self, hump: Hump) -> bool:
+        """Did the signal rest on the hump's footing before it rose?"""
+        lo = hump.rise_known - round(ALONE_S * self._hz)
+        rest = hump.foot + max(1.1 * SWING, 0.35 * (hump.top - hump.foot))
+        return self._signal.highest(lo, hump.rise_known) <= rest
+
+    def _steady(self, held: list[Hump]) -> bool:
         """Do the last humps held follow each other as breaths do: even, on one footing, no faster than breathing?"""
-        row = self._held[-ROW:]
+        row = held[-ROW:]
         if len(row) < ROW:
             return False
         last = row[-1]
@@ -221,14 +255,6 @@ class Judge:
             and all(abs(h.foot - last.foot) <= max(0.6, 0.15 * height) for h in row)
             and all(abs(h.top - last.top) <= max(0.8, 0.25 * height) for h in row)
         )
-
-    def _take(self, hump: Hump, fade: float) -> None:
-        if fade < 1:  # breaths have become small: those held on the same footing were breaths too
-            for h in self._held:
-                if abs(h.foot - hump.foot) <= max(1.0, 0.25 * (hump.top - hump.foot)):
-                    self._accept(h)
-        self._held = []
-        self._accept(hump)
 
     def _accept(self, hump: Hump) -> None:
         hump.first = self._first
@@ -255,7 +281,7 @@ class Judge:
             return max(LEAST, 1.2 * noise)
         least = max(LEAST, min(4.0, 0.08 * usual), min(noise, 0.4 * usual) if usual else noise)
         if hump.top - hump.foot < QUIET:
-            least = max(least, 6 * self._rough(hump.rise_known - round(self._hz), hump.over))
+            least = max(least, 6 * self._signal.rough(hump.rise_known - round(self._hz), hump.over))
         return least
 
 

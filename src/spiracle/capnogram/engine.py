@@ -14,13 +14,12 @@ from numpy.typing import ArrayLike
 from spiracle.capnogram.breath import Breath, Trouble
 from spiracle.capnogram.breaths import Hump, Judge
 from spiracle.capnogram.humps import LONG, Turn, Turns
+from spiracle.capnogram.kept import Kept
 from spiracle.capnogram.setup import Setup
 from spiracle.capnogram.shape import SEEN_S, Before, measure
 from spiracle.capnogram.signal import Conditioner, Piece, Samples
 from spiracle.refusals import OutOfRange
 
-KEPT_S = 160.0
-"""What is kept behind the newest sample: the longest pause and expiration that are looked back on."""
 BLOCK = 1 << 18
 
 
@@ -47,11 +46,11 @@ class Engine:
         self.setup = setup
         self._conditioner = Conditioner(setup)
         self._turns = Turns()
-        self._judge = Judge(setup, self._rough)
         self._before = Before()
         self._wait = setup.samples(SEEN_S)
         self._ready: deque[tuple[int, Hump]] = deque()
-        self._kept = _Kept(setup)
+        self._kept = Kept(setup)
+        self._judge = Judge(setup, self._kept)
         self._searched = 0
 
     def feed(self, samples: ArrayLike) -> Step:
@@ -131,17 +130,6 @@ class Engine:
             self._judge.fell(self._searched + k)
         self._searched = until
 
-    def _rough(self, lo: int, hi: int) -> float:
-        """The lesser of what second and fourth differences say: the first know no slope and, by their median, no corner, the
-        other no bend of a fast rhythm at a low rate."""
-        raw = self._kept.raw[max(0, lo - self._kept.start) : hi - self._kept.start]
-        raw = raw[~np.isnan(raw)]
-        if len(raw) < 9:
-            return 0.0
-        second = raw[2:] - 2 * raw[1:-1] + raw[:-2]
-        fourth = second[2:] - 2 * second[1:-1] + second[:-2]
-        return min(float(np.median(np.abs(second))) / 6**0.5, float(np.median(np.abs(fourth))) / 70**0.5) / 0.6745
-
     def _settle(self) -> None:
         for hump in self._judge.found:
             self._ready.append((hump.over + self._wait, hump))
@@ -152,54 +140,6 @@ class Engine:
         while self._ready and self._ready[0][0] < until:
             humps.append(self._ready.popleft()[1])
         return measure(humps, self._kept.raw, self._kept.averaged, self._kept.start, self.setup, self._before)
-
-
-class _Kept:
-    """The newest samples, raw and averaged, at least KEPT_S of them and never much more."""
-
-    def __init__(self, setup: Setup) -> None:
-        self._least = setup.samples(KEPT_S)
-        self._raw, self._averaged = np.empty(2 * self._least), np.empty(2 * self._least)
-        self.start = self.end = self.end_raw = 0
-
-    @property
-    def raw(self) -> Samples:
-        return self._raw[: self.end_raw - self.start]
-
-    @property
-    def averaged(self) -> Samples:
-        return self._averaged[: self.end - self.start]
-
-    def part(self, lo: int, hi: int) -> Samples:
-        return self._averaged[lo - self.start : hi - self.start]
-
-    def add_raw(self, values: Samples) -> None:
-        size = self.end_raw - self.start
-        if size + len(values) > len(self._raw):
-            self._forget(max(0, size - self._least), len(values))
-        lo = self.end_raw - self.start
-        self._raw[lo : lo + len(values)] = values
-        self.end_raw += len(values)
-
-    def _forget(self, count: int, more: int) -> None:
-        room = max(2 * self._least, self._least + more)
-        for name in ("_raw", "_averaged"):
-            old = getattr(self, name)
-            row = np.empty(room) if len(old) < room else old
-            kept = old[count : self.end_raw - self.start].copy()
-            row[: len(kept)] = kept
-            setattr(self, name, row)
-        self.start += count
-
-    def add(self, values: Samples, at: int) -> None:
-        """Averaged values from index `at` on; nan between the end and there."""
-        self.pad(at)
-        self._averaged[at - self.start : at - self.start + len(values)] = values
-        self.end = at + len(values)
-
-    def pad(self, until: int) -> None:
-        self._averaged[self.end - self.start : until - self.start] = np.nan
-        self.end = max(self.end, until)
 
 
 def read(samples: ArrayLike, setup: Setup) -> Reading:

@@ -24,8 +24,9 @@ from spiracle.capnogram.setup import Setup
 from spiracle.capnogram.signal import Samples
 
 Index = NDArray[np.int64]
-RISE_S, FALL_S, SEEN_S, MEAN_S = 1.5, 3.0, 0.15, 0.1
-"""Looked back from a known rise, back from a fall, on after it, and averaged for a pressure."""
+RISE_S, FALL_S, SEEN_S, MEAN_S, STEP_S = 1.0, 3.0, 0.15, 0.1, 0.1
+"""Looked back from a known rise, back from a fall, on after it, averaged for a pressure; a corner later
+than this overrules the foot."""
 
 
 @dataclass(slots=True)
@@ -119,7 +120,16 @@ class _Measuring:
         thirty = flat.last(np.flatnonzero(level < 0.3), half + 1, flat.lo) + 1
         t10, t30, t90 = self._crossing(ten, 0.1), self._crossing(thirty, 0.3), self._crossing(self.high, 0.9)
         self.start = np.maximum(t10 - (t30 - t10) / 2, flat.lo)
+        corner = self._corner(flat.lo, half)
+        late = corner - self.start > STEP_S * self.hz
+        self.start = np.where(late, corner, self.start)
         self.upstroke = np.maximum(t90 - t10, 0.5)  # in samples; nothing is known to be faster than half of one
+
+    def _corner(self, lo: Index, hi: Index) -> Index:
+        """Furthest below the straight line between two places: where the rise begins, if the baseline was stepped or bent before."""
+        flat = Flat(lo, hi + 1)
+        slope = (self.averaged[hi] - self.averaged[lo]) / np.maximum(hi - lo, 1)
+        return flat.furthest(flat.spread(slope) * (flat.where - flat.spread(lo)) - self.averaged[flat.where])
 
     def _end(self, lo: Index) -> None:
         """The corner before the fall: furthest above the straight line from the last high to where the fall was known."""
