@@ -15,13 +15,17 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Protocol
 
+from spiracle.capnogram.breath import Trouble
 from spiracle.capnogram.humps import SWING, Turn
 from spiracle.capnogram.setup import Setup
+from spiracle.capnogram.signal import Known
 
 OVER = 0.65
 """Fallen by this share of its height a hump is over. Notches of relaxants and of the heart are shallower (common practice)."""
 SPLIT = 0.4
 """A dip at least this deep, and as wide as a pause, parts two breaths."""
+DEEP, DEEP_ROW = 0.3, 3
+"""More such dips in a row are breaths on a footing that was lifted, not ripples."""
 LEAST = 2.5
 """mmHg. Lower humps are no breaths."""
 SMALL, RAISED = 0.12, 0.45
@@ -32,6 +36,9 @@ ROW, FASTEST_S = 6, 0.42
 """Small humps without such pauses are breaths once so many in a row were even, and no faster than 140 a minute."""
 QUIET = 15.0
 """mmHg. Lower humps are held against the roughness of the signal around them."""
+CROWD, WILD, STILL_S = 6, 4.0, 3.0
+"""So many reversals within a second, each of so many mmHg and over in 0.2 s, are no gas that moves; over once still
+for so long."""
 RISES_S = 2.0
 LONGEST_S = 40.0
 NARROWEST_S = 0.12
@@ -66,6 +73,7 @@ class _Open:
     last: Turn
     late: int = 0
     ripple: float = 0.0
+    deep: int = 0
     dip: Turn | None = None
     highs: list[int] = field(default_factory=list)
 
@@ -87,7 +95,7 @@ class Signal(Protocol):
 class Judge:
     """Takes turning points and falls, gives humps that are breaths."""
 
-    def __init__(self, setup: Setup, signal: Signal) -> None:
+    def __init__(self, setup: Setup, signal: Signal, delay: int) -> None:
         self._hz = setup.rate_hz
         self._signal = signal
         self._longest = setup.samples(LONGEST_S)
@@ -96,7 +104,7 @@ class Judge:
         self._usual = Usual(setup.rate_hz)
         self.found: list[Hump] = []
         self.restart()
-        self._noise = Noise(setup)
+        self.noise = Noise(setup, delay)
 
     def restart(self) -> None:
         """After a gap: nothing seen before leads into what comes now, except how breaths were."""
@@ -109,7 +117,7 @@ class Judge:
         self.level = -math.inf
 
     def turn(self, t: Turn) -> None:
-        self._noise.take(t)
+        self.noise.take(t)
         if t.high:
             self._high(t)
         else:
@@ -154,6 +162,9 @@ class Judge:
             return False
         left, right = hump.top.value - hump.dip.value, t.value - hump.dip.value
         usual = max(self._usual.height, hump.height)
+        hump.deep = hump.deep + 1 if min(left, right) >= DEEP * hump.height else 0
+        if hump.deep > DEEP_ROW:
+            return True
         if min(left, right) < SPLIT * usual or hump.height < LEAST:
             return False
         wide = 0.15 * self._usual.period if self._usual.known else NARROWEST_S
@@ -189,7 +200,7 @@ class Judge:
             low = Turn(False, max(hump.foot.at, hump.foot.known - self._narrowest), hump.foot.value, hump.foot.known)
         made = Hump(
             hump.foot.at, hump.foot.value, hump.foot.known, hump.top.at, hump.top.value, hump.late, at,
-            low.at, low.value, self._first, hump.ripple, tuple(self._tail + hump.highs), self._noise.during(hump.foot.known, at),
+            low.at, low.value, self._first, hump.ripple, tuple(self._tail + hump.highs), self.noise.during(hump.foot.known, at),
         )  # fmt: skip
         if hump.height < self._floor(made) or (hump.height < QUIET and self._creeps(made)):
             self._tail += hump.highs
@@ -276,7 +287,7 @@ class Judge:
 
     def _floor(self, hump: Hump) -> float:
         """The least height of a breath here, in view of the noise."""
-        usual, noise = self._usual.height, 2.5 * self._noise.level(hump.over)
+        usual, noise = self._usual.height, 2.5 * self.noise.level(hump.over)
         if hump.in_noise:
             return max(LEAST, 1.2 * noise)
         least = max(LEAST, min(4.0, 0.08 * usual), min(noise, 0.4 * usual) if usual else noise)
@@ -319,29 +330,47 @@ def middle(values: Iterable[float]) -> float:
 class Noise:
     """Reversals faster than any breathing: how large they are, fading over seconds, and where they crowd."""
 
-    def __init__(self, setup: Setup) -> None:
+    def __init__(self, setup: Setup, delay: int) -> None:
         self._hz = setup.rate_hz
+        self._delay = delay
         self._swing = 0.0
         self._at = 0
         self._turns: deque[Turn] = deque(maxlen=3)
-        self._crowd: deque[int] = deque(maxlen=5)
-        self._until = -1
-        self._from = -1
+        self._crowd: deque[int] = deque(maxlen=CROWD)
+        self._from = self._until = -1
+        self._told = -1
+        self._open = False
+        self.troubles: list[Known] = []
 
     def take(self, t: Turn) -> None:
         self._turns.append(t)
         if len(self._turns) < 3:
             return
         a, b, c = self._turns
-        if (c.at - a.at) / self._hz >= 0.2:
+        if c.at - a.at >= 0.2 * self._hz:
             return
         swing = min(abs(a.value - b.value), abs(b.value - c.value))
         self._swing, self._at = max(self.level(c.known), swing), c.known
-        if swing >= 4:
-            self._crowd.append(c.at)
-            if len(self._crowd) == 5 and c.at - self._crowd[0] <= self._hz:
-                self._from = self._crowd[0] if self._crowd[0] > self._until else self._from
-                self._until = c.at
+        if swing >= WILD:
+            self._wild(c)
+
+    def _wild(self, t: Turn) -> None:
+        known = t.known + self._delay
+        self.passed(known - 1)
+        self._crowd.append(t.at)
+        if self._open:
+            self._until, self._told = t.at, known
+        elif len(self._crowd) == CROWD and t.at - self._crowd[0] <= self._hz:
+            self._open, self._from, self._until, self._told = True, self._crowd[0], t.at, known
+            self.troubles.append((known, Trouble("noise", self._from / self._hz, None)))
+
+    def passed(self, index: int) -> None:
+        """Up to this sample nothing else was known: noise that has been still for long enough is over."""
+        over = self._told + round(STILL_S * self._hz)
+        if self._open and index >= over:
+            self._open = False
+            self._crowd.clear()
+            self.troubles.append((over, Trouble("noise", self._from / self._hz, self._until / self._hz)))
 
     def level(self, at: int) -> float:
         """Size of the swings of late [mmHg], halved every 5 seconds."""

@@ -50,7 +50,7 @@ class Engine:
         self._wait = setup.samples(SEEN_S)
         self._ready: deque[tuple[int, Hump]] = deque()
         self._kept = Kept(setup)
-        self._judge = Judge(setup, self._kept)
+        self._judge = Judge(setup, self._kept, self._conditioner.half)
         self._searched = 0
 
     def feed(self, samples: ArrayLike) -> Step:
@@ -74,8 +74,12 @@ class Engine:
         return self._told(breaths)
 
     def _told(self, breaths: list[Breath]) -> Step:
-        troubles, self._conditioner.troubles = tuple(self._conditioner.troubles), []
-        return Step(tuple(breaths), troubles)
+        noise = self._judge.noise
+        noise.passed(self._kept.end_raw - 1)
+        known = sorted([*self._conditioner.troubles, *noise.troubles], key=lambda k: (k[0], k[1].kind, k[1].from_s))
+        self._conditioner.troubles.clear()
+        noise.troubles.clear()
+        return Step(tuple(breaths), tuple(t for _, t in known))
 
     def _block(self, samples: Samples) -> list[Breath]:
         raw, pieces = self._conditioner.clean(samples)

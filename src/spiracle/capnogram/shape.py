@@ -1,9 +1,9 @@
 """The figures of breaths, from their own stretch of the signal. Many breaths at once or one by one: the same floats, because nothing
 is ever summed across two breaths.
 
-Moments come from the averaged signal, pressures from the raw one. End-tidal and inspired CO2 are means of the raw samples beside
+Moments come from the averaged signal, pressures from the raw one. End-tidal and inspired CO2 are medians of the raw samples beside
 the highest (lowest) point, over 0.1 s or a tenth of the expiration (inspiration), whichever is shorter, so that one noisy sample does
-not set them; where a tenth is less than one sample, it is the sample itself.
+not set them; where a tenth is less than one sample, the middle of three.
 """
 
 from __future__ import annotations
@@ -151,17 +151,19 @@ class _Measuring:
         self.knee = self.lit.furthest(self.values - self.lit.spread(slope) * where)
 
     def _beside(self, where: Index, width: Index, lo: Index, hi: Index, *, highest: bool) -> Samples:
-        """The higher (lower) of the two means of raw samples before and after a place, within bounds. nan where none is seen."""
-        means = []
-        for a, b in ((where - width, where), (where, where + width)):
-            a, b = np.maximum(a, lo), np.minimum(b, hi)
-            flat = Flat(np.minimum(a, b), np.maximum(a, b) + 1)
-            values = self.raw[flat.where]
-            seen = ~np.isnan(values)
-            n = np.add.reduceat(seen.astype(np.int64), flat.starts)
-            total = flat.sums(np.where(seen, values, 0.0))
-            means.append(np.where(n > 0, total / np.maximum(n, 1), np.nan))
-        return np.asarray(np.fmax(*means) if highest else np.fmin(*means))
+        """The higher (lower) of the medians of raw samples before and after a place, within bounds; nan where none is seen."""
+        widest = self.setup.samples(MEAN_S)
+        single = width == 0
+        sides = []
+        for first, last in (
+            (np.where(single, -1, -width), single.astype(np.int64)),
+            (-single.astype(np.int64), np.maximum(width, 1)),
+        ):
+            steps = np.arange(-widest, widest + 1)
+            index = where[:, None] + steps
+            use = (steps >= first[:, None]) & (steps <= last[:, None]) & (index >= lo[:, None]) & (index <= hi[:, None])
+            sides.append(_medians(np.where(use, self.raw[np.clip(index, 0, len(self.raw) - 1)], np.nan)))
+        return np.asarray(np.fmax(*sides) if highest else np.fmin(*sides))
 
     def _tenth(self, length: Index) -> Index:
         return np.minimum(self.setup.samples(MEAN_S), length // 10)
@@ -222,6 +224,14 @@ class _Measuring:
             before.start_s = row[0]
         before.end = float(ends[-1])
         return made
+
+
+def _medians(rows: Samples) -> Samples:
+    """Median of each row without its nan; nan where nothing is left."""
+    rows = np.sort(rows, axis=1)
+    n = np.sum(~np.isnan(rows), axis=1)
+    each = np.arange(len(rows))
+    return np.asarray((rows[each, np.maximum(n - 1, 0) // 2] + rows[each, np.minimum(n // 2, rows.shape[1] - 1)]) / 2)
 
 
 def _breath(hump: Hump, row: list[float], before: Before, hz: float) -> Breath:
