@@ -67,7 +67,7 @@ def run(
     if demo:
         invented.let_speak(hub, clock)
     try:
-        app = build_app(store, facts, clock, hosts=None if trust_network else LOOPBACK, hub=hub)
+        app = build_app(store, facts, clock, hosts=None if trust_network else LOOPBACK, hub=hub, archive=archive)
         gc.collect()
         gc.freeze()  # tables and modules stay for good; walking them on every full collection costs 40 ms
         gc.set_threshold(50_000, 20, 50)

@@ -39,6 +39,7 @@ from spiracle.refusals import Contradiction, Missing, NotAllowed, NotOneOf, Refu
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
     from spiracle.doors.monitor_hub import MonitorHub
+    from spiracle.doors.waves.archive import WaveArchive
     from spiracle.sheets.scanned import Kind
     from spiracle.sheets.shapes import (
         Board,
@@ -313,10 +314,11 @@ async def _on_fault(_request: Request, _fault: Exception) -> Response:
 
 def build_app(
     store: LogStore, facts: Facts, clock: Clock, *, hosts: Collection[str] | None = LOOPBACK, pages: Path | None = None,
-    hub: MonitorHub | None = None,
+    hub: MonitorHub | None = None, archive: WaveArchive | None = None,
 ) -> Starlette:  # fmt: skip
-    """The whole web door. `hosts` None trusts the network; `pages` is the built tablet's folder; `hub` is where monitors speak."""
-    live, monitors = Live(store, hub=hub), MonitorDoor(hub, store, facts, clock)
+    """The whole web door. `hosts` None trusts the network; `pages` is the built tablet's folder; `hub` is where monitors speak, `archive`
+    what is kept of it."""
+    live, monitors = Live(store, hub=hub), MonitorDoor(hub, archive, store, facts, clock)
     door, audit = Door(store, facts, clock, live), AuditDoor(store, facts)
 
     @asynccontextmanager
