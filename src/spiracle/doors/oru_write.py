@@ -13,7 +13,6 @@ from decimal import Decimal
 import msgspec
 
 from spiracle.monitors.codes import dial_code
-from spiracle.monitors.frames import END, RETURN, START
 from spiracle.monitors.segments import escape
 from spiracle.monitors.tables import CodeRow, MonitorTables, UnitRow
 from spiracle.refusals import Unknown
@@ -69,11 +68,6 @@ def stamp(at: datetime) -> str:
         raise ValueError("a time without a zone")
     part = f"{at.microsecond:06d}"
     return f"{at:%Y%m%d%H%M%S}.{part if not part.endswith('000') else part[:3]}{at:%z}"
-
-
-def frame(message: bytes) -> bytes:
-    """A message in its frame."""
-    return bytes([START]) + message + bytes([END, RETURN])
 
 
 def write(

@@ -54,15 +54,14 @@ def number_of(text: str) -> int | None:
 def find(tables: MonitorTables, number: int | None, ref: str, partition: int | None = None) -> Term:
     """The term of `number` and `ref`. A number under 65536 is a short term: it is widened by `partition` where the sender said
     which, and by no guess otherwise. A `_SETTING` name with the setting's number is the dial, not a measurement."""
-    if number is not None and partition is not None and number < PARTITION:
-        number = code_of(partition, number)
     if number is None or not ref:
         return Term(code=number, ref=ref, why="number or name is missing: both are needed")
+    wide = code_of(partition, number) if partition is not None and number < PARTITION else number
     dial = ref.endswith(SUFFIX)
-    base, name = (number - SETTING_BIT, ref.removesuffix(SUFFIX)) if dial else (number, ref)
+    base, name = (wide - SETTING_BIT, ref.removesuffix(SUFFIX)) if dial else (wide, ref)
     row = tables.by_number.get(base)
     if row is not None and name in row.names:
-        return Term(code=number, ref=ref, row=row, setting=dial)
+        return Term(code=wide, ref=ref, row=row, setting=dial)
     return Term(code=number, ref=ref, setting=dial or bool(number & SETTING_BIT), why=_why(tables, base, name, row))
 
 

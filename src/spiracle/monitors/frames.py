@@ -18,6 +18,11 @@ class Frame(msgspec.Struct, frozen=True, kw_only=True):
     too_long: bool = False
 
 
+def framed(message: bytes) -> bytes:
+    """A message in its frame."""
+    return bytes([START]) + message + bytes([END, RETURN])
+
+
 class Frames:
     """The stream of one connection. Never holds more than `limit` bytes."""
 
@@ -35,6 +40,11 @@ class Frames:
     def open(self) -> bool:
         """Whether a frame has begun and not ended."""
         return self._inside or self._skipping
+
+    @property
+    def held(self) -> int:
+        """How many bytes of an unended frame are held."""
+        return len(self._held)
 
     def feed(self, data: bytes) -> list[Frame]:
         """The frames that these bytes complete, in order."""

@@ -240,7 +240,11 @@ def _charted(tables: MonitorTables, row: Row, sent: str) -> units.Charted:
 def _problems(sent: Stamp, numbers: tuple[Number, ...], waves: tuple[Wave, ...]) -> tuple[str, ...]:
     """All that was wrong, each once, the most pressing first."""
     said = [f"MSH-7: {sent.why}"] if sent.at is None else []
-    said += [f"{n.ref or 'a row'}: {n.why}" for n in numbers if n.why and not n.reading and not (n.setting and n.value is not None)]
+    said += [
+        f"{n.ref or 'a row'}: {n.why}"
+        for n in numbers
+        if n.why and not n.reading and not (n.setting and n.value is not None)
+    ]
     said += [f"{w.ref or 'a wave'}: {w.why or w.gap}" for w in waves if w.why or w.gap]
     once = tuple(dict.fromkeys(said))
     return once if len(once) <= MOST_PROBLEMS else (*once[:MOST_PROBLEMS], f"and {len(once) - MOST_PROBLEMS} more")

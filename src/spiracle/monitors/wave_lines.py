@@ -129,7 +129,7 @@ def _classic(tables: MonitorTables, kin: list[Row]) -> list[Wave]:
 
 def _channel(tables: MonitorTables, channel: Sequence[Row], index: int) -> Sampling:
     """One channel's definition (type CD): sensitivity and unit in its third part, correction and baseline in its fourth, sampling
-    frequency in its fifth (structure from memory, as chapter 2 of HL7 v2 has it)."""
+    frequency in its fifth (HL7 v2.6 chapter 2A; the tests hold it against a library's structure tables)."""
     if len(channel) != 1:
         return Sampling()
     segment, rep = channel[0].segment, index + 1
