@@ -27,6 +27,15 @@ class Taken:
     case: str = ""
     words: str = ""
 
+    @property
+    def ok(self) -> bool:
+        """Whether the sender has done its part; what is not, it is told why."""
+        return self.how != "test data"
+
+    @property
+    def reason(self) -> str:
+        return "" if self.ok else self.words
+
 
 class Archive(Protocol):
     def append(

@@ -13,6 +13,7 @@ from starlette.applications import Starlette
 from spiracle.doors.clock import WallClock
 from spiracle.doors.log_store import open_store
 from spiracle.doors.log_store_schema import data_folder, sqlite_url
+from spiracle.doors.monitor_doors import Asked
 from spiracle.doors.web import build_app
 from spiracle.doors.web_guard import LOOPBACK
 from spiracle.refusals import NotAllowed
@@ -42,9 +43,11 @@ def run(
     demo: bool = False,
     trust_network: bool = False,
     hospital: Path | None = None,
+    monitors: Asked | None = None,
 ) -> None:
     """Serve until interrupted. The demo has a log of its own, written afresh at each start unless a database is named."""
     need_loopback(host, trust_network)
+    from spiracle.doors.monitor_doors import open_doors
     from spiracle.doors.tables import load_facts
 
     clock = WallClock()
@@ -66,14 +69,20 @@ def run(
     hub = MonitorHub(store, facts, archive, clock, Readers(archive)).start()
     if demo:
         invented.let_speak(hub, clock)
+    doors = None
     try:
+        doors = open_doors(monitors or Asked(), facts.monitors, hub, clock, trust_network)
         app = build_app(store, facts, clock, hosts=None if trust_network else LOOPBACK, hub=hub, archive=archive)
         gc.collect()
         gc.freeze()  # tables and modules stay for good; walking them on every full collection costs 40 ms
         gc.set_threshold(50_000, 20, 50)
+        for said in doors.said:
+            print(said)
         print(f"Spiracle is at http://{_shown(host)}:{port}/", flush=True)
         Server(config(app, host, port)).run()
     finally:
+        if doors is not None:
+            doors.stop()
         hub.stop()
         archive.close()
         store.close()
