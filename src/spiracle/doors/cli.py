@@ -77,14 +77,33 @@ def _add_serve(commands: Commands) -> None:
     serve.add_argument("--port", type=int, default=8470)
     serve.add_argument("--trust-network", action="store_true",
                        help="serve beyond this machine: no accounts yet, so everyone on the network may write")  # fmt: skip
+    serve.add_argument(
+        "--mllp",
+        default="",
+        metavar="HOST:PORT",
+        help="take HL7 messages of monitors here (2575 is the registered port)",
+    )
+    serve.add_argument(
+        "--mqtt", default="", metavar="URL", help="take what monitors publish at a broker, mqtts://USER@HOST:PORT"
+    )
+    serve.add_argument("--mqtt-site", default="", metavar="NAME", help="the site in the broker's topics")
+    serve.add_argument(
+        "--oximeter",
+        action="append",
+        default=[],
+        metavar="ADDRESS[,ROOM]",
+        help="a Bluetooth pulse oximeter; may be repeated",
+    )
     _database(serve)
     serve.set_defaults(run=_serve)
 
 
 def _serve(args: argparse.Namespace) -> int:
+    from spiracle.doors.monitor_doors import Asked
     from spiracle.doors.serve import run
 
-    run(args.database, args.host, args.port, args.demo, args.trust_network, args.hospital)
+    monitors = Asked(args.mllp, args.mqtt, args.mqtt_site, tuple(args.oximeter))
+    run(args.database, args.host, args.port, args.demo, args.trust_network, args.hospital, monitors)
     return 0
 
 

@@ -63,6 +63,7 @@ def load_facts(hospital: Path | None = None) -> Facts:
     from spiracle.drugs import Formulary
     from spiracle.emergency import EmergencyTables
     from spiracle.kinetics.tables import KineticsTables
+    from spiracle.monitors.tables import MonitorTables
     from spiracle.patient import PatientTables
     from spiracle.recovery import RecoveryTables
     from spiracle.source import Sources, read_sources
@@ -95,6 +96,7 @@ def load_facts(hospital: Path | None = None) -> Facts:
         emergency=EmergencyTables.read(room_texts(texts, "emergency"), sources),
         recovery=RecoveryTables.read(room_texts(texts, "recovery"), sources),
         kinetics=KineticsTables.read(room_texts(texts, "kinetics"), sources),
+        monitors=MonitorTables.read(room_texts(texts, "monitors"), sources),
         hospital=own,
         zone=zone_of(own.zone),
         version=f"spiracle {__version__}, tables {digest}",
