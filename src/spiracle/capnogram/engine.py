@@ -1,0 +1,201 @@
+"""The engine: samples in, breaths and troubles out. However the samples are cut into chunks, the answer is the same, bit for bit.
+
+Time is the index of a sample over the rate; there is no clock. A breath is given 0.15 s after its fall is known.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from spiracle.capnogram.breath import Breath, Trouble
+from spiracle.capnogram.breaths import Hump, Judge
+from spiracle.capnogram.humps import LONG, Turn, Turns
+from spiracle.capnogram.setup import Setup
+from spiracle.capnogram.shape import SEEN_S, Before, measure
+from spiracle.capnogram.signal import Conditioner, Piece, Samples
+from spiracle.refusals import OutOfRange
+
+KEPT_S = 160.0
+"""What is kept behind the newest sample: the longest pause and expiration that are looked back on."""
+BLOCK = 1 << 18
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What became known. A trouble that lasts comes with to_s None, and once more with its end."""
+
+    breaths: tuple[Breath, ...] = ()
+    troubles: tuple[Trouble, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """Everything of a recording; each trouble once."""
+
+    breaths: tuple[Breath, ...]
+    troubles: tuple[Trouble, ...]
+
+
+class Engine:
+    """Reads one signal from its first sample on."""
+
+    def __init__(self, setup: Setup) -> None:
+        self.setup = setup
+        self._conditioner = Conditioner(setup)
+        self._turns = Turns()
+        self._judge = Judge(setup)
+        self._before = Before()
+        self._wait = setup.samples(SEEN_S)
+        self._ready: deque[tuple[int, Hump]] = deque()
+        self._kept = _Kept(setup)
+        self._searched = 0
+
+    def feed(self, samples: ArrayLike) -> Step:
+        """The next samples, nan where missing. Any number of them."""
+        row = np.array(samples, dtype=np.float64)
+        if row.ndim != 1:
+            raise OutOfRange(
+                "samples", "They must stand in one row.", "One number after the other, nan where one is missing."
+            )
+        breaths: list[Breath] = []
+        for lo in range(0, len(row), BLOCK):
+            breaths += self._block(row[lo : lo + BLOCK])
+        return self._told(breaths)
+
+    def finish(self) -> Step:
+        """No more samples will come. An expiration whose end was not seen is no breath."""
+        breaths: list[Breath] = []
+        for piece in self._conditioner.close():
+            self._run(piece)  # reaches half an average beyond the last sample at most
+        breaths += self._measured(self._kept.end + self._wait + 1)
+        return self._told(breaths)
+
+    def _told(self, breaths: list[Breath]) -> Step:
+        troubles, self._conditioner.troubles = tuple(self._conditioner.troubles), []
+        return Step(tuple(breaths), troubles)
+
+    def _block(self, samples: Samples) -> list[Breath]:
+        raw, pieces = self._conditioner.clean(samples)
+        self._kept.add_raw(raw)
+        for piece in pieces:
+            self._run(piece)
+        if not self._conditioner.running:
+            self._kept.pad(self._kept.end_raw)
+        return self._measured(self._kept.end)
+
+    def _run(self, piece: Piece) -> None:
+        if piece.ends:
+            self._settle()
+            self._judge.restart()
+            self._turns.start()
+            return
+        if not len(piece.values):
+            return
+        self._kept.add(piece.values, piece.at)
+        if len(piece.values) < LONG:
+            self._short(piece)
+        else:
+            for turn in self._turns.long(piece.at, piece.values):
+                self._look(turn.known)
+                self._turn(turn)
+            self._look(piece.at + len(piece.values))
+        self._settle()
+
+    def _short(self, piece: Piece) -> None:
+        judge, turns = self._judge, self._turns
+        for at, x in enumerate(piece.values.tolist(), piece.at):
+            turn = turns.short(at, x)
+            if turn is not None:
+                self._turn(turn)
+            if x < judge.level:
+                judge.fell(at)
+        self._searched = piece.at + len(piece.values)
+
+    def _turn(self, turn: Turn) -> None:
+        self._judge.turn(turn)
+        self._searched = turn.known
+
+    def _look(self, until: int) -> None:
+        """Where the signal fell below the open hump's level before this index, if it did."""
+        level = self._judge.level
+        if level == -np.inf:
+            return
+        part = self._kept.part(self._searched, until)
+        below = part < level
+        k = int(below.argmax()) if len(below) else 0
+        if len(below) and below[k]:
+            self._judge.fell(self._searched + k)
+        self._searched = until
+
+    def _settle(self) -> None:
+        for hump in self._judge.found:
+            self._ready.append((hump.over + self._wait, hump))
+        self._judge.found.clear()
+
+    def _measured(self, until: int) -> list[Breath]:
+        humps = []
+        while self._ready and self._ready[0][0] < until:
+            humps.append(self._ready.popleft()[1])
+        return measure(humps, self._kept.raw, self._kept.averaged, self._kept.start, self.setup, self._before)
+
+
+class _Kept:
+    """The newest samples, raw and averaged, at least KEPT_S of them and never much more."""
+
+    def __init__(self, setup: Setup) -> None:
+        self._least = setup.samples(KEPT_S)
+        self._raw, self._averaged = np.empty(2 * self._least), np.empty(2 * self._least)
+        self.start = self.end = self.end_raw = 0
+
+    @property
+    def raw(self) -> Samples:
+        return self._raw[: self.end_raw - self.start]
+
+    @property
+    def averaged(self) -> Samples:
+        return self._averaged[: self.end - self.start]
+
+    def part(self, lo: int, hi: int) -> Samples:
+        return self._averaged[lo - self.start : hi - self.start]
+
+    def add_raw(self, values: Samples) -> None:
+        size = self.end_raw - self.start
+        if size + len(values) > len(self._raw):
+            self._forget(max(0, size - self._least), len(values))
+        lo = self.end_raw - self.start
+        self._raw[lo : lo + len(values)] = values
+        self.end_raw += len(values)
+
+    def _forget(self, count: int, more: int) -> None:
+        room = max(2 * self._least, self._least + more)
+        for name in ("_raw", "_averaged"):
+            old = getattr(self, name)
+            row = np.empty(room) if len(old) < room else old
+            kept = old[count : self.end_raw - self.start].copy()
+            row[: len(kept)] = kept
+            setattr(self, name, row)
+        self.start += count
+
+    def add(self, values: Samples, at: int) -> None:
+        """Averaged values from index `at` on; nan between the end and there."""
+        self.pad(at)
+        self._averaged[at - self.start : at - self.start + len(values)] = values
+        self.end = at + len(values)
+
+    def pad(self, until: int) -> None:
+        self._averaged[self.end - self.start : until - self.start] = np.nan
+        self.end = max(self.end, until)
+
+
+def read(samples: ArrayLike, setup: Setup) -> Reading:
+    """The whole recording at once: what feeding it would give."""
+    engine = Engine(setup)
+    steps = (engine.feed(samples), engine.finish())
+    troubles: dict[tuple[str, float], Trouble] = {}
+    for trouble in (t for s in steps for t in s.troubles):
+        troubles[trouble.kind, trouble.from_s] = trouble
+    return Reading(tuple(b for s in steps for b in s.breaths), tuple(troubles.values()))

@@ -1,0 +1,266 @@
+"""The figures of breaths, from their own stretch of the signal. Many breaths at once or one by one: the same floats, because nothing
+is ever summed across two breaths.
+
+Moments come from the averaged signal, pressures from the raw one. End-tidal and inspired CO2 are means of the raw samples beside
+the highest (lowest) point, over 0.1 s or a tenth of the expiration (inspiration), whichever is shorter, so that one noisy sample does
+not set them; where a tenth is less than one sample, it is the sample itself.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from math import isnan
+from statistics import median
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spiracle.capnogram.angle import alpha_deg
+from spiracle.capnogram.breath import Breath
+from spiracle.capnogram.breaths import Hump
+from spiracle.capnogram.setup import Setup
+from spiracle.capnogram.signal import Samples
+
+Index = NDArray[np.int64]
+RISE_S, FALL_S, SEEN_S, MEAN_S = 1.5, 3.0, 0.15, 0.1
+"""Looked back from a known rise, back from a fall, on after it, and averaged for a pressure."""
+
+
+@dataclass(slots=True)
+class Before:
+    """The breath before, as far as the next one needs it."""
+
+    start_s: float | None = None
+    end: float | None = None
+
+
+class Flat:
+    """Many stretches [lo, hi) of one array laid end to end."""
+
+    def __init__(self, lo: Index, hi: Index) -> None:
+        self.lo = lo
+        self.size = np.maximum(hi - lo, 1)
+        self.starts = np.concatenate((np.zeros(1, np.int64), np.cumsum(self.size)[:-1]))
+        self.where = np.arange(int(self.size.sum()), dtype=np.int64) + self.spread(lo - self.starts)
+
+    def spread(self, each: NDArray[Any]) -> NDArray[Any]:
+        return np.repeat(each, self.size)
+
+    def sums(self, values: Samples) -> Samples:
+        return np.asarray(np.add.reduceat(values, self.starts))
+
+    def furthest(self, values: Samples) -> Index:
+        """Index (in the array laid out) of each stretch's highest value, the first of equals."""
+        top = np.maximum.reduceat(values, self.starts)
+        hits = np.flatnonzero(values == self.spread(top))
+        return np.asarray(self.where[hits[np.searchsorted(hits, self.starts)]])
+
+    def first(self, hits: Index, after: Index, otherwise: Index) -> Index:
+        """First hit (position in the flat array) at or after a place of the array, else the other."""
+        place = after - self.lo + self.starts
+        k = np.searchsorted(hits, place)
+        found = hits[np.minimum(k, len(hits) - 1)] if len(hits) else np.full(len(place), -1)
+        good = (k < len(hits)) & (found < self.starts + self.size)
+        return np.where(good, found - self.starts + self.lo, otherwise)
+
+    def last(self, hits: Index, before: Index, otherwise: Index) -> Index:
+        """Last hit before a place of the array, else the other."""
+        place = before - self.lo + self.starts
+        k = np.searchsorted(hits, place) - 1
+        found = hits[np.maximum(k, 0)] if len(hits) else np.full(len(place), -1)
+        good = (k >= 0) & (found >= self.starts)
+        return np.where(good, found - self.starts + self.lo, otherwise)
+
+    def count(self, hits: Index, lo: Index, hi: Index) -> Index:
+        shift = self.starts - self.lo
+        return np.asarray(np.searchsorted(hits, hi + shift) - np.searchsorted(hits, lo + shift))
+
+
+def measure(humps: list[Hump], raw: Samples, averaged: Samples, at: int, setup: Setup, before: Before) -> list[Breath]:
+    """The breaths of these humps; `raw` and `averaged` begin at index `at` of the recording. `before` is moved on."""
+    return _Measuring(humps, raw, averaged, at, setup).breaths(before) if humps else []
+
+
+class _Measuring:
+    def __init__(self, humps: list[Hump], raw: Samples, averaged: Samples, at: int, setup: Setup) -> None:
+        self.humps, self.raw, self.setup, self.at, self.hz = humps, raw, setup, at, setup.rate_hz
+        self.averaged = averaged
+        grab = [(h.foot_at, h.rise_known, h.top_at, h.last_high, h.over, h.low_at) for h in humps]
+        foot_at, known, top_at, last_high, over, low_at = np.array(grab, dtype=np.int64).T - at
+        self.foot, self.top = np.array([(h.foot, h.top) for h in humps]).T
+        self.over, self.low_at, self.top_at = over, low_at, top_at
+        lo = np.maximum(foot_at, known - setup.samples(RISE_S))
+        hi = np.minimum(over + setup.samples(SEEN_S) + 1, len(averaged))
+        self.flat = Flat(np.maximum(lo, 0), hi)
+        level = averaged[self.flat.where]
+        level -= self.flat.spread(self.foot)
+        level *= self.flat.spread(1 / (self.top - self.foot))
+        self.level = level
+        self._rise()
+        self._end(np.maximum(last_high, over - setup.samples(FALL_S)))
+        self._knee()
+
+    def _crossing(self, k: Index, share: float) -> Samples:
+        """Moment between samples k - 1 and k at which the share of the height is crossed."""
+        k = np.maximum(k, 1)
+        a, b = self.averaged[k - 1], self.averaged[k]
+        want = self.foot + share * (self.top - self.foot)
+        step = b - a
+        part = np.where(step == 0, 1.0, (want - a) / np.where(step == 0, 1.0, step))
+        return np.asarray(k - 1 + np.clip(part, 0.0, 1.0))
+
+    def _rise(self) -> None:
+        flat, level = self.flat, self.level
+        half = flat.first(np.flatnonzero(level >= 0.5), flat.lo, self.top_at)
+        self.high = flat.first(np.flatnonzero(level >= 0.9), half, self.top_at)
+        ten = flat.last(np.flatnonzero(level < 0.1), half, flat.lo) + 1
+        thirty = flat.last(np.flatnonzero(level < 0.3), half + 1, flat.lo) + 1
+        t10, t30, t90 = self._crossing(ten, 0.1), self._crossing(thirty, 0.3), self._crossing(self.high, 0.9)
+        self.start = np.maximum(t10 - (t30 - t10) / 2, flat.lo)
+        self.upstroke = np.maximum(t90 - t10, 0.5)  # in samples; nothing is known to be faster than half of one
+
+    def _end(self, lo: Index) -> None:
+        """The corner before the fall: furthest above the straight line from the last high to where the fall was known."""
+        lo = np.minimum(np.maximum(lo, np.ceil(self.start).astype(np.int64)), self.over)
+        flat = Flat(lo, self.over + 1)
+        a, b = self.averaged[lo], self.averaged[self.over]
+        slope = (b - a) / np.maximum(self.over - lo, 1)
+        away = self.averaged[flat.where] - flat.spread(slope) * (flat.where - flat.spread(lo))
+        self.end = flat.furthest(away)
+
+    def _knee(self) -> None:
+        """The corner between upstroke and plateau: furthest above the line from the start to the end."""
+        lo = np.minimum(np.ceil(self.start).astype(np.int64), self.end)
+        self.begin = lo
+        self.lit = Flat(lo, self.end + 1)
+        where = self.lit.where - self.lit.spread(lo)
+        slope = (self.averaged[self.end] - self.averaged[lo]) / np.maximum(self.end - lo, 1)
+        self.values = self.averaged[self.lit.where]
+        self.knee = self.lit.furthest(self.values - self.lit.spread(slope) * where)
+
+    def _beside(self, where: Index, width: Index, lo: Index, hi: Index, *, highest: bool) -> Samples:
+        """The higher (lower) of the two means of raw samples before and after a place, within bounds. nan where none is seen."""
+        means = []
+        for a, b in ((where - width, where), (where, where + width)):
+            a, b = np.maximum(a, lo), np.minimum(b, hi)
+            flat = Flat(np.minimum(a, b), np.maximum(a, b) + 1)
+            values = self.raw[flat.where]
+            seen = ~np.isnan(values)
+            n = np.add.reduceat(seen.astype(np.int64), flat.starts)
+            total = flat.sums(np.where(seen, values, 0.0))
+            means.append(np.where(n > 0, total / np.maximum(n, 1), np.nan))
+        return np.asarray(np.fmax(*means) if highest else np.fmin(*means))
+
+    def _tenth(self, length: Index) -> Index:
+        return np.minimum(self.setup.samples(MEAN_S), length // 10)
+
+    def _plateau_slope(self) -> Samples:
+        """Least squares through the middle three fifths between the knee and the end [mmHg/s]."""
+        length = self.end - self.knee
+        flat = Flat(self.knee + length // 5, self.end - length // 5 + 1)
+        x = self.averaged[flat.where] - flat.spread(self.foot)
+        place = (flat.where - flat.spread(flat.lo)) - flat.spread((flat.size - 1) / 2)
+        square = flat.size * (flat.size * flat.size - 1) / 12
+        return np.asarray(np.where(flat.size > 1, flat.sums(place * x) / np.maximum(square, 1e-9), 0.0) * self.hz)
+
+    def breaths(self, before: Before) -> list[Breath]:
+        flat, hz = self.flat, self.hz
+        ends = self.end.astype(np.float64) + self.at
+        prior = np.array([np.nan if h.first else 0.0 for h in self.humps])
+        prior += np.concatenate(([np.nan if before.end is None else before.end], ends[:-1]))
+        firsts = np.where(np.isnan(prior), flat.lo, prior - self.at).astype(np.int64)
+        tops = self._beside(
+            self.top_at, self._tenth(self.end - self.begin), np.minimum(self.high, self.end), self.end, highest=True
+        )
+        lows = self._beside(
+            self.low_at, self._tenth(self.begin - firsts), np.maximum(firsts, 0), self.begin, highest=False
+        )
+        raw = self.raw[self.lit.where] - self.lit.spread(lows)
+        lost = np.isnan(raw)
+        missing = np.add.reduceat(lost.astype(np.int64), self.lit.starts) / self.lit.size
+        area = self.lit.sums(np.where(lost, 0.0, raw)) / hz
+        full = flat.count(np.flatnonzero(self.level >= 0.8), self.begin, self.end + 1)
+        fraction = full / self.lit.size
+        last = self.over + self.setup.samples(SEEN_S)
+        fallen = flat.first(np.flatnonzero(self.level < 0.1), self.end, last + 1)
+        falling = flat.first(np.flatnonzero(self.level < 0.9), self.end, last + 1)
+        fall = np.where(fallen <= last, self._crossing(np.minimum(fallen, len(self.averaged) - 1), 0.1), np.nan)
+        fall = (fall - np.maximum(self._crossing(falling, 0.9), self.end)) / hz
+        up = self.upstroke / hz
+        rise = 0.8 * (self.top - self.foot) / up
+        rows = np.stack(
+            [
+                (self.start + self.at) / hz,
+                ends / hz,
+                prior / hz,
+                tops,
+                lows,
+                up,
+                rise,
+                self._plateau_slope(),
+                fraction,
+                area,
+                fall,
+                missing,
+            ]
+        ).T.tolist()
+        made = []
+        for hump, row in zip(self.humps, rows, strict=True):
+            made.append(_breath(hump, row, before, hz))
+            before.start_s = row[0]
+        before.end = float(ends[-1])
+        return made
+
+
+def _breath(hump: Hump, row: list[float], before: Before, hz: float) -> Breath:
+    start, end, prior, top, low, up, rise, slope, fraction, area, fall, missing = row
+    first = isnan(prior)
+    doubts = _doubts(hump, missing, top, low)
+    top = hump.top if isnan(top) else top
+    low = hump.foot if isnan(low) else low
+    return Breath(
+        start_s=start,
+        end_s=end,
+        before_s=None if first else prior,
+        etco2=top,
+        fico2=low,
+        top=top,
+        foot=low,
+        upstroke_s=up,
+        upstroke_slope=rise,
+        plateau_slope=slope,
+        alpha_deg=alpha_deg(rise, slope),
+        plateau_fraction=fraction,
+        area=area,
+        downstroke_s=None if isnan(fall) else fall,
+        ripple=hump.ripple,
+        ripple_per_min=_ripple_rate(hump.highs, hz),
+        rate_per_min=None
+        if first or before.start_s is None or start <= before.start_s
+        else 60 / (start - before.start_s),
+        ie_ratio=None if first or end <= start else max(0.0, start - prior) / (end - start),
+        missing=missing,
+        quality="doubtful" if doubts else "good",
+        doubts=doubts,
+    )
+
+
+def _doubts(hump: Hump, missing: float, top: float, low: float) -> tuple[str, ...]:
+    said = []
+    if missing > 0.05 or isnan(top) or isnan(low):
+        said.append("samples missing")
+    if hump.in_noise:
+        said.append("noise")
+    return tuple(said)
+
+
+def _ripple_rate(highs: tuple[int, ...], hz: float) -> float | None:
+    """Highs a minute where at least three follow each other evenly."""
+    if len(highs) < 4:
+        return None
+    steps = [b - a for a, b in pairwise(highs)]
+    usual = median(steps)
+    even = [s for s in steps if abs(s - usual) <= 0.3 * usual]
+    return 60 * hz / usual if usual > 0 and len(even) >= max(3, 0.7 * len(steps)) else None
