@@ -122,7 +122,7 @@ class _Lung:
         scale = etco2 / self.last
         self.made = self.taken * scale * s.rate / 60.0
         self.venous, self.gas, self.last = 50.0 * scale, self.gas * scale, etco2
-        self.port, self.spans, self.marks, self.count = np.zeros_like(port), asked, [], 0
+        self.port, self.spans, self.marks, self.count, self.at_port = np.zeros_like(port), asked, [], 0, 0.0
 
     def now(self, t: float) -> tuple[Now, Span | None]:
         state, inside = self.base, None
