@@ -90,7 +90,12 @@ def draw(
     marks = [(a, b, low, sure and not any(x < b and a < y for x, y in spoilt)) for a, b, low, sure in marks]
     breaths = tuple(_truth(m, shown, line, paper.rate_hz) for m in marks if m[1] < seconds - 0.05)
     told = tuple(Episode(s.name, s.from_s, min(s.to_s, seconds), s.degree, s.also) for s in strokes if s.name)
-    return Recording(name, _aged(shown, paper, rng), paper.rate_hz, paper.unit, kg, species, breaths, told, shown,
+    aged = _aged(shown, paper, rng)
+    for s in strokes:
+        if s.how == "flat" and s.level > 1.0:  # the bench hangs: one value, no noise
+            held = in_unit(np.array([s.level]), paper.unit, paper.ambient_mmhg)[0]
+            aged[int(s.from_s * paper.rate_hz) : int(s.to_s * paper.rate_hz)] = held
+    return Recording(name, aged, paper.rate_hz, paper.unit, kg, species, breaths, told, shown,
                      paper.ambient_mmhg)  # fmt: skip
 
 
@@ -205,4 +210,11 @@ def sliding(key: str, to: float, curve: float = 1.0) -> Callable[[Pen, float], P
     """A pen whose one value moves there over the stretch; curve above 1 falls fast first, as an exponential does."""
     return lambda pen, share: replace(
         pen, **{key: getattr(pen, key) + (to - getattr(pen, key)) * (1 - np.exp(-curve * share)) / (1 - np.exp(-curve))}
+    )
+
+
+def soon(key: str, to: float, within: float = 0.15) -> Callable[[Pen, float], Pen]:
+    """A pen whose one value has moved there after this share of the stretch, as a body's or a circuit's gas does."""
+    return lambda pen, share: replace(
+        pen, **{key: getattr(pen, key) + (to - getattr(pen, key)) * min(1.0, share / within)}
     )

@@ -15,7 +15,7 @@ from itertools import chain
 import numpy as np
 
 import capno_drawn as drawn
-from capno_drawn import Paper, Pen, Stroke, changed, sliding
+from capno_drawn import Paper, Pen, Stroke, changed, sliding, soon
 from capno_lung import Now, Sensor, Span, simulate
 from capno_truth import Made, Recording
 
@@ -199,7 +199,7 @@ def _drawn_shapes() -> Sketch:
         pen = changed(rise=rise, knee=knee, round_=smear)
         yield "obstruction", (Stroke(70, 230, "obstruction", degree, change=pen, also=leak),), {"rate": 12.0}
     for degree, base in (("moderate", 5.5), ("moderate", 7.0), ("severe", 11.0), ("severe", 18.0)):
-        yield "rebreathing", (Stroke(70, 240, "rebreathing", degree, change=changed(base=base), also=high),), {}
+        yield "rebreathing", (Stroke(70, 240, "rebreathing", degree, change=soon("base", base), also=high),), {}
     for degree, deep in (("moderate", 3.5), ("moderate", 4.5), ("severe", 7.0), ("severe", 9.0)):
         stroke = Stroke(70, 240, "cardiogenic-oscillations", degree, change=changed(ripple=deep))
         yield "cardiogenic", (stroke,), {"rate": 7.0 + deep / 3, "out_share": 0.68}
@@ -219,12 +219,16 @@ def _drawn_events() -> Sketch:
     after = EITHER({"exponential-fall", "no-breaths", "sudden-loss"})
     for degree, to in (("moderate", 15.0), ("severe", 6.0), ("severe", 4.0)):
         falling = Stroke(80, 170, "exponential-fall", degree, change=sliding("top", to, 4.0), also=EITHER({"low-co2"}))
-        yield "output", (falling, Stroke(170, 240, "low-co2", "severe", change=changed(top=to), also=after)), {}
+        yield "output", (falling, Stroke(170, 240, "low-co2", "mild", change=changed(top=to), also=after)), {}
     for name, degree, top in (
         ("high-co2", "moderate", 60.0), ("high-co2", "severe", 80.0), ("high-co2", "severe", 95.0),
         ("low-co2", "moderate", 27.0), ("low-co2", "severe", 17.0), ("low-co2", "severe", 13.0),
     ):  # fmt: skip
-        yield name, (Stroke(70, 240, name, degree, change=changed(top=top), also=EITHER({"exponential-fall"})),), {}
+        yield (
+            name,
+            (Stroke(70, 240, name, degree, change=soon("top", top, 0.3), also=EITHER({"exponential-fall"})),),
+            {},
+        )
     quick = EITHER({"low-co2", "exponential-fall"})
     for degree, rate in (("moderate", 75.0), ("moderate", 90.0), ("severe", 118.0)):
         pen = changed(rate=rate, top=22.0, rise=0.2, out_share=0.55, knee=0.95, fall=0.12)
