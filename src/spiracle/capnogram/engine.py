@@ -14,13 +14,12 @@ from numpy.typing import ArrayLike
 from spiracle.capnogram.breath import Breath, Trouble
 from spiracle.capnogram.breaths import Hump, Judge
 from spiracle.capnogram.humps import LONG, Turn, Turns
+from spiracle.capnogram.kept import Kept
 from spiracle.capnogram.setup import Setup
 from spiracle.capnogram.shape import SEEN_S, Before, measure
 from spiracle.capnogram.signal import Conditioner, Piece, Samples
 from spiracle.refusals import OutOfRange
 
-KEPT_S = 160.0
-"""What is kept behind the newest sample: the longest pause and expiration that are looked back on."""
 BLOCK = 1 << 18
 
 
@@ -47,11 +46,11 @@ class Engine:
         self.setup = setup
         self._conditioner = Conditioner(setup)
         self._turns = Turns()
-        self._judge = Judge(setup)
         self._before = Before()
         self._wait = setup.samples(SEEN_S)
         self._ready: deque[tuple[int, Hump]] = deque()
-        self._kept = _Kept(setup)
+        self._kept = Kept(setup)
+        self._judge = Judge(setup, self._kept, self._conditioner.half)
         self._searched = 0
 
     def feed(self, samples: ArrayLike) -> Step:
@@ -75,8 +74,12 @@ class Engine:
         return self._told(breaths)
 
     def _told(self, breaths: list[Breath]) -> Step:
-        troubles, self._conditioner.troubles = tuple(self._conditioner.troubles), []
-        return Step(tuple(breaths), troubles)
+        noise = self._judge.noise
+        noise.passed(self._kept.end_raw - 1)
+        known = sorted([*self._conditioner.troubles, *noise.troubles], key=lambda k: (k[0], k[1].kind, k[1].from_s))
+        self._conditioner.troubles.clear()
+        noise.troubles.clear()
+        return Step(tuple(breaths), tuple(t for _, t in known))
 
     def _block(self, samples: Samples) -> list[Breath]:
         raw, pieces = self._conditioner.clean(samples)
@@ -141,54 +144,6 @@ class Engine:
         while self._ready and self._ready[0][0] < until:
             humps.append(self._ready.popleft()[1])
         return measure(humps, self._kept.raw, self._kept.averaged, self._kept.start, self.setup, self._before)
-
-
-class _Kept:
-    """The newest samples, raw and averaged, at least KEPT_S of them and never much more."""
-
-    def __init__(self, setup: Setup) -> None:
-        self._least = setup.samples(KEPT_S)
-        self._raw, self._averaged = np.empty(2 * self._least), np.empty(2 * self._least)
-        self.start = self.end = self.end_raw = 0
-
-    @property
-    def raw(self) -> Samples:
-        return self._raw[: self.end_raw - self.start]
-
-    @property
-    def averaged(self) -> Samples:
-        return self._averaged[: self.end - self.start]
-
-    def part(self, lo: int, hi: int) -> Samples:
-        return self._averaged[lo - self.start : hi - self.start]
-
-    def add_raw(self, values: Samples) -> None:
-        size = self.end_raw - self.start
-        if size + len(values) > len(self._raw):
-            self._forget(max(0, size - self._least), len(values))
-        lo = self.end_raw - self.start
-        self._raw[lo : lo + len(values)] = values
-        self.end_raw += len(values)
-
-    def _forget(self, count: int, more: int) -> None:
-        room = max(2 * self._least, self._least + more)
-        for name in ("_raw", "_averaged"):
-            old = getattr(self, name)
-            row = np.empty(room) if len(old) < room else old
-            kept = old[count : self.end_raw - self.start].copy()
-            row[: len(kept)] = kept
-            setattr(self, name, row)
-        self.start += count
-
-    def add(self, values: Samples, at: int) -> None:
-        """Averaged values from index `at` on; nan between the end and there."""
-        self.pad(at)
-        self._averaged[at - self.start : at - self.start + len(values)] = values
-        self.end = at + len(values)
-
-    def pad(self, until: int) -> None:
-        self._averaged[self.end - self.start : until - self.start] = np.nan
-        self.end = max(self.end, until)
 
 
 def read(samples: ArrayLike, setup: Setup) -> Reading:

@@ -6,7 +6,7 @@ chain of pushes is again one push between two bounds, so long stretches are work
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,8 +19,7 @@ _PLAY = SWING / 2
 LONG = 4096
 
 
-@dataclass(frozen=True, slots=True)
-class Turn:
+class Turn(NamedTuple):
     """A high or a low: where it stands, how high, and the index at which it was known."""
 
     high: bool

@@ -1,9 +1,9 @@
 """The figures of breaths, from their own stretch of the signal. Many breaths at once or one by one: the same floats, because nothing
 is ever summed across two breaths.
 
-Moments come from the averaged signal, pressures from the raw one. End-tidal and inspired CO2 are means of the raw samples beside
+Moments come from the averaged signal, pressures from the raw one. End-tidal and inspired CO2 are medians of the raw samples beside
 the highest (lowest) point, over 0.1 s or a tenth of the expiration (inspiration), whichever is shorter, so that one noisy sample does
-not set them; where a tenth is less than one sample, it is the sample itself.
+not set them; where a tenth is less than one sample, the middle of three.
 """
 
 from __future__ import annotations
@@ -24,8 +24,9 @@ from spiracle.capnogram.setup import Setup
 from spiracle.capnogram.signal import Samples
 
 Index = NDArray[np.int64]
-RISE_S, FALL_S, SEEN_S, MEAN_S = 1.5, 3.0, 0.15, 0.1
-"""Looked back from a known rise, back from a fall, on after it, and averaged for a pressure."""
+RISE_S, FALL_S, SEEN_S, MEAN_S, STEP_S = 1.0, 3.0, 0.15, 0.1, 0.1
+"""Looked back from a known rise, back from a fall, on after it, averaged for a pressure; a corner later
+than this overrules the foot."""
 
 
 @dataclass(slots=True)
@@ -119,7 +120,16 @@ class _Measuring:
         thirty = flat.last(np.flatnonzero(level < 0.3), half + 1, flat.lo) + 1
         t10, t30, t90 = self._crossing(ten, 0.1), self._crossing(thirty, 0.3), self._crossing(self.high, 0.9)
         self.start = np.maximum(t10 - (t30 - t10) / 2, flat.lo)
+        corner = self._corner(flat.lo, half)
+        late = corner - self.start > STEP_S * self.hz
+        self.start = np.where(late, corner, self.start)
         self.upstroke = np.maximum(t90 - t10, 0.5)  # in samples; nothing is known to be faster than half of one
+
+    def _corner(self, lo: Index, hi: Index) -> Index:
+        """Furthest below the straight line between two places: where the rise begins, if the baseline was stepped or bent before."""
+        flat = Flat(lo, hi + 1)
+        slope = (self.averaged[hi] - self.averaged[lo]) / np.maximum(hi - lo, 1)
+        return flat.furthest(flat.spread(slope) * (flat.where - flat.spread(lo)) - self.averaged[flat.where])
 
     def _end(self, lo: Index) -> None:
         """The corner before the fall: furthest above the straight line from the last high to where the fall was known."""
@@ -141,17 +151,19 @@ class _Measuring:
         self.knee = self.lit.furthest(self.values - self.lit.spread(slope) * where)
 
     def _beside(self, where: Index, width: Index, lo: Index, hi: Index, *, highest: bool) -> Samples:
-        """The higher (lower) of the two means of raw samples before and after a place, within bounds. nan where none is seen."""
-        means = []
-        for a, b in ((where - width, where), (where, where + width)):
-            a, b = np.maximum(a, lo), np.minimum(b, hi)
-            flat = Flat(np.minimum(a, b), np.maximum(a, b) + 1)
-            values = self.raw[flat.where]
-            seen = ~np.isnan(values)
-            n = np.add.reduceat(seen.astype(np.int64), flat.starts)
-            total = flat.sums(np.where(seen, values, 0.0))
-            means.append(np.where(n > 0, total / np.maximum(n, 1), np.nan))
-        return np.asarray(np.fmax(*means) if highest else np.fmin(*means))
+        """The higher (lower) of the medians of raw samples before and after a place, within bounds; nan where none is seen."""
+        widest = self.setup.samples(MEAN_S)
+        single = width == 0
+        sides = []
+        for first, last in (
+            (np.where(single, -1, -width), single.astype(np.int64)),
+            (-single.astype(np.int64), np.maximum(width, 1)),
+        ):
+            steps = np.arange(-widest, widest + 1)
+            index = where[:, None] + steps
+            use = (steps >= first[:, None]) & (steps <= last[:, None]) & (index >= lo[:, None]) & (index <= hi[:, None])
+            sides.append(_medians(np.where(use, self.raw[np.clip(index, 0, len(self.raw) - 1)], np.nan)))
+        return np.asarray(np.fmax(*sides) if highest else np.fmin(*sides))
 
     def _tenth(self, length: Index) -> Index:
         return np.minimum(self.setup.samples(MEAN_S), length // 10)
@@ -212,6 +224,14 @@ class _Measuring:
             before.start_s = row[0]
         before.end = float(ends[-1])
         return made
+
+
+def _medians(rows: Samples) -> Samples:
+    """Median of each row without its nan; nan where nothing is left."""
+    rows = np.sort(rows, axis=1)
+    n = np.sum(~np.isnan(rows), axis=1)
+    each = np.arange(len(rows))
+    return np.asarray((rows[each, np.maximum(n - 1, 0) // 2] + rows[each, np.minimum(n // 2, rows.shape[1] - 1)]) / 2)
 
 
 def _breath(hump: Hump, row: list[float], before: Before, hz: float) -> Breath:

@@ -1,8 +1,9 @@
 """The signal before it is judged: in mmHg, with its gaps found, and lightly averaged for decisions (never for the record).
 
-The average is a fixed pattern of about 40 ms, centred, so that 50 and 60 Hz and the steps of a coarse converter do not make
-humps. Each averaged sample is the same sum in the same order wherever a chunk was cut. A missing stretch no longer than
-`BRIDGE_S` is held at its last value for the decision; a longer one ends the run, and reading starts anew behind it.
+A sample that sticks out alone gives way to its neighbours. The average is a fixed pattern of about 40 ms, centred, so that 50 and
+60 Hz and the steps of a coarse converter make no humps. Each averaged sample is the same sum in the same order wherever a chunk
+was cut. A missing stretch no longer than `BRIDGE_S` is held at its last value for the decision; a longer one ends the run,
+and reading starts anew behind it.
 """
 
 from __future__ import annotations
@@ -19,6 +20,8 @@ Samples = NDArray[np.float64]
 BRIDGE_S = 0.25
 HIGHEST, LOWEST = 150.0, -20.0
 """No gas of a living animal reads beyond these [mmHg]; common practice. Outside is off the scale and counts as missing."""
+Known = tuple[int, Trouble]
+"""A trouble and the index of the sample that told of it."""
 STUCK_S = 15.0
 STUCK_AWAY = 3.0
 """The longest expiration at 4 breaths a minute is shorter than this; nearer zero than this a still trace is an empty airway."""
@@ -39,7 +42,8 @@ class Conditioner:
 
     def __init__(self, setup: Setup) -> None:
         self.setup = setup
-        self.half = setup.samples(0.02)
+        self._box = setup.samples(0.02)
+        self.half = self._box + 1  # one more on either side for the middle of three
         self._bridge = setup.samples(BRIDGE_S)
         self._at = 0
         self._gap = 0
@@ -48,7 +52,7 @@ class Conditioner:
         self._told = False
         self._before_run = 0
         self._still = Still(setup)
-        self.troubles: list[Trouble] = []
+        self.troubles: list[Known] = []
 
     def clean(self, samples: Samples) -> tuple[Samples, list[Piece]]:
         """Samples in mmHg with nan where nothing can be read, and the averaged pieces they complete."""
@@ -102,17 +106,19 @@ class Conditioner:
                 self._tail = None
         if self._gap > self._bridge and not self._told:
             self._told = True
-            self._tell(at + count - self._gap, None)
+            self._tell(at + count - self._gap, None, at + self._bridge - before)
         return pieces
 
-    def _tell(self, start: int, end: int | None) -> None:
+    def _tell(self, start: int, end: int | None, known: int) -> None:
         kind = self._gap_kind
         to_s = None if end is None else self._seconds(end)
-        self.troubles.append(Trouble("off scale" if kind == "off scale" else "missing", self._seconds(start), to_s))
+        self.troubles.append(
+            (known, Trouble("off scale" if kind == "off scale" else "missing", self._seconds(start), to_s))
+        )
 
     def _seen(self, at: int, values: Samples) -> list[Piece]:
         if self._told:
-            self._tell(at - self._gap, at)
+            self._tell(at - self._gap, at, at)
         self._gap, self._told = 0, False
         fresh = self._tail is None
         if fresh:
@@ -125,13 +131,23 @@ class Conditioner:
         assert self._tail is not None  # noqa: S101
         row = np.concatenate((self._tail, values))
         self._tail = row[len(row) - 2 * self.half :]
-        out = trapezoid(row, self.half)
+        out = trapezoid(middle_of_three(row), self._box)
         first = at - self.half
         if self._before_run:
             drop = min(self._before_run, len(out))
             self._before_run -= drop
             return Piece(first + drop, out[drop:])
         return Piece(first, out)
+
+
+def middle_of_three(row: Samples) -> Samples:
+    """Each inner sample, or the nearer of its neighbours where it sticks out: one wild sample leaves no trace.
+
+    >>> middle_of_three(np.array([1.0, 1.0, 9.0, 2.0, 3.0])).tolist()
+    [1.0, 2.0, 3.0]
+    """
+    a, b, c = row[:-2], row[1:-1], row[2:]
+    return np.asarray(np.maximum(np.minimum(a, b), np.minimum(np.maximum(a, b), c)))
 
 
 def trapezoid(row: Samples, half: int) -> Samples:
@@ -162,8 +178,8 @@ class Still:
         self._from = 0
         self._open = False
 
-    def take(self, at: int, raw: Samples) -> list[Trouble]:
-        found: list[Trouble] = []
+    def take(self, at: int, raw: Samples) -> list[Known]:
+        found: list[Known] = []
         changes = np.flatnonzero(raw[1:] != raw[:-1]) + 1
         if raw[0] != self._value:
             changes = np.concatenate((np.zeros(1, dtype=changes.dtype), changes))
@@ -178,15 +194,15 @@ class Still:
     def _new(self, at: int, raw: Samples, where: int) -> None:
         self._value, self._from = float(raw[where]), at + where
 
-    def _end(self, at: int) -> list[Trouble]:
+    def _end(self, at: int) -> list[Known]:
         told = self._begin(at)
         if not self._open:
             return told
         self._open = False
-        return [*told, Trouble("stuck", self._from / self._rate, at / self._rate)]
+        return [*told, (at, Trouble("stuck", self._from / self._rate, at / self._rate))]
 
-    def _begin(self, until: int) -> list[Trouble]:
+    def _begin(self, until: int) -> list[Known]:
         if self._open or until - self._from < self._need or not abs(self._value) > STUCK_AWAY:
             return []
         self._open = True
-        return [Trouble("stuck", self._from / self._rate, None)]
+        return [(self._from + self._need - 1, Trouble("stuck", self._from / self._rate, None))]
