@@ -279,7 +279,8 @@ def _label(
     rise = np.flatnonzero(port[i : peak + 1] > foot + 0.05 * (top - foot))
     start = (i + int(rise[0]) if len(rise) else i) / fine
     n = round(s.delay_s * fine)
-    seen = shown[i + n : j + n + int(0.1 * fine)]
+    per = round(fine / s.rate_hz)
+    seen = shown[-(-(i + n) // per) * per : j + n + int(0.1 * fine) : per]  # at the samples
     return TrueBreath(start + s.delay_s, b + s.delay_s, float(seen.max()), low, top, sure)
 
 
