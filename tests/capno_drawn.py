@@ -88,7 +88,7 @@ def draw(
     shown = gaussian_filter1d(line, max(0.02 * paper.rate_hz, 0.3))
     spoilt = [(s.from_s - 0.3, s.to_s + 0.3) for s in strokes if s.how in {"scribble", "off"} or s.level > 1.0]
     marks = [(a, b, low, sure and not any(x < b and a < y for x, y in spoilt)) for a, b, low, sure in marks]
-    breaths = tuple(_truth(m, shown, line, paper.rate_hz) for m in marks if m[1] < seconds - 0.05)
+    breaths = tuple(_truth(m, shown, line, paper.rate_hz) for m in marks if m[1] < seconds - 0.3)
     told = tuple(Episode(s.name, s.from_s, min(s.to_s, seconds), s.degree, s.also) for s in strokes if s.name)
     aged = _aged(shown, paper, rng)
     for s in strokes:

@@ -90,7 +90,7 @@ def simulate(
     lung.run()
     shown, port = _lagged(lung.port, sensor, fine), lung.port
     labels = tuple(_label(a, b, lo, shown, port, fine, sensor, sure) for a, b, lo, sure in lung.marks)
-    breaths = tuple(b for b in labels if b is not None and b.end_s < seconds - 0.05)
+    breaths = tuple(b for b in labels if b is not None and b.end_s < seconds - 0.3)
     lag = sensor.delay_s
     episodes = tuple(
         Episode(s.name, s.from_s + lag, min(s.to_s + lag, seconds), s.degree, s.also) for s in spans if s.name
