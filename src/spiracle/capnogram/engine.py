@@ -55,7 +55,7 @@ class Engine:
 
     def feed(self, samples: ArrayLike) -> Step:
         """The next samples, nan where missing. Any number of them."""
-        row = np.array(samples, dtype=np.float64)
+        row = np.asarray(samples, dtype=np.float64)
         if row.ndim != 1:
             raise OutOfRange(
                 "samples", "They must stand in one row.", "One number after the other, nan where one is missing."
