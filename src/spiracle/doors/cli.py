@@ -56,6 +56,9 @@ def _parser() -> argparse.ArgumentParser:
     from spiracle.doors.cli_play import add_play
 
     add_play(commands)
+    from spiracle.doors.cli_capnogram import add_capnogram
+
+    add_capnogram(commands)
     _add_record(commands)
     _add_verify(commands)
     _add_audit(commands)
