@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pint
@@ -240,3 +241,17 @@ def test_nothing_stands_after_its_arrival_or_is_dated_from_too_old_a_time() -> N
     old = times.moment(monitor_tables(), skew, now - timedelta(hours=2), now, now)
     assert (old.used, "2 h" in old.why) == ("arrival", True)
     assert times.heard(monitor_tables(), skew, None, now) is skew
+
+
+def test_the_page_lists_every_term_unit_and_flag_with_how_it_was_seen() -> None:
+    page = (Path(__file__).resolve().parents[2] / "docs" / "monitors.md").read_text("utf-8")
+    tables = monitor_tables()
+    for row in tables.codes:
+        names = ", ".join(f"`{name}`" for name in row.names)
+        line = next(line for line in page.splitlines() if line.startswith(f"| {row.number} | {names} |"))
+        assert f"| {row.says} | {row.mark} |" in line
+        assert row.held in line and row.contradicted in line
+    for unit in tables.units:
+        assert f"| {unit.number} | `{unit.ref}` | {unit.ucum} | {unit.log or 'a pure number'} | {unit.mark} |" in page
+    for flag in tables.flags.values():
+        assert f"| `{flag.id}` | {flag.means} | {flag.standing} | {flag.kind} |" in page
