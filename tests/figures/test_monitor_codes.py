@@ -55,6 +55,7 @@ def test_the_table_has_what_the_guides_print(number: int, name: str) -> None:
     ],
 )
 def test_rows_of_public_tables_that_contradict_the_guides_are_not_taken(number: int, name: str) -> None:
+    """D16: what contradicting tables would send is held."""
     found = codes.find(monitor_tables(), number, name)
     assert found.row is None
     assert "disagree" in found.why
@@ -169,6 +170,7 @@ def heard_for(
 
 
 def test_a_clock_24_minutes_behind_is_corrected_once_it_is_steady() -> None:
+    """D8: a device clock that is off is measured, corrected while steady, and said."""
     off = timedelta(minutes=24)
     few, _ = heard_for(Skew(), 4, off)
     assert not few.steady
@@ -217,6 +219,7 @@ def test_a_clock_put_forward_for_summer_is_a_leap_and_arrival_counts_until_it_is
 
 
 def test_a_clock_that_falls_back_to_1970_is_set_aside() -> None:
+    """D8: a clock that was never set is not used."""
     skew, now = heard_for(Skew(), 20, timedelta(0))
     off = now - datetime(1970, 1, 1, tzinfo=UTC)
     fallen, now = heard_for(skew, 20, off, now)

@@ -103,6 +103,7 @@ def test_4_a_value_whose_own_time_has_no_zone_is_held_since_it_may_be_old() -> N
     ],
 )
 def test_5_no_unit_an_unknown_one_or_one_that_does_not_fit_is_held(unit: str, why: str) -> None:
+    """D17: without a unit that is known and fits there is no value."""
     held = number(f"OBX|2|NM|151708^MDC_AWAY_CO2_ET^MDC|1.4.1.1|41|{unit}|||||R")
     assert (held.reading, held.value, held.unit) == ("", None, "")
     assert why in held.why
@@ -130,6 +131,7 @@ def test_5_kilopascal_becomes_millimetres_of_mercury(unit: str) -> None:
     ],
 )
 def test_6_number_and_name_that_disagree_are_held_as_unknown(term: str) -> None:
+    """D16: a code counts only where number and name agree with one row."""
     held = number(f"OBX|2|NM|{term}|1.3.1.1|92|266016^MDC_DIM_MMHG^MDC|||||R")
     assert (held.reading, held.value) == ("", None)
     assert held.why
@@ -211,6 +213,7 @@ def test_10_flags(flag: str, status: str, standing: str, quality: str) -> None:
 
 @pytest.mark.parametrize("flag", ["TEST", "DEMO", "QUES~TEST"])
 def test_10_test_and_demonstration_data_bar_the_whole_message(flag: str) -> None:
+    """D18: one flag of test data makes the message test data."""
     heard = said(SPO2, SPO2.replace("1.2.1.1", "1.2.1.2").replace("|92-|", f"|92-|{flag}")).heard
     assert heard is not None
     assert heard.test

@@ -136,13 +136,16 @@ def split(data: bytes, head: Segment, tables: MonitorTables) -> tuple[Segment, .
     arrays = {i: cut for i, line in enumerate(lines) if line.startswith("OBX|") for cut in [_cut(line)] if cut}
     bare = [arrays[i][0] if i in arrays else line for i, line in enumerate(lines)]
     _check_parts(bare, tables)
+    bare[0] = HEAD  # the header was read already: here it only says how to split
     message = _parse("\r".join(bare))
     if len(message) != len(lines):
         raise NotAQuantity("message", "does not split into its lines.")
-    return tuple(
+    rest = tuple(
         Segment(name=str(seg[0]), fields=list(seg), charset=head.charset, array=arrays[i][1] if i in arrays else "")
         for i, seg in enumerate(message)
+        if i
     )
+    return (head, *rest)
 
 
 def _decode(data: bytes, charset: str, what: str) -> str:
