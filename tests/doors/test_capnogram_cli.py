@@ -177,7 +177,10 @@ def test_edf_by_label_and_unit(tmp_path: Path) -> None:
     seconds = int(truth.seconds)
     wave = truth.clean[: int(seconds * truth.rate_hz)]
     pleth, number = np.sin(np.arange(seconds * 50) / 8) + 2, np.full(seconds, 38.0)
-    path = edf(tmp_path / "a.edf", [("Pleth", "", 50, pleth), ("CO2", "mmHg", truth.rate_hz, wave), ("EtCO2", "mmHg", 1, number)])
+    path = edf(
+        tmp_path / "a.edf",
+        [("Pleth", "", 50, pleth), ("CO2", "mmHg", truth.rate_hz, wave), ("EtCO2", "mmHg", 1, number)],
+    )
     made = answer(path)
     got = score(truth, told(made))
     assert len(got.missed) + len(got.invented) <= 1
@@ -293,7 +296,10 @@ def test_a_recording_of_hours_stays_one_page(tmp_path: Path) -> None:
     rate = truth.rate_hz / max(1, int(truth.rate_hz // 25))
     rows = "".join(f"{n / rate:.4f},{v:.1f}\n" for n, v in enumerate(wave))
     target = tmp_path / "a.png"
-    assert run(put(tmp_path, "a.csv.gz", "time_s,co2_mmhg\n" + rows), "--format", "png", "--output", str(target)).status == 0
+    assert (
+        run(put(tmp_path, "a.csv.gz", "time_s,co2_mmhg\n" + rows), "--format", "png", "--output", str(target)).status
+        == 0
+    )
     with Image.open(target) as picture:
         assert picture.height < 3000
 
