@@ -158,14 +158,14 @@ def test_a_trouble_is_an_artefact_after_3_s_and_silence_in_it_is_no_apnoea() -> 
     told = []
     for b in breaths:
         told += watch.take(Step((b,)), b.known_s)
-    told += watch.take(Step((), (Trouble("missing", 39.0, None),)), 39.4)
-    told += watch.take(Step((), (Trouble("missing", 39.0, 80.0),)), 80.2)
+    told += watch.take(Step((), (Trouble("missing", 39.0, None, 39.3),)), 39.4)
+    told += watch.take(Step((), (Trouble("missing", 39.0, 80.0, 80.1),)), 80.2)
     told += watch.finish(Step(), 83.0)
     (artefact,) = named(as_ended(told), "artefact")
     assert (artefact.from_s, artefact.to_s, artefact.degree) == (39.0, 80.0, "severe")
     assert not {f.name for f in told} & {"apnoea", "sudden-loss"}
     short = Watch(TABLES, Setup(100.0))
-    assert short.take(Step((), (Trouble("missing", 5.0, 7.5),)), 9.0) == ()
+    assert short.take(Step((), (Trouble("missing", 5.0, None, 5.3), Trouble("missing", 5.0, 7.5, 7.6))), 9.0) == ()
 
 
 # --- proof of the airway

@@ -1,7 +1,7 @@
 """What the breaths mean, told as they come. Whatever the chunks, the same findings: everything happens at a moment of the trace.
 
-A breath counts from the moment it was known (`known_s`), a trouble from a fixed time after it began, and what comes due because
-nothing came (an apnoea) comes due at its own moment. All three are taken in the order of those moments, up to `until_s`.
+A breath and a trouble count from the moment they were known (`known_s`), and what comes due because nothing came (an apnoea) comes
+due at its own moment. All three are taken in the order of those moments, up to `until_s`.
 """
 
 from __future__ import annotations
@@ -27,10 +27,7 @@ from spiracle.capnogram.standing import Said, Standing
 from spiracle.capnogram.tables import CapnogramTables, Ladder
 from spiracle.capnogram.trends import Fall, fading, fall_of, height_of, rhythm_of, slope_of
 
-KNOWN_AFTER_S = {"missing": 0.35, "off scale": 0.35, "stuck": 15.2, "noise": 0.5}
-"""After its beginning the engine has told of a trouble by then at the latest; it counts from there, however the chunks fell."""
-ENDED_AFTER_S = 0.1
-PLACED, OVER, BEGUN, LASTING, BREATH = range(5)
+PLACED, BEGUN, OVER, LASTING, BREATH = range(5)
 """What comes first of one moment."""
 DOUBT = Ladder(1.0, 40.0, 50.0, 101.0, 102.0)
 
@@ -89,25 +86,16 @@ class Watch:
             self._wait(breath.known_s, BREATH, breath.start_s, partial(self._breath, breath))
         for trouble in step.troubles:
             key, from_s = (trouble.kind, trouble.from_s), trouble.from_s
-            after = KNOWN_AFTER_S[trouble.kind]
             if key not in self._begun:
                 self._begun.add(key)
-                self._wait(from_s + after, BEGUN, from_s, partial(self._trouble, trouble))
+                self._wait(trouble.known_s, BEGUN, from_s, partial(self._trouble, trouble))
                 ladder = self.tables.ladders["artefact"]
                 for least in (ladder.mild, ladder.moderate, ladder.severe):
                     self._wait(
-                        from_s + max(least, after) + ENDED_AFTER_S,
-                        LASTING,
-                        from_s,
-                        partial(self._lasting, trouble, least),
+                        max(from_s + least, trouble.known_s), LASTING, from_s, partial(self._lasting, trouble, least)
                     )
             if trouble.to_s is not None:
-                self._wait(
-                    max(trouble.to_s, from_s + after) + ENDED_AFTER_S,
-                    OVER,
-                    from_s,
-                    partial(self._trouble_over, trouble),
-                )
+                self._wait(trouble.known_s, OVER, from_s, partial(self._trouble_over, trouble))
 
     def _advance(self, until_s: float, *, last: bool) -> tuple[Finding, ...]:
         while self._waiting and (last or self._waiting[0][0] <= until_s):
