@@ -11,10 +11,10 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 import pytest
+
 from capno_score import Score, score, whole
 from capno_set import hours, labelled
 from capno_truth import Made
-
 from spiracle.capnogram.findings import read_all
 from spiracle.capnogram.setup import Setup
 from spiracle.doors.tables import load_facts
