@@ -21,7 +21,7 @@ from spiracle.capnogram.engine import Engine, Step
 from spiracle.capnogram.finding import Finding, Name
 from spiracle.capnogram.latch import Latch, Seen
 from spiracle.capnogram.setup import Setup
-from spiracle.capnogram.shapes_seen import inspired_of, leak_of, obstruction_of, ripple_of, shape_of
+from spiracle.capnogram.shapes_seen import inspired_of, leak_of, obstruction_of, parted_of, ripple_of, shape_of
 from spiracle.capnogram.silence import Silence
 from spiracle.capnogram.standing import Said, Standing
 from spiracle.capnogram.tables import CapnogramTables, Ladder
@@ -52,6 +52,7 @@ class Watch:
         self._troubles: list[Trouble] = []
         self._run: deque[Breath] = deque(maxlen=40)
         self._clean: list[Breath] = []
+        self._back: list[Breath] = []
         self._low_point = 0.0
         self._after_fall: list[float] = []
         self._now = 0.0
@@ -135,7 +136,8 @@ class Watch:
         self._normal(b)
 
     def _returned(self, b: Breath) -> None:
-        """A breath ends silence; one of half its former height ends a loss. What came before then no longer says what is usual."""
+        """A breath ends silence; one of half its former height, or four of a quarter, end a loss. What came before no longer says what
+        is usual."""
         standing = self.standing
         silent = standing.has("no-breaths", "apnoea")
         silences: tuple[Name, ...] = ("no-breaths", "apnoea")
@@ -143,9 +145,10 @@ class Watch:
             standing.end(name, b.start_s)
         if standing.has("sudden-loss"):
             usual = next((m.value for m in standing.open["sudden-loss"].measured if m.what == "height before"), 0.0)
-            if height_of(b) >= 0.5 * usual:
-                standing.end("sudden-loss", b.start_s)
-                silent = True
+            self._back = [*self._back, b][-4:] if height_of(b) >= 0.25 * usual else []
+            if height_of(b) >= 0.5 * usual or len(self._back) == 4:
+                standing.end("sudden-loss", self._back[0].start_s)
+                silent, self._back = True, []
         if silent and not standing.has("sudden-loss", "exponential-fall"):
             self._run.clear()
             self._silence.restart(b.start_s, self._silence.placed)
@@ -268,14 +271,15 @@ class Watch:
         n = self.tables.number
         shape = shape_of(b, n("upstroke-own"), n("upstroke-share") / 100)
         ripple, notch = ripple_of(b), self.tables.ladders["effort-notch"]
+        parted = parted_of(b, last[-2] if len(last) > 1 else None)
         beat = b.ripple_per_min is not None and n("ripple-slow") <= b.ripple_per_min <= n("ripple-fast")
         return {
             "panting": self._panting(b, last),
-            "leak": None if shape is None or ripple > notch.mild else leak_of(shape),
+            "leak": None if shape is None or max(ripple, parted) > notch.mild else leak_of(shape),
             "obstruction": None if shape is None else obstruction_of(shape, n("climb-least") / 100),
-            "rebreathing": inspired_of(b, n("low-share-of-fast") / 100),
+            "rebreathing": None if parted else inspired_of(b, n("low-share-of-fast") / 100),
             "cardiogenic-oscillations": ripple if beat else 0.0,
-            "effort-notch": 0.0 if beat else ripple,
+            "effort-notch": 0.0 if beat else max(ripple, parted),
             "high-co2": b.etco2,
             "low-co2": b.etco2,
         }
