@@ -90,7 +90,7 @@ def test_the_parallel_rows_give_the_floats_of_one_step_after_the_other(values: l
     for v in values:
         y = min(max(y, v - 0.6), v + 0.6)
         expected.append(y)
-    assert dragged(np.array(values), start).tolist() == expected
+    assert dragged(np.array(values), np.array(values), start).tolist() == expected
 
 
 @given(st.lists(st.sampled_from([0.0, 0.5, 1.0, 1.25, 3.0, 7.0]), min_size=2, max_size=200), st.integers(1, 199))

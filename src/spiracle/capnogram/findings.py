@@ -106,6 +106,8 @@ class Watch:
             self._until(min(at_s, until_s))
             self._now = self.standing.now_s = at_s
             act(at_s)
+            if self.standing.troubled:
+                self._clean = []
         self._until(until_s)
         told, self.standing.told = tuple(self.standing.told), []
         return told
@@ -190,11 +192,9 @@ class Watch:
         humps, standing = self._silence.humps, self.standing
         heights = [height_of(h) for h in humps]
         stands = standing.has("fading-breaths")
-        if stands and len(heights) >= 3:
-            last = heights[-3:]
-            if min(last) >= self.tables.number("usual-least") and last[-1] >= 0.9 * last[0]:
-                standing.end("fading-breaths", humps[-3].start_s)
-                return
+        if stands and (kept := self._kept_up()) is not None:
+            standing.end("fading-breaths", kept)
+            return
         lost = fading(heights, self.tables)
         if lost is None or len(humps) > self.tables.count("placed-breaths"):
             return
@@ -206,6 +206,15 @@ class Watch:
             standing.worsen("fading-breaths", degree, said)
         else:
             standing.begin("fading-breaths", humps[0].start_s, degree, said)
+
+    def _kept_up(self) -> float | None:
+        """From when on the newest breaths keep their height: three of a ventilated lung's height, or eight of a credible one."""
+        run = list(self._run)
+        for count, least in ((3, self.tables.number("usual-least")), (8, self.tables.number("credible-height"))):
+            heights = [height_of(b) for b in run[-count:]]
+            if len(heights) == count and min(heights) >= least and heights[-1] >= 0.9 * heights[0]:
+                return run[-count].start_s
+        return None
 
     def _halved(self, last: list[Breath]) -> None:
         """From one breath to the next most of the height has gone, and the breath after is as low."""
@@ -269,13 +278,14 @@ class Watch:
     def _figures(self, b: Breath, last: list[Breath]) -> dict[Name, float | None]:
         """The figure of each shape in this breath; None where the breath cannot say."""
         n = self.tables.number
-        shape = shape_of(b, n("upstroke-own"), n("upstroke-share") / 100)
         ripple, notch = ripple_of(b), self.tables.ladders["effort-notch"]
         parted = parted_of(b, last[-2] if len(last) > 1 else None)
+        dipped = max(ripple, parted) > notch.mild  # neither its area nor its slope is a plateau's
+        shape = None if dipped else shape_of(b, n("upstroke-own"), n("upstroke-share") / 100)
         beat = b.ripple_per_min is not None and n("ripple-slow") <= b.ripple_per_min <= n("ripple-fast")
         return {
             "panting": self._panting(b, last),
-            "leak": None if shape is None or max(ripple, parted) > notch.mild else leak_of(shape),
+            "leak": None if shape is None else leak_of(shape),
             "obstruction": None if shape is None else obstruction_of(shape, n("climb-least") / 100),
             "rebreathing": None if parted else inspired_of(b, n("low-share-of-fast") / 100),
             "cardiogenic-oscillations": ripple if beat else 0.0,
