@@ -44,21 +44,21 @@ def day() -> Result:
     )  # fmt: skip
 
 
-def hour() -> Result:
+def hour() -> list[Result]:
+    """Its peaks alone, and its whole work on respiration (rate, amplitude, phase, volume), which is nearer to what is given here."""
     import neurokit2
 
     x = hours(1)
-
-    def general() -> None:
-        cleaned = neurokit2.rsp_clean(x, sampling_rate=RATE)
-        neurokit2.rsp_peaks(cleaned, sampling_rate=RATE)
-
-    theirs = median_ms(general, repeats=3, warm=1)
     ours = median_ms(lambda: read(x, SETUP), repeats=9)
-    return Result(
-        "one hour of it", ours, "ms", "neurokit2 0.2, rsp_clean and rsp_peaks", theirs, theirs / 50,
-        f"{theirs / ours:,.0f} times as fast; peaks and troughs only there",
-    )  # fmt: skip
+    peaks = median_ms(
+        lambda: neurokit2.rsp_peaks(neurokit2.rsp_clean(x, sampling_rate=RATE), sampling_rate=RATE), repeats=3, warm=1
+    )
+    whole = median_ms(lambda: neurokit2.rsp_process(x, sampling_rate=RATE), repeats=3, warm=1)
+    name = "one hour of it"
+    return [
+        Result(name, ours, "ms", "neurokit2 0.2, rsp_process", whole, whole / 50, f"{whole / ours:,.1f} times as fast"),
+        Result(name, ours, "ms", "neurokit2 0.2, rsp_clean and rsp_peaks", peaks, note="peaks and troughs only there"),
+    ]
 
 
 def chunks() -> list[Result]:
@@ -75,4 +75,4 @@ def chunks() -> list[Result]:
 
 
 def results() -> list[Result]:
-    return [day(), hour(), *chunks()]
+    return [day(), *hour(), *chunks()]

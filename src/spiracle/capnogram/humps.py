@@ -86,23 +86,25 @@ class Turns:
         ups = step[moves] > 0
         # what the first push of each direction, and the last one, say: of a group, its first highest or lowest sample
         turned = np.flatnonzero(ups[1:] != ups[:-1])
-        firsts = np.concatenate((moves[:1], moves[turned + 1])).tolist()
-        lasts = np.concatenate((moves[turned], moves[-1:])).tolist()
-        lies = where.tolist() if len(where) < 64 else where
-        for first, last, up in zip(firsts, lasts, ups[np.concatenate(([0], turned + 1))].tolist(), strict=True):
-            prior = float(y[first - 1]) if first else before
-            known = self._pushed(x, int(lies[first]), int(lies[first + 1]), prior, up)
+        firsts = np.concatenate((moves[:1], moves[turned + 1]))
+        lasts = np.concatenate((moves[turned], moves[-1:]))
+        prior = np.where(firsts > 0, y[firsts - 1], before)
+        upward = ups[np.concatenate((np.zeros(1, dtype=np.int64), turned + 1))]
+        columns = (where[firsts], where[firsts + 1], prior, upward, where[lasts], where[lasts + 1])
+        for lo, hi, was, up, last, end in zip(*(c.tolist() for c in columns), strict=True):
+            known = self._pushed(x, lo, hi, was, up)
             turn = self._turned(at + known, float(x[known]), up)
             if turn is not None:
                 turns.append(turn)
-            lo = int(lies[last])
-            part = x[lo : int(lies[last + 1])].tolist()
+            part = x[last:end].tolist()
             self._value = max(part) if up else min(part)
-            self._last = at + lo + part.index(self._value)
+            self._last = at + last + part.index(self._value)
         return turns
 
     def _pushed(self, x: Samples, lo: int, hi: int, y: float, up: bool) -> int:
         """The first sample of a group that pushes."""
+        if hi == lo + 1:
+            return lo
         for i, v in enumerate(x[lo:hi].tolist(), lo):
             if (v - _PLAY > y) if up else (v + _PLAY < y):
                 return i
