@@ -27,6 +27,7 @@ ALL = (
     "kinetics_time",
     "gas_time",
     "wave_archive",
+    "capnogram_time",
 )
 HEAD = """# Benchmarks
 

@@ -33,6 +33,7 @@ class Silence:
     humps: list[Breath] = field(default_factory=list)
     last: Breath | None = None
     rhythm: Rhythm | None = None
+    height: float = 0.0
     ready: list[Due] = field(default_factory=list)
     halted: int = 0
 
@@ -48,6 +49,7 @@ class Silence:
         if len(self.humps) <= self.tables.count("placed-breaths"):
             self.humps.append(breath)
         self.last, self.rhythm = breath, rhythm_of(run)
+        self.height = max(height_of(b) for b in run[-2:])  # the last one may have been cut off
         self._plan(breath.end_s, len(run))
 
     def halt(self) -> None:
@@ -83,7 +85,7 @@ class Silence:
             self._add(base_s, n("start-quiet"), self._apnoea)
             return
         loss, apnoea = silence_s(self.rhythm, self.tables)
-        if run > 3 and height_of(self.last) >= 0.6 * self.rhythm.height:
+        if run > 3 and self.height >= 0.6 * self.rhythm.height:
             self._add(base_s, loss, self._lost)
         self._add(base_s, apnoea, self._apnoea)
 

@@ -77,7 +77,12 @@ def fall_of(breaths: Sequence[Breath], tables: CapnogramTables) -> Fall | None:
             return None
         last = breaths[-size:]
         heights = [height_of(b) for b in last]
-        if min(heights) <= 0 or last[-1].etco2 > n("fall-end") or heights[0] < n("usual-least"):
+        if (
+            min(heights) <= 0
+            or any(b.quality != "good" for b in last)
+            or last[-1].etco2 > n("fall-end")
+            or heights[0] < n("usual-least")
+        ):
             continue
         logs = [math.log(h) for h in heights]
         slope, fit = _line(logs)
