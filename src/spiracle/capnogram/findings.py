@@ -103,17 +103,18 @@ class Watch:
             at_s, kind, _, act = self._waiting.pop(0)
             if kind == LASTING and at_s > until_s:
                 continue
-            self._until(min(at_s, until_s))
+            self._until(min(at_s, until_s), before=at_s <= until_s)
             self._now = self.standing.now_s = at_s
             act(at_s)
             if self.standing.troubled:
                 self._clean = []
-        self._until(until_s)
+        self._until(until_s, before=False)
         told, self.standing.told = tuple(self.standing.told), []
         return told
 
-    def _until(self, at_s: float) -> None:
-        for due in self._silence.due(at_s):
+    def _until(self, at_s: float, *, before: bool) -> None:
+        """Silences that come due before what happens at this moment."""
+        for due in self._silence.due(at_s, before=before):
             self.standing.now_s = due.at_s
             due.act(due.quiet_s)
             if self.standing.troubled:

@@ -62,10 +62,12 @@ class Silence:
         if self.halted == 0:
             self._plan(max(at_s, self.last.end_s if self.last else self.since_s), run)
 
-    def due(self, until_s: float) -> Iterator[Due]:
-        """What comes due up to then, in order; telling one may plan another."""
-        while self.ready and min(d.at_s for d in self.ready) <= until_s:
-            first = min(self.ready, key=lambda d: d.at_s)
+    def due(self, until_s: float, *, before: bool) -> Iterator[Due]:
+        """What comes due up to then (or before it), in order; telling one may plan another."""
+        while self.ready:
+            first = min(self.ready, key=lambda d: (d.at_s, d.quiet_s))
+            if first.at_s > until_s or (before and first.at_s == until_s):
+                return
             self.ready.remove(first)
             yield first
 
@@ -90,7 +92,8 @@ class Silence:
         self._add(base_s, apnoea, self._apnoea)
 
     def _add(self, base_s: float, wait_s: float, act: Callable[[float], None]) -> None:
-        self.ready.append(Due(base_s + wait_s, wait_s, act))
+        """Never before now: breaths that were held back and come late, several at one moment, have no silence between them."""
+        self.ready.append(Due(max(base_s + wait_s, self.standing.now_s), wait_s, act))
 
     def _may_fade(self) -> bool:
         """Few humps since the start, the last one lower than the highest or all of them too low for a lung."""
