@@ -25,7 +25,6 @@ from decimal import Decimal
 from pathlib import Path
 
 from measuring import Result
-
 from spiracle.doors.demo import hospital_path
 from spiracle.doors.oru_write import OutNumber, OutWave, Sender, write
 from spiracle.doors.tables import load_facts
@@ -59,8 +58,8 @@ class Load:
 
 def post(base: str, case: str, *events: dict[str, object]) -> None:
     body = json.dumps({"events": events}).encode()
-    request = urllib.request.Request(f"{base}/api/cases/{case}/events", body, {"Content-Type": "application/json"})
-    answers = json.loads(urllib.request.urlopen(request).read())["answers"]
+    request = urllib.request.Request(f"{base}/api/cases/{case}/events", body, {"Content-Type": "application/json"})  # noqa: S310
+    answers = json.loads(urllib.request.urlopen(request).read())["answers"]  # noqa: S310
     assert all(a["written"] for a in answers), answers
 
 
@@ -89,14 +88,22 @@ async def monitor(room: Load, port: int, seconds: float, hz: int, packet_s: floa
         await asyncio.sleep(max(0.0, due - time.perf_counter()))
         span = [i % (20 * hz) for i in range(at, at + per)]
         waves = (
-            OutWave(term="co2-wave", unit="mm[Hg]", rate_hz=Decimal(hz), samples=tuple(co2[i] for i in span), scale=Decimal("0.1")),
+            OutWave(
+                term="co2-wave",
+                unit="mm[Hg]",
+                rate_hz=Decimal(hz),
+                samples=tuple(co2[i] for i in span),
+                scale=Decimal("0.1"),
+            ),
             OutWave(term="pleth-wave", unit="1", rate_hz=Decimal(hz), samples=tuple(pleth[i] for i in span)),
         )
         now = (at + per) // hz
         numbers = tuple(OutNumber(term=t, value=v, unit=u) for t, v, u in NUMBERS) if now != second else ()
         second, start = now, zero + timedelta(seconds=at / hz)
         at += per
-        message = write(tables, sender, f"{room.n}-{at}", start + timedelta(seconds=per / hz), numbers, waves, waves_at=start)  # type: ignore[arg-type]
+        message = write(
+            tables, sender, f"{room.n}-{at}", start + timedelta(seconds=per / hz), numbers, waves, waves_at=start
+        )  # type: ignore[arg-type]
         room.sent += per
         room.due.append((room.sent, due))
         writer.write(framed(message))
@@ -124,7 +131,9 @@ async def page(room: Load, port: int, hz: int, warm: float) -> None:
             seen += 1
 
 
-async def drive(rooms: list[Load], web: int, mllp: int, seconds: float, hz: int, packet_s: float, tables: object) -> None:
+async def drive(
+    rooms: list[Load], web: int, mllp: int, seconds: float, hz: int, packet_s: float, tables: object
+) -> None:
     pages = [asyncio.create_task(page(r, web, hz, WARM_S)) for r in rooms]
     await asyncio.sleep(1)
     await asyncio.gather(*(monitor(r, mllp, seconds, hz, packet_s, tables) for r in rooms))
@@ -180,7 +189,9 @@ def driven(count: int = 50, seconds: float = 60, hz: int = 100, packet_s: float 
     late = sorted(x for r in rooms for x in r.late)
     pick = lambda q: 1000 * late[min(int(q * len(late)), len(late) - 1)]  # noqa: E731
     total = lambda name: sum(getattr(r, name) for r in rooms)  # noqa: E731
-    return Driven(pick(0.5), pick(0.99), pick(1.0), total("sent"), total("acked"), total("received"), kept, used, seconds)
+    return Driven(
+        pick(0.5), pick(0.99), pick(1.0), total("sent"), total("acked"), total("received"), kept, used, seconds
+    )
 
 
 def free_port() -> int:
@@ -194,10 +205,11 @@ def free_port() -> int:
 def wait_for(base: str) -> None:
     for _ in range(200):
         try:
-            urllib.request.urlopen(base + "/api/monitors").read()
-            return
+            urllib.request.urlopen(base + "/api/monitors").read()  # noqa: S310
         except OSError:
             time.sleep(0.05)
+        else:
+            return
 
 
 def cpu_s(pid: int) -> float:
@@ -209,7 +221,13 @@ def results() -> list[Result]:
     d = driven()
     counts = f"{d.sent:,} CO2 samples sent, {d.received:,} received, {d.kept:,} kept"
     return [
-        Result("50 rooms, sensor to page, p99", d.p99, "ms", goal=300, note=f"median {d.p50:.0f} ms, most {d.most:.0f} ms; {counts}"),
+        Result(
+            "50 rooms, sensor to page, p99",
+            d.p99,
+            "ms",
+            goal=300,
+            note=f"median {d.p50:.0f} ms, most {d.most:.0f} ms; {counts}",
+        ),
         Result("50 rooms, share of one core", 100 * d.server_s / d.seconds, "%"),
     ]
 

@@ -61,6 +61,8 @@ class MonitorHub:
         self._ears: dict[str, dict[Ear, asyncio.AbstractEventLoop]] = defaultdict(dict)
         self._work: queue.SimpleQueue[object] = queue.SimpleQueue()
         self._out: dict[asyncio.AbstractEventLoop, list[tuple[Ear, bytes]]] = defaultdict(list)
+        self._list: tuple[Candidate, ...] = ()
+        self._listed: tuple[datetime | None, object] = (None, None)
         self._stopped = threading.Event()
         self._thread = threading.Thread(target=self._run, name="monitors", daemon=True)
         self._unwatch: Callable[[], None] | None = None
@@ -339,16 +341,24 @@ class MonitorHub:
     def candidates(self, now: datetime | None = None) -> tuple[Candidate, ...]:
         """Every monitor heard of late: the first that has no patient first."""
         at = now or self._clock.now()
+        kept, bound = self._listed
+        if kept is not None and timedelta(0) <= at - kept < OFTEN and bound is self._bound:
+            return self._list
         with self._lock:
             heard = [m for m in self._monitors.values() if m.heard_at is not None and at - m.heard_at <= GONE]
-        found = [self._candidate(m, at) for m in heard]
-        return tuple(sorted(found, key=lambda c: (bool(c.taken_by), c.place, c.name, c.monitor)))
+        bound = self._bound
+        found = sorted(
+            (self._candidate(m, at) for m in heard), key=lambda c: (bool(c.taken_by), c.place, c.name, c.monitor)
+        )
+        self._list, self._listed = tuple(found), (at, bound)
+        return self._list
 
     def candidates_for(self, case: str, now: datetime) -> tuple[Candidate, ...]:
-        """Without those that are on this patient already; the room's own first, which says where to look and nothing more."""
+        """Without those that are on this patient already; the room's own first, which says where to look and nothing more. Where one is
+        on, only those that nobody has."""
         room = self._rooms.get(case)
         ours, here = (set(room.links), room.meta.room) if room is not None else (set(), "")
-        found = (c for c in self.candidates(now) if c.monitor not in ours)
+        found = (c for c in self.candidates(now) if c.monitor not in ours and not (ours and c.taken_by))
         return tuple(sorted(found, key=lambda c: not here or c.place != here))
 
     def _candidate(self, m: Monitor, now: datetime) -> Candidate:

@@ -6,6 +6,7 @@ Nothing of a message whose frame is broken is read on: it is refused by name, wi
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import Any
 
 import msgspec
@@ -27,6 +28,7 @@ _CONTROL = re.compile(r"[\x00-\x08\x0a-\x0c\x0e-\x1f\x7f]")
 _ESCAPE = re.compile(r"\\(F|S|R|E|T|X(?:[0-9A-Fa-f]{2}){1,64})\\")
 _MEANS = {"F": "|", "S": "^", "R": "~", "E": "\\", "T": "&"}
 LONGEST = 250
+KEPT_LINE = 300  # of longer lines none is kept, so that what is kept stays small
 Parts = tuple[tuple[tuple[str, ...], ...], ...]  # repetitions, components, sub-components
 ARRAYS = frozenset({"NA", "MA"})
 
@@ -38,9 +40,16 @@ class Segment(msgspec.Struct, frozen=True, kw_only=True):
     fields: Any
     charset: str
     array: str = ""
+    known: dict[int, Parts] = msgspec.field(default_factory=dict)
 
     def parts(self, n: int) -> Parts:
         """Field `n`, escapes not yet resolved."""
+        found = self.known.get(n)
+        if found is None:
+            found = self.known[n] = self._parts(n)
+        return found
+
+    def _parts(self, n: int) -> Parts:
         if n >= len(self.fields):
             return ()
         return tuple(
@@ -128,13 +137,28 @@ def split(data: bytes, head: Segment, tables: MonitorTables) -> tuple[Segment, .
     arrays = {i: cut for i, line in enumerate(lines) if line.startswith("OBX|") for cut in [_cut(line)] if cut}
     bare = [arrays[i][0] if i in arrays else line for i, line in enumerate(lines)]
     _check_parts(bare, tables)
-    message = _parse("\r".join(bare))
-    if len(message) != len(lines):
+    return (head, *(_with_array(_line(line, head.charset), arrays.get(i)) for i, line in enumerate(bare) if i))
+
+
+def _with_array(segment: Segment, cut: tuple[str, str] | None) -> Segment:
+    return segment if cut is None else msgspec.structs.replace(segment, array=cut[1])
+
+
+def _line(line: str, charset: str) -> Segment:
+    """One segment. A monitor says most of its lines again and again, word for word: those are split once."""
+    return _known_line(line, charset) if len(line) <= KEPT_LINE else _split_line(line, charset)
+
+
+@lru_cache(maxsize=8192)
+def _known_line(line: str, charset: str) -> Segment:
+    return _split_line(line, charset)
+
+
+def _split_line(line: str, charset: str) -> Segment:
+    message = _parse(f"{HEAD}\r{line}")
+    if len(message) != 2:
         raise NotAQuantity("message", "does not split into its lines.")
-    return tuple(
-        Segment(name=str(seg[0]), fields=seg, charset=head.charset, array=arrays[i][1] if i in arrays else "")
-        for i, seg in enumerate(message)
-    )
+    return Segment(name=str(message[1][0]), fields=message[1], charset=charset)
 
 
 def _decode(data: bytes, charset: str, what: str) -> str:
