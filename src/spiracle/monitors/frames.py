@@ -29,6 +29,7 @@ class Frames:
     def __init__(self, limit: int) -> None:
         self.limit = limit
         self.garbage = 0  # bytes outside any frame, or in a frame that was never ended
+        self.skipped = 0  # bytes of messages over the limit
         self.broken = 0  # frames that a new start cut off
         self.bare_ends = 0  # ends without their 0x0D
         self._held = bytearray()
@@ -103,7 +104,7 @@ class Frames:
         """The rest of a message over the limit, up to its end or the next start."""
         ends = [i for i in (data.find(END, at), data.find(START, at)) if i >= 0]
         stop = min(ends) if ends else len(data)
-        self.garbage += stop - at
+        self.skipped += stop - at
         if not ends:
             return stop
         self._skipping = False

@@ -44,7 +44,8 @@ class Samples(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def vector(text: str) -> Samples:
-    """Samples parted by ^; an empty one is missing. One that is no number makes the whole vector unreadable.
+    """Samples parted by ^; an empty one is missing, so an empty field is one missing sample. One that is no number makes the whole
+    vector unreadable.
 
     >>> vector("4.1^4^^40.25").whole
     (410, 400, None, 4025)
@@ -71,8 +72,6 @@ def vectors(kind: str, text: str, tables: MonitorTables) -> tuple[Samples, ...]:
     count = text.count("^") + text.count("~") + 1
     if count > most:
         raise OutOfRange("OBX-5", f"holds {count} samples.", f"At most {most} a message are read.")
-    if not text:
-        return (Samples(),)
     if kind == "NA":
         return tuple(vector(one) for one in text.split("~"))
     groups = [group.split("^") for group in text.split("~")]

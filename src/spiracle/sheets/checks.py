@@ -85,12 +85,13 @@ def formulas() -> dict[str, Formula]:
     from spiracle.drugs import checks as drugs
     from spiracle.emergency import checks as emergency
     from spiracle.kinetics import checks as kinetics
+    from spiracle.monitors import checks as monitors
     from spiracle.patient import checks as patient
     from spiracle.recovery import checks as recovery
     from spiracle.warmth import checks as warmth
 
     found: dict[str, Formula] = {}
-    for room in (airway, breathing, circulation, drugs, emergency, patient, recovery, warmth, kinetics):
+    for room in (airway, breathing, circulation, drugs, emergency, monitors, patient, recovery, warmth, kinetics):
         for key, formula in room.CHECKS.items():
             if key in found:
                 raise BadTable(f"formula {key}", "stands in two rooms.")
