@@ -62,6 +62,7 @@ class Hump:
     ripple: float
     highs: tuple[int, ...]
     in_noise: bool
+    accepted: int = 0
 
 
 @dataclass(slots=True)
@@ -103,6 +104,7 @@ class Judge:
         self._narrowest = setup.samples(NARROWEST_S, 4)
         self._usual = Usual(setup.rate_hz)
         self.found: list[Hump] = []
+        self._now = 0
         self.restart()
         self.noise = Noise(setup, delay)
 
@@ -117,6 +119,7 @@ class Judge:
         self.level = -math.inf
 
     def turn(self, t: Turn) -> None:
+        self._now = t.known
         self.noise.take(t)
         if t.high:
             self._high(t)
@@ -187,6 +190,7 @@ class Judge:
         """The averaged signal fell below `level` at this index."""
         hump = self._open
         assert hump is not None  # noqa: S101
+        self._now = at
         self._over(hump, at)
         self._open, self._foot, self.level = None, None, -math.inf
 
@@ -268,7 +272,7 @@ class Judge:
         )
 
     def _accept(self, hump: Hump) -> None:
-        hump.first = self._first
+        hump.first, hump.accepted = self._first, self._now
         self.found.append(hump)
         self._usual.add(hump)
         self._first = False

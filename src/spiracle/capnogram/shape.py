@@ -24,7 +24,8 @@ from spiracle.capnogram.setup import Setup
 from spiracle.capnogram.signal import Samples
 
 Index = NDArray[np.int64]
-RISE_S, FALL_S, SEEN_S, MEAN_S, STEP_S = 1.0, 3.0, 0.15, 0.1, 0.1
+RISE_S, FALL_S, SEEN_S, MEAN_S, STEP_S = 0.5, 3.0, 0.15, 0.1, 0.1
+POINTS = 32
 """Looked back from a known rise, back from a fall, on after it, averaged for a pressure; a corner later
 than this overrules the foot."""
 
@@ -49,9 +50,6 @@ class Flat:
     def spread(self, each: NDArray[Any]) -> NDArray[Any]:
         return np.repeat(each, self.size)
 
-    def sums(self, values: Samples) -> Samples:
-        return np.asarray(np.add.reduceat(values, self.starts))
-
     def furthest(self, values: Samples) -> Index:
         """Index (in the array laid out) of each stretch's highest value, the first of equals."""
         top = np.maximum.reduceat(values, self.starts)
@@ -74,9 +72,11 @@ class Flat:
         good = (k >= 0) & (found >= self.starts)
         return np.where(good, found - self.starts + self.lo, otherwise)
 
-    def count(self, hits: Index, lo: Index, hi: Index) -> Index:
-        shift = self.starts - self.lo
-        return np.asarray(np.searchsorted(hits, hi + shift) - np.searchsorted(hits, lo + shift))
+
+def grid(lo: Index, hi: Index, points: int) -> Index:
+    """So many places from lo to hi, both included, in one row for each stretch; nearest samples, so some may repeat."""
+    share = np.arange(points) / (points - 1)
+    return np.asarray(lo[:, None] + np.rint((hi - lo)[:, None] * share).astype(np.int64))
 
 
 def measure(humps: list[Hump], raw: Samples, averaged: Samples, at: int, setup: Setup, before: Before) -> list[Breath]:
@@ -89,40 +89,44 @@ class _Measuring:
         self.humps, self.raw, self.setup, self.at, self.hz = humps, raw, setup, at, setup.rate_hz
         self.averaged = averaged
         grab = [(h.foot_at, h.rise_known, h.top_at, h.last_high, h.over, h.low_at) for h in humps]
-        foot_at, known, top_at, last_high, over, low_at = np.array(grab, dtype=np.int64).T - at
+        foot_at, known, self.top_at, last_high, self.over, self.low_at = np.array(grab, dtype=np.int64).T - at
         self.foot, self.top = np.array([(h.foot, h.top) for h in humps]).T
-        self.over, self.low_at, self.top_at = over, low_at, top_at
-        lo = np.maximum(foot_at, known - setup.samples(RISE_S))
-        hi = np.minimum(over + setup.samples(SEEN_S) + 1, len(averaged))
-        self.flat = Flat(np.maximum(lo, 0), hi)
-        level = averaged[self.flat.where]
-        level -= self.flat.spread(self.foot)
-        level *= self.flat.spread(1 / (self.top - self.foot))
-        self.level = level
-        self._rise()
-        self._end(np.maximum(last_high, over - setup.samples(FALL_S)))
+        self.height = self.top - self.foot
+        self._rise(np.maximum(np.maximum(foot_at, known - setup.samples(RISE_S)), 0), known)
+        self._end(np.maximum(last_high, self.over - setup.samples(FALL_S)))
         self._knee()
+
+    def _share(self, flat: Flat) -> Samples:
+        """Averaged signal as a share of the height."""
+        level = self.averaged[flat.where]
+        level -= flat.spread(self.foot)
+        level *= flat.spread(1 / self.height)
+        return np.asarray(level)
 
     def _crossing(self, k: Index, share: float) -> Samples:
         """Moment between samples k - 1 and k at which the share of the height is crossed."""
         k = np.maximum(k, 1)
         a, b = self.averaged[k - 1], self.averaged[k]
-        want = self.foot + share * (self.top - self.foot)
+        want = self.foot + share * self.height
         step = b - a
         part = np.where(step == 0, 1.0, (want - a) / np.where(step == 0, 1.0, step))
         return np.asarray(k - 1 + np.clip(part, 0.0, 1.0))
 
-    def _rise(self) -> None:
-        flat, level = self.flat, self.level
-        half = flat.first(np.flatnonzero(level >= 0.5), flat.lo, self.top_at)
+    def _rise(self, lo: Index, known: Index) -> None:
+        there = grid(np.minimum(known, self.top_at), self.top_at, POINTS)
+        risen = self.averaged[there] >= (self.foot + 0.9 * self.height)[:, None]
+        risen[:, -1] = True
+        by = there[np.arange(len(there)), risen.argmax(axis=1)]
+        flat = Flat(lo, np.maximum(by, lo) + 1)
+        level = self._share(flat)
+        half = flat.first(np.flatnonzero(level >= 0.5), lo, self.top_at)
         self.high = flat.first(np.flatnonzero(level >= 0.9), half, self.top_at)
-        ten = flat.last(np.flatnonzero(level < 0.1), half, flat.lo) + 1
-        thirty = flat.last(np.flatnonzero(level < 0.3), half + 1, flat.lo) + 1
+        ten = flat.last(np.flatnonzero(level < 0.1), half, lo) + 1
+        thirty = flat.last(np.flatnonzero(level < 0.3), half + 1, lo) + 1
         t10, t30, t90 = self._crossing(ten, 0.1), self._crossing(thirty, 0.3), self._crossing(self.high, 0.9)
-        self.start = np.maximum(t10 - (t30 - t10) / 2, flat.lo)
-        corner = self._corner(flat.lo, half)
-        late = corner - self.start > STEP_S * self.hz
-        self.start = np.where(late, corner, self.start)
+        start = np.maximum(t10 - (t30 - t10) / 2, lo)
+        corner = self._corner(lo, half)
+        self.start = np.where(corner - start > STEP_S * self.hz, corner, start)
         self.upstroke = np.maximum(t90 - t10, 0.5)  # in samples; nothing is known to be faster than half of one
 
     def _corner(self, lo: Index, hi: Index) -> Index:
@@ -132,23 +136,61 @@ class _Measuring:
         return flat.furthest(flat.spread(slope) * (flat.where - flat.spread(lo)) - self.averaged[flat.where])
 
     def _end(self, lo: Index) -> None:
-        """The corner before the fall: furthest above the straight line from the last high to where the fall was known."""
-        lo = np.minimum(np.maximum(lo, np.ceil(self.start).astype(np.int64)), self.over)
-        flat = Flat(lo, self.over + 1)
-        a, b = self.averaged[lo], self.averaged[self.over]
-        slope = (b - a) / np.maximum(self.over - lo, 1)
-        away = self.averaged[flat.where] - flat.spread(slope) * (flat.where - flat.spread(lo))
-        self.end = flat.furthest(away)
+        """The corner before the fall: furthest above the straight line from the last high to where the fall was known. Looked for
+        on a grid first, then around its best point."""
+        self.begin = np.ceil(self.start).astype(np.int64)
+        lo = np.minimum(np.maximum(lo, self.begin), self.over)
+        slope = (self.averaged[self.over] - self.averaged[lo]) / np.maximum(self.over - lo, 1)
+        there = grid(lo, self.over, POINTS)
+        away = self.averaged[there] - slope[:, None] * (there - lo[:, None])
+        best = away.argmax(axis=1)
+        each = np.arange(len(there))
+        first, last = there[each, np.maximum(best - 1, 0)], there[each, np.minimum(best + 1, POINTS - 1)]
+        flat = Flat(first, last + 1)
+        self.end = flat.furthest(self.averaged[flat.where] - flat.spread(slope) * (flat.where - flat.spread(lo)))
+        self.begin = np.minimum(self.begin, self.end)
 
     def _knee(self) -> None:
-        """The corner between upstroke and plateau: furthest above the line from the start to the end."""
-        lo = np.minimum(np.ceil(self.start).astype(np.int64), self.end)
-        self.begin = lo
-        self.lit = Flat(lo, self.end + 1)
-        where = self.lit.where - self.lit.spread(lo)
-        slope = (self.averaged[self.end] - self.averaged[lo]) / np.maximum(self.end - lo, 1)
-        self.values = self.averaged[self.lit.where]
-        self.knee = self.lit.furthest(self.values - self.lit.spread(slope) * where)
+        """The corner between upstroke and plateau: furthest above the line from the start to the end, on a grid."""
+        there = grid(self.begin, self.end, POINTS)
+        slope = (self.averaged[self.end] - self.averaged[self.begin]) / np.maximum(self.end - self.begin, 1)
+        away = self.averaged[there] - slope[:, None] * (there - self.begin[:, None])
+        self.knee = there[np.arange(len(there)), away.argmax(axis=1)]
+
+    def _plateau_slope(self) -> Samples:
+        """Least squares through the middle three fifths between the knee and the end [mmHg/s]."""
+        fifth = (self.end - self.knee) // 5
+        there = grid(self.knee + fifth, self.end - fifth, POINTS)
+        y = self.averaged[there] - self.foot[:, None]
+        x = (there - self.knee[:, None]) / self.hz
+        x = x - x.mean(axis=1)[:, None]
+        square = (x * x).sum(axis=1)
+        return np.asarray(np.where(square > 0, (x * y).sum(axis=1) / np.where(square > 0, square, 1.0), 0.0))
+
+    def _fraction(self) -> Samples:
+        """Share of a hundred points of the expiration that lie above four fifths of the height."""
+        there = grid(self.begin, self.end, 100)
+        return np.asarray((self.averaged[there] >= (self.foot + 0.8 * self.height)[:, None]).mean(axis=1))
+
+    def _area(self, lows: Samples) -> tuple[Samples, Samples]:
+        """Sum of the raw samples seen above the foot over the expiration [mmHg s], and the share missing."""
+        marks = np.stack((self.begin, self.end + 1)).T.reshape(-1)
+        marks = marks[marks < len(self.raw)]
+        lost = np.isnan(self.raw)
+        size = self.end + 1 - self.begin
+        gone = np.add.reduceat(lost.astype(np.int64), marks)[::2] if lost.any() else np.zeros(len(size), dtype=np.int64)
+        total = np.add.reduceat(np.where(lost, 0.0, self.raw), marks)[::2]
+        return (total - lows * (size - gone)) / self.hz, gone / size
+
+    def _fall(self) -> Samples:
+        """Seconds from 90 to 10 % of the height after the end; nan where the breath was told before it came so low."""
+        last = np.minimum(self.over + self.setup.samples(SEEN_S), len(self.averaged) - 1)
+        flat = Flat(self.end, last + 1)
+        level = self._share(flat)
+        low = flat.first(np.flatnonzero(level < 0.1), self.end, last + 1)
+        high = flat.first(np.flatnonzero(level < 0.9), self.end, last)
+        t10 = np.where(low <= last, self._crossing(np.minimum(low, last), 0.1), np.nan)
+        return np.asarray((t10 - np.maximum(self._crossing(high, 0.9), self.end)) / self.hz)
 
     def _beside(self, where: Index, width: Index, lo: Index, hi: Index, *, highest: bool) -> Samples:
         """The higher (lower) of the medians of raw samples before and after a place, within bounds; nan where none is seen."""
@@ -168,55 +210,23 @@ class _Measuring:
     def _tenth(self, length: Index) -> Index:
         return np.minimum(self.setup.samples(MEAN_S), length // 10)
 
-    def _plateau_slope(self) -> Samples:
-        """Least squares through the middle three fifths between the knee and the end [mmHg/s]."""
-        length = self.end - self.knee
-        flat = Flat(self.knee + length // 5, self.end - length // 5 + 1)
-        x = self.averaged[flat.where] - flat.spread(self.foot)
-        place = (flat.where - flat.spread(flat.lo)) - flat.spread((flat.size - 1) / 2)
-        square = flat.size * (flat.size * flat.size - 1) / 12
-        return np.asarray(np.where(flat.size > 1, flat.sums(place * x) / np.maximum(square, 1e-9), 0.0) * self.hz)
-
     def breaths(self, before: Before) -> list[Breath]:
-        flat, hz = self.flat, self.hz
+        hz = self.hz
         ends = self.end.astype(np.float64) + self.at
         prior = np.array([np.nan if h.first else 0.0 for h in self.humps])
         prior += np.concatenate(([np.nan if before.end is None else before.end], ends[:-1]))
-        firsts = np.where(np.isnan(prior), flat.lo, prior - self.at).astype(np.int64)
-        tops = self._beside(
-            self.top_at, self._tenth(self.end - self.begin), np.minimum(self.high, self.end), self.end, highest=True
-        )
-        lows = self._beside(
-            self.low_at, self._tenth(self.begin - firsts), np.maximum(firsts, 0), self.begin, highest=False
-        )
-        raw = self.raw[self.lit.where] - self.lit.spread(lows)
-        lost = np.isnan(raw)
-        missing = np.add.reduceat(lost.astype(np.int64), self.lit.starts) / self.lit.size
-        area = self.lit.sums(np.where(lost, 0.0, raw)) / hz
-        full = flat.count(np.flatnonzero(self.level >= 0.8), self.begin, self.end + 1)
-        fraction = full / self.lit.size
-        last = self.over + self.setup.samples(SEEN_S)
-        fallen = flat.first(np.flatnonzero(self.level < 0.1), self.end, last + 1)
-        falling = flat.first(np.flatnonzero(self.level < 0.9), self.end, last + 1)
-        fall = np.where(fallen <= last, self._crossing(np.minimum(fallen, len(self.averaged) - 1), 0.1), np.nan)
-        fall = (fall - np.maximum(self._crossing(falling, 0.9), self.end)) / hz
+        firsts = np.where(np.isnan(prior), self.low_at - 1, prior - self.at).astype(np.int64)
+        width = self._tenth(self.end - self.begin)
+        tops = self._beside(self.top_at, width, np.minimum(self.high, self.end), self.end, highest=True)
+        width = self._tenth(self.begin - firsts)
+        lows = self._beside(self.low_at, width, np.maximum(firsts, 0), self.begin, highest=False)
+        area, missing = self._area(np.where(np.isnan(lows), self.foot, lows))
         up = self.upstroke / hz
-        rise = 0.8 * (self.top - self.foot) / up
+        rise = 0.8 * self.height / up
+        slope, fraction, fall = self._plateau_slope(), self._fraction(), self._fall()
+        first, last = (self.start + self.at) / hz, ends / hz
         rows = np.stack(
-            [
-                (self.start + self.at) / hz,
-                ends / hz,
-                prior / hz,
-                tops,
-                lows,
-                up,
-                rise,
-                self._plateau_slope(),
-                fraction,
-                area,
-                fall,
-                missing,
-            ]
+            [first, last, prior / hz, tops, lows, up, rise, slope, fraction, area, fall, missing]
         ).T.tolist()
         made = []
         for hump, row in zip(self.humps, rows, strict=True):

@@ -57,25 +57,25 @@ class Conditioner:
     def clean(self, samples: Samples) -> tuple[Samples, list[Piece]]:
         """Samples in mmHg with nan where nothing can be read, and the averaged pieces they complete."""
         raw = samples * self.setup.to_mmhg
-        high, low = raw > HIGHEST, raw < LOWEST
-        off = high | low
-        if off.any():
-            raw[off] = np.nan
         at = self._at
         self._at += len(raw)
-        lost = np.isnan(raw)
-        pieces: list[Piece] = []
-        if self._gap == 0 and self._tail is not None and not lost.any():
-            pieces.append(self._averaged(at, raw))
+        whole = bool(raw.min() >= LOWEST and raw.max() <= HIGHEST)  # false too where one is missing
+        if whole and self._gap == 0 and self._tail is not None:
+            pieces = [self._averaged(at, raw)]
         else:
-            edges = np.flatnonzero(lost[1:] != lost[:-1]) + 1
-            for lo, hi in zip((0, *edges.tolist()), (*edges.tolist(), len(raw)), strict=True):
-                if hi > lo:
-                    pieces += (
-                        self._missing(at + lo, hi - lo, bool(off[lo])) if lost[lo] else self._seen(at + lo, raw[lo:hi])
-                    )
+            pieces = self._cut(at, raw)
         self.troubles += self._still.take(at, raw)
         return raw, pieces
+
+    def _cut(self, at: int, raw: Samples) -> list[Piece]:
+        off = (raw > HIGHEST) | (raw < LOWEST)
+        raw[off] = np.nan
+        lost = np.isnan(raw)
+        edges = (np.flatnonzero(lost[1:] != lost[:-1]) + 1).tolist()
+        pieces: list[Piece] = []
+        for lo, hi in zip((0, *edges), (*edges, len(raw)), strict=True):
+            pieces += self._missing(at + lo, hi - lo, bool(off[lo])) if lost[lo] else self._seen(at + lo, raw[lo:hi])
+        return pieces
 
     @property
     def running(self) -> bool:

@@ -41,16 +41,9 @@ class Segment(msgspec.Struct, frozen=True, kw_only=True):
     fields: Any
     charset: str
     array: str = ""
-    known: dict[int, Parts] = msgspec.field(default_factory=dict)
 
     def parts(self, n: int) -> Parts:
         """Field `n`, escapes not yet resolved."""
-        found = self.known.get(n)
-        if found is None:
-            found = self.known[n] = self._parts(n)
-        return found
-
-    def _parts(self, n: int) -> Parts:
         if n >= len(self.fields):
             return ()
         return tuple(
