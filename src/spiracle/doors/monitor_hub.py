@@ -133,9 +133,9 @@ class MonitorHub:
         if not bound.held:
             other = contradiction(heard, bound.pairing.patient, meta.number, meta.name)
             if other:
-                bound.held = self._held[bound.pairing.id] = held_words(
-                    bound.pairing.name or heard.name or heard.monitor, other, meta.words
-                )
+                bound.held = held_words(bound.pairing.name or heard.name or heard.monitor, other, meta.words)
+                with self._lock:
+                    self._held[bound.pairing.id] = bound.held
         case = NOBODY if bound.held else meta.case
         waves = tuple((w, self._place(monitor, w, arrived)) for w in heard.waves)
         numbers = tuple((n, monitor.time.at(n.device_at, arrived)) for n in heard.numbers)
@@ -280,19 +280,20 @@ class MonitorHub:
 
     def _bind(self) -> None:
         """Which monitor is on which patient. One that two open cases have is nobody's until one of them lets it go."""
-        found: dict[str, Bound] = {}
-        held = {p.id: self._held[p.id] for m in self._metas.values() for p in m.pairings if p.id in self._held}
-        for meta in self._metas.values():
-            for pairing in meta.pairings:
-                twice = found.get(pairing.monitor)
-                if twice is not None:
-                    held[pairing.id] = held[twice.pairing.id] = twice.held = (
-                        f"{pairing.name or pairing.monitor} is paired with {twice.meta.words} and with {meta.words}. "
-                        "Take it off one of them, then pair it again."
-                    )
-                found[pairing.monitor] = Bound(meta, pairing, held.get(pairing.id, ""))
-        self._held = held
-        self._bound = found
+        with self._lock:
+            found: dict[str, Bound] = {}
+            held = {p.id: self._held[p.id] for m in self._metas.values() for p in m.pairings if p.id in self._held}
+            for meta in self._metas.values():
+                for pairing in meta.pairings:
+                    twice = found.get(pairing.monitor)
+                    if twice is not None:
+                        held[pairing.id] = held[twice.pairing.id] = twice.held = (
+                            f"{pairing.name or pairing.monitor} is paired with {twice.meta.words} and with {meta.words}. "
+                            "Take it off one of them, then pair it again."
+                        )
+                    found[pairing.monitor] = Bound(meta, pairing, held.get(pairing.id, ""))
+            self._held = held
+            self._bound = found
 
     # ---- pages
 
