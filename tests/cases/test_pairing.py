@@ -1,4 +1,4 @@
-"""Which monitor is on which patient (D7, D16): a person says so, one patient at a time; room and name say nothing."""
+"""Which monitor is on which patient (D7): a person says so, one patient at a time; room and name say nothing."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def test_one_monitor_is_on_one_patient() -> None:
 
 
 def test_a_monitor_that_names_another_patient_is_asked_about() -> None:
-    """D16: one still admitted under the last patient's number."""
+    """D7: one still admitted under the last patient's number."""
     t = beside(Telling(), BIJOU)
     found = t.refused(AskAgain, "monitor", ev.MonitorPaired, monitor="m1", patient="H-7 BIJOU", seen=SEEN)
     assert "Bijou" in found.says

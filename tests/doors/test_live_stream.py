@@ -231,7 +231,7 @@ def test_13_killed_before_it_was_kept(house_: House) -> None:
 
 
 def test_d7_swapped_monitors_are_held_back(house_: House) -> None:
-    """Two rooms whose monitors were exchanged, each still naming its own patient: neither page shows the other's values."""
+    """D7: two rooms whose monitors were exchanged, each still naming its own patient: neither page shows the other's values."""
     ward = house_.ward
     rex, bijou = ward.patient(), ward.patient("Bijou", "H-7")
     ward.pair(rex, TWO, name="Monitor 2")
@@ -284,7 +284,7 @@ def test_a_hostile_sender_beside_a_good_one(house_: House) -> None:
 
 
 def test_a_gap_stays_a_gap(house_: House) -> None:
-    """Two seconds that never came: the count jumps by two hundred, and nothing is drawn or kept in between."""
+    """D12: two seconds that never came: the count jumps by two hundred, and nothing is drawn or kept in between."""
     ward = house_.ward
     case = ward.patient()
     ward.pair(case, ONE)

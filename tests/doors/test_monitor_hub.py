@@ -6,6 +6,7 @@ The numbered tests are the conformance tests of the exchange notes behind docs/m
 from __future__ import annotations
 
 import asyncio
+import math
 from collections.abc import Iterator
 from concurrent.futures import Future
 from datetime import timedelta
@@ -102,7 +103,7 @@ def test_a_new_start_goes_on_reading_where_it_was(ward: Ward) -> None:
 
 
 def test_d6_a_pulled_cable_shows_itself(ward: Ward) -> None:
-    """Stale after 10 s and lost after 30 s of silence; the number keeps the moment it stands for."""
+    """D6: stale after 10 s and lost after 30 s of silence; the number keeps the moment it stands for."""
     case = ward.patient()
     ward.pair(case)
     assert ward.state(case)["link"] == "waiting"
@@ -137,7 +138,7 @@ def test_d6_the_page_is_told_of_the_silence_without_asking(ward: Ward) -> None:
 
 
 def test_d6_a_cuff_of_ten_minutes_ago_does_not_become_new_by_being_sent_again(ward: Ward) -> None:
-    """From the first message on, whatever the clock of the device."""
+    """D6, D8: from the first message on, whatever the clock of the device."""
     case = ward.patient()
     ward.pair(case)
     for _ in range(8):
@@ -199,7 +200,7 @@ def test_12_a_monitor_that_names_another_patient_is_held_back(ward: Ward) -> Non
 
 
 def test_test_data_are_refused_in_a_live_case(ward: Ward) -> None:
-    """Conformance 10: and taken, marked, where nothing is real."""
+    """D18: refused, and taken, marked, where nothing is real (conformance 10)."""
     live, practice = ward.patient(), ward.patient("Doll", "P-1", practice=True)
     ward.pair(live)
     ward.pair(practice, "m2")
@@ -240,7 +241,7 @@ def test_the_silent_one_of_two_is_named(ward: Ward) -> None:
 
 
 def test_a_dial_is_no_measurement_and_the_unknown_is_shown_to_nobody_as_a_number(ward: Ward) -> None:
-    """Conformance 5, 6, 9."""
+    """D16, D17: held, with what was sent (conformance 5, 6, 9)."""
     case = ward.patient()
     ward.pair(case)
     ward.say(numbers=(
@@ -290,7 +291,7 @@ class Full:
 
 
 def test_what_cannot_be_kept_is_not_acknowledged_and_is_said(ward: Ward) -> None:
-    """Conformance 13: nothing acknowledged is lost. The screen goes on and says so."""
+    """D9: nothing acknowledged is lost. The screen goes on and says so."""
     case = ward.patient()
     ward.pair(case)
     whole, ward.hub._archive = ward.hub._archive, Full()
@@ -336,3 +337,21 @@ def test_the_breaths_since_the_tube_went_in_are_offered(ward: Ward) -> None:
     assert (offer["side"], offer["needed"]) == ("proof", 6)
     assert offer["breaths"] >= 6
     assert ward.store.case(case)[0].last(ev.ProofNoted) is None
+
+
+def test_a_narrow_way_out_is_told(ward: Ward) -> None:
+    """A5: gas that leaves slowly (a way out six times as slow) is told on the panel with kink, plug and bite, and ranks with what harms."""
+    case = ward.patient()
+    ward.pair(case)
+
+    def slow(i: int) -> int:
+        x = (i / 100) % 4.0
+        top = 400 * (1 - math.exp(-2.4 / 0.9))
+        return round(400 * (1 - math.exp(-x / 0.9))) if x < 2.4 else round(top * math.exp(-(x - 2.4) / 0.06))
+
+    for at in range(0, 6000, 100):
+        ward.clock.forward(timedelta(seconds=1))
+        ward.say(waves=(co2(at, 100, samples=tuple(slow(i) for i in range(at, at + 100))),))
+    found = {f["name"]: f for f in ward.state(case)["findings"]}
+    assert "kinked" in found["obstruction"]["causes"][0] and found["obstruction"]["priority"] is not None
+    assert found["obstruction"]["until"] is None and found["obstruction"]["checks"]

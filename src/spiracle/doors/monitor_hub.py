@@ -141,7 +141,11 @@ class MonitorHub:
         numbers = tuple((n, monitor.time.at(n.device_at, arrived)) for n in heard.numbers)
         packets = [packet(case, heard.monitor, w, p, arrived) for w, p in waves if w.samples[p.skip :]]
         kept = [kept_number(case, heard.monitor, n, at, arrived) for n, at in numbers]
-        safe = self._archive.append(packets, kept, heard.message_id)
+        try:
+            safe = self._archive.append(packets, kept, heard.message_id)
+        except Exception as fault:  # what the archive cannot hold: refused by name, and never half taken
+            safe = Future()
+            safe.set_exception(fault)
 
         def kept_now(future: Future[bool]) -> None:
             fault = future.exception()
