@@ -27,6 +27,7 @@ ALL = (
     "kinetics_time",
     "gas_time",
     "live_rooms",
+    "wave_archive",
 )
 HEAD = """# Benchmarks
 
