@@ -28,6 +28,7 @@ ALL = (
     "gas_time",
     "live_rooms",
     "wave_archive",
+    "capnogram_time",
 )
 HEAD = """# Benchmarks
 
