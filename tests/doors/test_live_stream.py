@@ -44,6 +44,7 @@ class Line:
     ward: Ward
     socket: socket.socket
     eui: str = ONE
+    got: bytes = b""
 
     def message(self, id_: str, first: int = 0, n: int = 20, **more: Any) -> bytes:
         who = {k: more.pop(k) for k in ("patient_id", "place", "test") if k in more}
@@ -57,11 +58,11 @@ class Line:
         self.socket.sendall(framed(message))
 
     def answer(self) -> str:
-        said = b""
-        while not said.endswith(b"\x1c\r"):
+        while b"\x1c\r" not in self.got:  # several answers may come in one piece
             part = self.socket.recv(4096)
             assert part, "the line was closed without an answer"
-            said += part
+            self.got += part
+        said, _, self.got = self.got.partition(b"\x1c\r")
         return next(x for x in said.decode().split("\r") if x.startswith("MSA")).split("|")[1]
 
     def say(self, id_: str, *args: Any, **more: Any) -> str:
