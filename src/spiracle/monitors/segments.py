@@ -6,6 +6,7 @@ Nothing of a message whose frame is broken is read on: it is refused by name, wi
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import Any
 
 import msgspec
@@ -27,6 +28,7 @@ _CONTROL = re.compile(r"[\x00-\x08\x0a-\x0c\x0e-\x1f\x7f]")
 _ESCAPE = re.compile(r"\\(F|S|R|E|T|X(?:[0-9A-Fa-f]{2}){1,64})\\")
 _MEANS = {"F": "|", "S": "^", "R": "~", "E": "\\", "T": "&"}
 LONGEST = 250
+KEPT_LINE = 300  # of longer lines none is kept, so that what is kept stays small
 Parts = tuple[tuple[tuple[str, ...], ...], ...]  # repetitions, components, sub-components
 ARRAYS = frozenset({"NA", "MA"})
 _AT = list.__getitem__  # the library's own indexing costs ten times as much, and there are hundreds to a message
@@ -136,16 +138,28 @@ def split(data: bytes, head: Segment, tables: MonitorTables) -> tuple[Segment, .
     arrays = {i: cut for i, line in enumerate(lines) if line.startswith("OBX|") for cut in [_cut(line)] if cut}
     bare = [arrays[i][0] if i in arrays else line for i, line in enumerate(lines)]
     _check_parts(bare, tables)
-    bare[0] = HEAD  # the header was read already: here it only says how to split
-    message = _parse("\r".join(bare))
-    if len(message) != len(lines):
+    return (head, *(_with_array(_line(line, head.charset), arrays.get(i)) for i, line in enumerate(bare) if i))
+
+
+def _with_array(segment: Segment, cut: tuple[str, str] | None) -> Segment:
+    return segment if cut is None else msgspec.structs.replace(segment, array=cut[1])
+
+
+def _line(line: str, charset: str) -> Segment:
+    """One segment. A monitor says most of its lines again and again, word for word: those are split once."""
+    return _known_line(line, charset) if len(line) <= KEPT_LINE else _split_line(line, charset)
+
+
+@lru_cache(maxsize=8192)
+def _known_line(line: str, charset: str) -> Segment:
+    return _split_line(line, charset)
+
+
+def _split_line(line: str, charset: str) -> Segment:
+    message = _parse(f"{HEAD}\r{line}")
+    if len(message) != 2:
         raise NotAQuantity("message", "does not split into its lines.")
-    rest = tuple(
-        Segment(name=str(seg[0]), fields=list(seg), charset=head.charset, array=arrays[i][1] if i in arrays else "")
-        for i, seg in enumerate(message)
-        if i
-    )
-    return (head, *rest)
+    return Segment(name=str(message[1][0]), fields=list(message[1]), charset=charset)
 
 
 def _decode(data: bytes, charset: str, what: str) -> str:
