@@ -3,6 +3,7 @@
 python3 dev.py demo [args]    the app with the demo hospital, on its own embedded database
 python3 dev.py test [args]    linters, types, import contract, front-end checks, and every test
 python3 dev.py setup          the environment alone: leaves .venv/bin/spiracle
+python3 dev.py seeds [N]      the laws alone, N times, each time with fresh examples
 python3 dev.py check          the fast linters and types
 python3 dev.py bench [names]  the benchmarks
 python3 dev.py docs           writes the generated pages of the manual anew
@@ -122,6 +123,13 @@ def test():
     return say(BIN / "python", "-m", "pytest", "-q", "-n", "2", "--dist", "loadgroup")
 
 
+def seeds():
+    """The laws with examples of their own each time: for before a change is handed in, and for the night."""
+    environment(PINS / "dev.txt")
+    for _ in range(int(sys.argv[2]) if len(sys.argv) > 2 else 3):
+        say(BIN / "python", "-m", "pytest", "-q", "-n", "2", "--hypothesis-profile", "fresh", "tests/laws", "tests/cases")
+
+
 def bench():
     environment(PINS / "dev.txt")
     system_parts()
@@ -144,7 +152,7 @@ def lock():
     npm("install", "--package-lock-only")
 
 
-COMMANDS = {f.__name__: f for f in (demo, test, setup, check, bench, docs, lock)}
+COMMANDS = {f.__name__: f for f in (demo, test, setup, seeds, check, bench, docs, lock)}
 
 if __name__ == "__main__":
     if len(sys.argv) < 2 or sys.argv[1] not in COMMANDS:

@@ -50,5 +50,5 @@ def test_a_sent_shape_leaves_nothing_out(shape: type[msgspec.Struct]) -> None:
 def test_a_weight_is_posted_as_a_decimal_and_nothing_is_any() -> None:
     page = typescript()
     assert interface(page, "Weighed")["weight_kg"] == (False, "Decimal")
-    assert not re.search(r"\bany\b|\bunknown\b", page)
+    assert not re.search(r"(?m)^[^/\n]*[:|<] *(?:any|unknown)\b", page), "as a type; a field may be called so"
     assert all(f'"{field}"' in page for field in STAMPED)

@@ -7,13 +7,16 @@ from datetime import UTC, tzinfo
 
 from spiracle.airway import AirwayTables
 from spiracle.breathing import BreathingTables
+from spiracle.capnogram.tables import CapnogramTables
 from spiracle.case.hospital import NO_HOSPITAL, Hospital
 from spiracle.case.machines import NO_BOOK, MachineBook
+from spiracle.case.pairing import OtherCase
 from spiracle.case.protocols import NO_PROTOCOLS, Protocols
 from spiracle.circulation import CirculationTables
 from spiracle.drugs import Formulary
 from spiracle.emergency import EmergencyTables
 from spiracle.kinetics.tables import KineticsTables
+from spiracle.monitors.tables import MonitorTables
 from spiracle.patient import PatientTables
 from spiracle.recovery import RecoveryTables
 from spiracle.source import Sources
@@ -26,7 +29,7 @@ class Facts:
 
     `zone` is the hospital's own, as a value: words that hold a time of day hold the one on the wall. `protocols` are the
     hospital's own as its ledger has them now, `machines` the book of its machines: the door that holds the log lays both in when it decides
-    for a patient.
+    for a patient. `other_cases` are the other open ones: laid in only where a monitor is paired.
     """
 
     sources: Sources
@@ -39,8 +42,11 @@ class Facts:
     emergency: EmergencyTables
     recovery: RecoveryTables
     kinetics: KineticsTables
+    monitors: MonitorTables
+    capnogram: CapnogramTables
     hospital: Hospital = NO_HOSPITAL
     version: str = ""
     zone: tzinfo = UTC
     protocols: Protocols = NO_PROTOCOLS
     machines: MachineBook = NO_BOOK
+    other_cases: tuple[OtherCase, ...] = ()

@@ -53,6 +53,12 @@ def _parser() -> argparse.ArgumentParser:
     from spiracle.doors.cli_predict import add_predict
 
     add_predict(commands)
+    from spiracle.doors.cli_play import add_play
+
+    add_play(commands)
+    from spiracle.doors.cli_capnogram import add_capnogram
+
+    add_capnogram(commands)
     _add_record(commands)
     _add_verify(commands)
     _add_audit(commands)
@@ -74,23 +80,44 @@ def _add_serve(commands: Commands) -> None:
     serve.add_argument("--port", type=int, default=8470)
     serve.add_argument("--trust-network", action="store_true",
                        help="serve beyond this machine: no accounts yet, so everyone on the network may write")  # fmt: skip
+    serve.add_argument(
+        "--mllp",
+        default="",
+        metavar="HOST:PORT",
+        help="take HL7 messages of monitors here (2575 is the registered port)",
+    )
+    serve.add_argument(
+        "--mqtt", default="", metavar="URL", help="take what monitors publish at a broker, mqtts://USER@HOST:PORT"
+    )
+    serve.add_argument("--mqtt-site", default="", metavar="NAME", help="the site in the broker's topics")
+    serve.add_argument(
+        "--oximeter",
+        action="append",
+        default=[],
+        metavar="ADDRESS[,ROOM]",
+        help="a Bluetooth pulse oximeter; may be repeated",
+    )
     _database(serve)
     serve.set_defaults(run=_serve)
 
 
 def _serve(args: argparse.Namespace) -> int:
+    from spiracle.doors.monitor_doors import Asked
     from spiracle.doors.serve import run
 
-    run(args.database, args.host, args.port, args.demo, args.trust_network, args.hospital)
+    monitors = Asked(args.mllp, args.mqtt, args.mqtt_site, tuple(args.oximeter))
+    run(args.database, args.host, args.port, args.demo, args.trust_network, args.hospital, monitors)
     return 0
 
 
 def _add_record(commands: Commands) -> None:
     record = commands.add_parser("record", help="the record of a stored case")
     record.add_argument("case", help="the case's id, or `list` for the stored cases")
-    record.add_argument("--format", choices=("pdf", "json", "csv"), default="pdf")
+    record.add_argument("--format", choices=("pdf", "json", "csv", "edf", "parquet"), default="pdf")
     record.add_argument("--paper", choices=("a4", "letter"), default="a4")
     record.add_argument("--output", type=Path, metavar="PATH")
+    record.add_argument("--waves", metavar="URL", help="where the waves lie (edf, parquet); else beside the database")
+    record.add_argument("--patient", action="store_true", help="name the patient in the EDF+ file; else it says X")
     _database(record)
     record.set_defaults(run=_record)
 

@@ -37,13 +37,17 @@ def record(args: argparse.Namespace) -> int:
                 "case", f"{args.case!r} is not in this database.", "`spiracle record list` shows the stored cases."
             )
         if args.format == "csv":
-            _write(args, _csv(entries).encode())
+            write_out(args, _csv(entries).encode())
         elif args.format == "json":
-            _write(args, _json(entries))
+            write_out(args, _json(entries))
+        elif args.format in {"edf", "parquet"}:
+            from spiracle.doors.cli_waves import waves
+
+            return waves(args, store.case(args.case)[0])
         elif args.case == LEDGER:
             raise NotAllowed("case", "is the hospital's ledger, no patient.", "Take it as csv or json.")
         else:
-            _write(args, _pdf(store, facts, clock, args))
+            write_out(args, _pdf(store, facts, clock, args))
     finally:
         store.close()
     return 0
@@ -87,12 +91,12 @@ def _csv(entries: tuple[Entry, ...]) -> str:
     return out.getvalue()
 
 
-def _write(args: argparse.Namespace, content: bytes) -> None:
+def write_out(args: argparse.Namespace, content: bytes) -> None:
     if args.output is not None:
         args.output.write_bytes(content)
         print(f"{args.output}: {len(content):,} bytes", file=sys.stderr)
-    elif args.format == "pdf" and sys.stdout.isatty():
-        raise Unknown("output", "a PDF does not belong on a terminal.", "Give --output PATH.")
+    elif args.format in {"pdf", "edf"} and sys.stdout.isatty():
+        raise Unknown("output", f"{args.format.upper()} does not belong on a terminal.", "Give --output PATH.")
     else:
         sys.stdout.buffer.write(content)
 

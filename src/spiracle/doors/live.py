@@ -5,12 +5,17 @@ from __future__ import annotations
 import asyncio
 from collections import defaultdict
 from collections.abc import AsyncIterator, Callable
+from typing import TYPE_CHECKING
 
 import msgspec
 
+from spiracle.case.ledger import LEDGER
 from spiracle.doors.log_store import LogStore
 
-HOLDS, BEAT_S = 64, 15.0
+if TYPE_CHECKING:
+    from spiracle.doors.monitor_hub import MonitorHub
+
+HOLDS, HOLDS_WAVES, BEAT_S = 64, 512, 15.0
 EVERY_CASE = ""
 BEAT = b": still here\n\n"
 
@@ -25,8 +30,8 @@ class Told(msgspec.Struct, frozen=True):
 class Live:
     """The fan-out. `start` is called from the running loop; the store calls in from its own threads."""
 
-    def __init__(self, store: LogStore, beat_s: float = BEAT_S) -> None:
-        self._store, self._beat_s = store, beat_s
+    def __init__(self, store: LogStore, beat_s: float = BEAT_S, hub: MonitorHub | None = None) -> None:
+        self._store, self._beat_s, self._hub = store, beat_s, hub
         self._ears: dict[str, set[asyncio.Queue[bytes | None]]] = defaultdict(set)
         self._latest: dict[str, int] = {}
         self._stop: Callable[[], None] | None = None
@@ -61,14 +66,17 @@ class Live:
                 _let_go(ear)
 
     async def hear(self, case: str, first: bytes) -> AsyncIterator[bytes]:
-        """The lines of one page's stream; `case` empty means every case."""
-        ear: asyncio.Queue[bytes | None] = asyncio.Queue(HOLDS)
+        """The lines of one page's stream; `case` empty means every case. What the case's monitors send goes down the same line."""
+        hub = None if case in {EVERY_CASE, LEDGER} else self._hub
+        ear: asyncio.Queue[bytes | None] = asyncio.Queue(HOLDS if hub is None else HOLDS_WAVES)
         self._ears[case].add(ear)
         try:
             yield first
+            if hub is not None:
+                hub.listen(case, ear)
             while True:
                 try:
-                    said = await asyncio.wait_for(ear.get(), self._beat_s)
+                    said = ear.get_nowait() if not ear.empty() else await asyncio.wait_for(ear.get(), self._beat_s)
                 except TimeoutError:
                     yield BEAT
                     continue
@@ -76,6 +84,8 @@ class Live:
                     return
                 yield said
         finally:
+            if hub is not None:
+                hub.leave(case, ear)
             self._ears[case].discard(ear)
             if not self._ears[case]:
                 del self._ears[case]

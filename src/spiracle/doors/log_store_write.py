@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from spiracle.case.decide import decide
-from spiracle.case.events import DrugOrdered, Entry, EntryStruck, Event, MachineAssigned, ProtocolStarted
+from spiracle.case.events import DrugOrdered, Entry, EntryStruck, Event, MachineAssigned, MonitorPaired, ProtocolStarted
 from spiracle.case.fold import Case, fold
 from spiracle.case.ledger import LEDGER
 from spiracle.case.machines import machine_book
+from spiracle.case.pairing import other_case
 from spiracle.case.protocols import protocols
 from spiracle.doors.clock import Clock
 from spiracle.doors.log_store_writer import Overtaken
@@ -24,6 +26,8 @@ if TYPE_CHECKING:
 TRIES = 50
 # Entries that may rest on a protocol or on a machine's book; a strike may give such an entry back.
 FROM_LEDGER = (DrugOrdered, EntryStruck, MachineAssigned, ProtocolStarted)
+FROM_OTHERS = (EntryStruck, MonitorPaired)  # a monitor is on one patient: whether another open case has it
+ENDED_FOR = timedelta(hours=24)
 
 
 def shape_of(refusal: Refusal) -> Refused:
@@ -46,11 +50,19 @@ def with_ledger(facts: Facts, store: LogStore, case: str) -> Facts:
     return replace(facts, protocols=protocols(ledger), machines=machine_book(ledger))
 
 
+def with_others(facts: Facts, store: LogStore, case: str, now: datetime) -> Facts:
+    """The other open cases laid in: who has which monitor."""
+    others = (c for c in store.open_cases(now - ENDED_FOR) if c not in {case, LEDGER})
+    return replace(facts, other_cases=tuple(other_case(c, store.case(c)[0]) for c in others))
+
+
 def _write_one(store: LogStore, facts: Facts, clock: Clock, case: str, event: Event) -> Answer:
     for _ in range(TRIES):
         folded, seq = store.case(case)
         if isinstance(event, FROM_LEDGER):
             facts = with_ledger(facts, store, case)
+        if isinstance(event, FROM_OTHERS):
+            facts = with_others(facts, store, case, clock.now())
         try:
             known = _known(folded, event)
             if known is not None:
@@ -85,6 +97,8 @@ def would(store: LogStore, facts: Facts, clock: Clock, case: str, events: Sequen
     """What `write` would answer, each event decided as if those before it had been written. Nothing is."""
     folded, seq = store.case(case)
     facts = with_ledger(facts, store, case)
+    if any(isinstance(e, FROM_OTHERS) for e in events):
+        facts = with_others(facts, store, case, clock.now())
     entries, answers = [line.entry for line in folded.lines], []
     for event in events:
         if isinstance(event, Answer):

@@ -13,6 +13,7 @@ from starlette.applications import Starlette
 from spiracle.doors.clock import WallClock
 from spiracle.doors.log_store import open_store
 from spiracle.doors.log_store_schema import data_folder, sqlite_url
+from spiracle.doors.monitor_doors import Asked
 from spiracle.doors.web import build_app
 from spiracle.doors.web_guard import LOOPBACK
 from spiracle.refusals import NotAllowed
@@ -42,29 +43,48 @@ def run(
     demo: bool = False,
     trust_network: bool = False,
     hospital: Path | None = None,
+    monitors: Asked | None = None,
 ) -> None:
     """Serve until interrupted. The demo has a log of its own, written afresh at each start unless a database is named."""
     need_loopback(host, trust_network)
+    from spiracle.doors.monitor_doors import open_doors
     from spiracle.doors.tables import load_facts
 
     clock = WallClock()
+    log_url = database_url or (fresh_demo_url() if demo else None)
     if demo:
         from spiracle.doors import demo as invented
 
         facts = load_facts(hospital or invented.hospital_path())
-        store = open_store(database_url or fresh_demo_url(), clock)
+        store = open_store(log_url, clock)
         invented.fill(store, facts, clock)
     else:
         facts = load_facts(hospital)
-        store = open_store(database_url, clock)
+        store = open_store(log_url, clock)
+    from spiracle.doors.monitor_breaths import Readers
+    from spiracle.doors.monitor_hub import MonitorHub
+    from spiracle.doors.waves.archive import open_archive
+
+    archive = open_archive(log_url, None, clock)
+    hub = MonitorHub(store, facts, archive, clock, Readers(archive)).start()
+    if demo:
+        invented.let_speak(hub, clock)
+    doors = None
     try:
-        app = build_app(store, facts, clock, hosts=None if trust_network else LOOPBACK)
+        doors = open_doors(monitors or Asked(), facts.monitors, hub, clock, trust_network)
+        app = build_app(store, facts, clock, hosts=None if trust_network else LOOPBACK, hub=hub, archive=archive)
         gc.collect()
         gc.freeze()  # tables and modules stay for good; walking them on every full collection costs 40 ms
         gc.set_threshold(50_000, 20, 50)
+        for said in doors.said:
+            print(said)
         print(f"Spiracle is at http://{_shown(host)}:{port}/", flush=True)
         Server(config(app, host, port)).run()
     finally:
+        if doors is not None:
+            doors.stop()
+        hub.stop()
+        archive.close()
         store.close()
 
 
@@ -85,10 +105,11 @@ def config(app: Starlette, host: str = "127.0.0.1", port: int = 0) -> uvicorn.Co
 
 
 def fresh_demo_url() -> str:
-    """The demo's own file, emptied: invented cases never stand beside real ones."""
+    """The demo's own files, emptied: invented cases never stand beside real ones, and what invented monitors sent does not pile up."""
     file = data_folder() / "demo.sqlite"
-    for part in (file, *(file.with_name(file.name + tail) for tail in ("-wal", "-shm"))):
-        part.unlink(missing_ok=True)
+    for kept in (file, file.with_name(f"{file.stem}-waves{file.suffix}")):
+        for part in (kept, *(kept.with_name(kept.name + tail) for tail in ("-wal", "-shm"))):
+            part.unlink(missing_ok=True)
     return sqlite_url(file)
 
 

@@ -30,6 +30,7 @@ from spiracle.doors.log_store import LogStore
 from spiracle.doors.log_store_write import with_ledger, would, write
 from spiracle.doors.web_audit import AuditDoor
 from spiracle.doors.web_guard import LOOPBACK, Guard
+from spiracle.doors.web_live import MonitorDoor
 from spiracle.doors.web_pages import Pages, web_folder
 from spiracle.doors.web_paper import Asked, asked, printed
 from spiracle.doors.web_wire import Turned, answer, body_of, events_of, number_param, turned_away
@@ -37,6 +38,8 @@ from spiracle.refusals import Contradiction, Missing, NotAllowed, NotOneOf, Refu
 
 if TYPE_CHECKING:
     from spiracle.case.facts import Facts
+    from spiracle.doors.monitor_hub import MonitorHub
+    from spiracle.doors.waves.archive import WaveArchive
     from spiracle.sheets.scanned import Kind
     from spiracle.sheets.shapes import (
         Board,
@@ -310,10 +313,12 @@ async def _on_fault(_request: Request, _fault: Exception) -> Response:
 
 
 def build_app(
-    store: LogStore, facts: Facts, clock: Clock, *, hosts: Collection[str] | None = LOOPBACK, pages: Path | None = None
-) -> Starlette:
-    """The whole web door. `hosts` None trusts the network; `pages` is the built tablet's folder."""
-    live = Live(store)
+    store: LogStore, facts: Facts, clock: Clock, *, hosts: Collection[str] | None = LOOPBACK, pages: Path | None = None,
+    hub: MonitorHub | None = None, archive: WaveArchive | None = None,
+) -> Starlette:  # fmt: skip
+    """The whole web door. `hosts` None trusts the network; `pages` is the built tablet's folder; `hub` is where monitors speak, `archive`
+    what is kept of it."""
+    live, monitors = Live(store, hub=hub), MonitorDoor(hub, archive, store, facts, clock)
     door, audit = Door(store, facts, clock, live), AuditDoor(store, facts)
 
     @asynccontextmanager
@@ -340,6 +345,8 @@ def build_app(
         get("/api/cases/{case}/as-protocol", door.get_draft),
         get("/api/cases/{case}/scanned/{kind}/{id}", door.get_scanned),
         get("/api/cases/{case}/live", door.get_live),
+        get("/api/cases/{case}/replay", monitors.get_replay),
+        get("/api/monitors", monitors.get_monitors),
         get("/api/cases/{case}/log", door.get_log),
         get("/api/cases/{case}/{sheet}.pdf", door.get_paper),
         Route("/api/cases/{case}/events", door.post_events, methods=["POST"]),

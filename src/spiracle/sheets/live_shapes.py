@@ -138,7 +138,7 @@ class Candidate(Shape, frozen=True, kw_only=True):
 
 
 class LiveState(Shape, frozen=True, kw_only=True):
-    """All but the samples."""
+    """All but the samples. `dials` are settings of a device, never measurements; `unknown` is what nobody charts, and why."""
 
     case: str
     as_of: datetime
@@ -159,6 +159,7 @@ class LiveState(Shape, frozen=True, kw_only=True):
     airway: AirwayOffer | None = None
     candidates: tuple[Candidate, ...] = ()
     unknown: tuple[str, ...] = ()
+    dials: tuple[str, ...] = ()
     replay_from: datetime | None = None
     replay_until: datetime | None = None
     replay_speed: float = 0.0

@@ -197,6 +197,15 @@ def _arrest_end(e: ev.ArrestEnded, n: Names) -> str:
     return joined((how, e.detail))
 
 
+def _paired(e: ev.MonitorPaired, n: Names) -> str:
+    names = f"it names {e.patient}" if e.patient else ""
+    return joined((f"monitor on: {e.name or e.monitor}", e.place, names, e.seen))
+
+
+def _unpaired(e: ev.MonitorUnpaired, n: Names) -> str:
+    return joined((f"monitor off: {e.monitor}", e.reason))
+
+
 SAYS: Mapping[type[ev.Event], Callable[[Any, Names], str]] = {
     ev.AttemptBegan: _attempt, ev.AttemptEnded: _attempt_end, ev.TubePlaced: _tube, ev.ProofNoted: _proof,
     ev.TubeWithdrawn: _withdrawn, ev.AirwayProven: _proven, ev.CuffChecked: _cuff, ev.ReadingTaken: _reading, ev.PressureTaken: _pressure,
@@ -204,5 +213,5 @@ SAYS: Mapping[type[ev.Event], Callable[[Any, Names], str]] = {
     ev.WarmingSet: _warming, ev.SampleAnalysed: _sample, ev.ArtefactMarked: _artefact, ev.TimeMarked: _mark,
     ev.Positioned: _position, ev.TroubleBegan: _trouble, ev.TroubleTreated: _treated, ev.TroubleEnded: _trouble_end,
     ev.HelpCalled: _help, ev.HelpArrived: _came, ev.ArrestBegan: _arrest, ev.ArrestStepDone: _arrest_step,
-    ev.ArrestEnded: _arrest_end,
+    ev.ArrestEnded: _arrest_end, ev.MonitorPaired: _paired, ev.MonitorUnpaired: _unpaired,
 }  # fmt: skip

@@ -1733,6 +1733,7 @@ export interface LiveState {
   airway: AirwayOffer | null;
   candidates: Candidate[];
   unknown: string[];
+  dials: string[];
   replay_from: string | null;
   replay_until: string | null;
   replay_speed: number;

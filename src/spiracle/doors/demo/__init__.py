@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from spiracle.case.facts import Facts
     from spiracle.doors.clock import Clock
     from spiracle.doors.log_store import LogStore
+    from spiracle.doors.monitor_hub import MonitorHub
 
 
 def hospital_path() -> Path:
@@ -30,3 +31,11 @@ def fill(store: LogStore, facts: Facts, clock: Clock) -> None:
     now: datetime = clock.now().replace(second=0, microsecond=0)
     for tell, minutes_ago in stories.ALL:
         tell(store, facts, now - timedelta(minutes=minutes_ago), now)
+
+
+def let_speak(hub: MonitorHub, clock: Clock) -> None:
+    """The invented monitors begin to speak."""
+    from spiracle.doors.demo.monitors import ALL, InventedMonitor
+
+    for who in ALL:
+        InventedMonitor(who, hub, clock).start()

@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from spiracle.case import events as e
 from spiracle.case.facts import Facts
+from spiracle.doors.demo.monitors import LARCH, paired
 from spiracle.doors.demo.parts import admitted, made_ready, questions, signed, tube_in
 from spiracle.doors.demo.telling import Story
 from spiracle.doors.log_store import LogStore
@@ -67,6 +68,7 @@ def healthy_dog(store: LogStore, facts: Facts, start: datetime, now: datetime) -
     s.tell(e.GasSet, oxygen_l_min=D(2))
     s.tell(e.VaporiserSet, agent="isoflurane", percent=D(3))
     s.tell(e.VentilationSet, mode="spontaneous")
+    paired(s, LARCH)
     s.at(58)
     s.tell(e.InfusionStarted, infusion="f1", drug="fentanyl", rate_ml_h=D("1.8"), order="o4", syringe="s4")
     rows = (

@@ -10,6 +10,7 @@ from spiracle.case import events as e
 from spiracle.case.facts import Facts
 from spiracle.doors.demo.knee import healthy_dog
 from spiracle.doors.demo.machines import machines_now
+from spiracle.doors.demo.monitors import SORREL, paired
 from spiracle.doors.demo.parts import admitted, made_ready, on_ventilator, questions, signed, tube_in, waste
 from spiracle.doors.demo.protocols import hospital_protocols
 from spiracle.doors.demo.telling import Story
@@ -110,6 +111,7 @@ def old_cat(store: LogStore, facts: Facts, start: datetime, now: datetime) -> No
 
 def _cat_asleep(s: Story) -> None:
     on_ventilator(s, 12, "40", "10", "0.5")
+    paired(s, SORREL)
     s.at(66)
     s.tell(e.TimeMarked, mark="procedure start")
     rows = [
@@ -409,18 +411,9 @@ def plain_cat(store: LogStore, facts: Facts, start: datetime, now: datetime) -> 
     """A healthy cat for later today: examined and graded, with no order yet, so that its plan can start from a protocol."""
     s = Story(store, facts, "juniper", start, "nkw", now)
     admitted(
-        s,
-        species="cat",
-        name="Juniper",
-        breed="domestic longhair",
-        sex="female neutered",
-        age="6 y",
-        kg="4.26",
-        room="Dental room",
-        procedure="scale, polish and one extraction",
-        minutes=50,
-        number="HS-2218",
-    )
+        s, species="cat", name="Juniper", breed="domestic longhair", sex="female neutered", age="6 y",
+        kg="4.26", room="Dental room", procedure="scale, polish and one extraction", minutes=50, number="HS-2218",
+    )  # fmt: skip
     s.at(4)
     questions(s, owner="G. Okafor", fasted_h=9, asa="II", condition=5, temperature="38.4", heart=176, breaths=26)
 

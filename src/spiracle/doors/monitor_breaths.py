@@ -1,0 +1,138 @@
+"""One CO2 wave read breath by breath as it comes: what the room shows of it. Time is by count; moments are by the samples' own."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections import deque
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from spiracle.capnogram.breath import Breath
+from spiracle.capnogram.engine import Engine
+from spiracle.capnogram.setup import Setup
+from spiracle.case.facts import Facts
+from spiracle.doors.monitor_rooms import Meta, Reader, ms
+from spiracle.doors.waves.shapes import Run
+from spiracle.monitors.heard import Wave
+from spiracle.refusals import Refusal
+from spiracle.sheets.live_shapes import AirwayOffer, LiveBreath, LiveFinding
+
+BEFORE = timedelta(minutes=5)
+OFF = timedelta(milliseconds=20)  # how far a packet may lie beside the count before the count is tied to our clock anew
+UNITS = {"mm[Hg]": "mmHg", "kPa": "kPa", "%": "percent"}
+
+
+class Unread:
+    """A wave that cannot be read, and why."""
+
+    findings: tuple[LiveFinding, ...] = ()
+    airway: AirwayOffer | None = None
+    breath_text = ""
+
+    def __init__(self, trouble: str) -> None:
+        self.trouble = trouble
+
+    def feed(self, _values: npt.NDArray[np.float64], _first_at: datetime, _missing: int) -> list[LiveBreath]:
+        return []
+
+    def case_is(self, meta: Meta) -> None: ...
+
+
+class Breaths:
+    """An engine and what watches it."""
+
+    def __init__(self, setup: Setup, meta: Meta, facts: Facts) -> None:
+        self.findings: tuple[LiveFinding, ...] = ()
+        self.airway: AirwayOffer | None = None
+        self.breath_text = self.trouble = ""
+        self._setup, self._meta, self._facts = setup, meta, facts
+        self._engine = Engine(setup)
+        self._fed = 0
+        self._ties: list[tuple[int, datetime]] = []
+        self._last: deque[Breath] = deque(maxlen=8)
+
+    def case_is(self, meta: Meta) -> None:
+        self._meta = meta
+
+    def feed(self, values: npt.NDArray[np.float64], first_at: datetime, missing: int) -> list[LiveBreath]:
+        """The next samples in the wave's unit, nan where one is missing, `missing` of them lacking in front."""
+        row = np.concatenate((np.full(missing, np.nan), values)) if missing else values
+        if not self._ties or abs(self.moment((self._fed + missing) / self._setup.rate_hz) - first_at) > OFF:
+            self._ties.append((self._fed + missing, first_at))
+        step = self._engine.feed(row)
+        self._fed += len(row)
+        self._last.extend(step.breaths)
+        if step.breaths:
+            self.breath_text = breath_text(self._last)
+        return [self._live(b) for b in step.breaths]
+
+    def resume(self, runs: Sequence[Run], until: datetime) -> None:
+        """What was kept, with what lacks between; then on to `until`."""
+        end: datetime | None = None
+        for run in runs:
+            self.feed(run.values, run.first_at, self._lacking(end, run.first_at))
+            end = run.until
+        if end is not None:
+            lacking = self._lacking(end, until)
+            self.feed(np.full(lacking, np.nan), end, 0)
+
+    def _lacking(self, end: datetime | None, begin: datetime) -> int:
+        return 0 if end is None else max(round((begin - end).total_seconds() * self._setup.rate_hz), 0)
+
+    def moment(self, seconds: float) -> datetime:
+        """When a moment of the trace was, by our clock."""
+        index = seconds * self._setup.rate_hz
+        at = max(bisect_right(self._ties, index, key=lambda t: t[0]) - 1, 0)
+        tied, when = self._ties[at]
+        return when + timedelta(seconds=(index - tied) / self._setup.rate_hz)
+
+    def _live(self, b: Breath) -> LiveBreath:
+        return LiveBreath(
+            start_ms=ms(self.moment(b.start_s)), end_ms=ms(self.moment(b.end_s)), etco2=round(b.etco2, 1),
+            fico2=None if b.fico2 is None else round(b.fico2, 1), text=one_breath(b), doubtful=b.quality == "doubtful",
+        )  # fmt: skip
+
+
+def one_breath(b: Breath) -> str:
+    inspired = "" if b.fico2 is None else f", inspired {b.fico2:.0f}"
+    doubt = f" ({'; '.join(b.doubts)})" if b.doubts else ""
+    return f"{b.etco2:.0f} mmHg{inspired}{doubt}"
+
+
+def breath_text(last: deque[Breath]) -> str:
+    """What the wave itself says, beside what the device's own numbers say."""
+    good = [b for b in last if b.quality == "good"] or list(last)
+    rates = sorted(b.rate_per_min for b in good if b.rate_per_min is not None)
+    rate = f"{rates[len(rates) // 2]:.0f}/min, " if rates else ""
+    return f"Read on the wave: {rate}end-tidal {one_breath(good[-1])}"
+
+
+class Kept(Protocol):
+    """Where waves are kept."""
+
+    def read(self, case: str, wave: str, start: datetime, end: datetime) -> Sequence[Run]: ...
+
+
+class Readers:
+    """Makes the readers. After a new start of the server the last minutes come out of the archive first, so that what was found goes
+    on standing; the samples are the same, so the breaths are too."""
+
+    def __init__(self, archive: Kept | None = None) -> None:
+        self._archive = archive
+
+    def __call__(self, wave: Wave, monitor: str, at: datetime, meta: Meta, facts: Facts) -> Reader:
+        try:
+            setup = Setup(wave.rate_hz, UNITS.get(wave.unit, wave.unit), kg=meta.kg, species=meta.species or None)
+        except Refusal as refusal:
+            return Unread(f"Breaths are not read on this wave: {refusal.field}: {refusal.says}")
+        reader = Breaths(setup, meta, facts)
+        if self._archive is not None:
+            paired = next((p.happened_at for p in meta.pairings if p.monitor == monitor), at)
+            runs = self._archive.read(meta.case, wave.wave, max(at - BEFORE, paired), at)
+            same = [r for r in runs if r.monitor == monitor and (r.rate_hz, r.unit) == (wave.rate_hz, wave.unit)]
+            reader.resume(same, at)
+        return reader

@@ -1,0 +1,1 @@
+"""The shapes the archive's tables have had, oldest first."""
