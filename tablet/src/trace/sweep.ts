@@ -66,20 +66,25 @@ export function lines(ring: Ring, from: number, to: number, s: Sheet): Line[] {
 }
 
 /** Stretches of `from` to `to` without samples, each from the last sample before it. */
-export function holes(ring: Ring, from: number, to: number): [number, number][] {
+export function holes(ring: Ring, from: number, to: number, hole = HOLE_MS): [number, number][] {
   const found: [number, number][] = [];
-  const least = Math.max(HOLE_MS, 3 * ring.step);
-  let n = ring.after(from) - 1;
-  while (n >= ring.first && ring.missing(n)) n -= 1;
-  // before the first sample of all there was no line to break
-  let last = n >= ring.first ? ring.at(n) : ring.first > 0 ? from : null;
-  for (n = Math.max(n + 1, ring.first); n < ring.next && ring.at(n) <= to; n += 1) {
+  const least = Math.max(hole, 3 * ring.step);
+  let last = before(ring, from);
+  for (let n = Math.max(ring.after(from), ring.first); n < ring.next && ring.at(n) <= to; n += 1) {
     if (ring.missing(n)) continue;
     if (last !== null && ring.at(n) - last > least) found.push([last, ring.at(n)]);
     last = ring.at(n);
   }
   if (last !== null && to - last > least) found.push([last, to]);
   return found;
+}
+
+/** The last sample not after a moment. Null before the first of all: there was no line to break. */
+function before(ring: Ring, moment: number): number | null {
+  let n = ring.after(moment) - 1;
+  while (n >= ring.first && ring.missing(n)) n -= 1;
+  if (n >= ring.first) return ring.at(n);
+  return ring.first > 0 ? moment : null;
 }
 
 /** The bars of paper between two moments: two where the right edge lies between them, the whole sheet if a window does. */
