@@ -1,5 +1,10 @@
-/** The five-minute row: which line is next, and which entry a touch makes. Nothing is prefilled and nothing is repeated. */
-import type { Fields, PadLine } from "../wire/types";
+/**
+ * The five-minute row: which line is next, and which entry a touch makes. Nothing is repeated; what a monitor reads now is
+ * offered, marked as its own, and written only by a touch.
+ */
+import { EVERY_MS } from "../panels/live/charting";
+import { fresh, GREY_MS } from "../trace/told-live";
+import type { Fields, LiveNumber, LivePressure, LiveState, PadLine } from "../wire/types";
 
 export type Kind = "sign" | "pressure" | "number";
 type Sign = Fields<"SignSeen">["sign"];
@@ -33,6 +38,16 @@ export interface PressureTyped {
 export function pressureEntry(typed: PressureTyped, method: Method, rowAt: string | null): Fields<"PressureTaken"> {
   const or = (text: string): string | null => text || null;
   return { sap: or(typed.sap), map: or(typed.map), dap: or(typed.dap), method, source: "hand", row_at: rowAt };
+}
+
+/** What the monitor gives for a line of the row: only what is read, undoubted and not yet grey; a cuff since the row before. */
+export function offered(line: PadLine, state: LiveState | null, now: number): LiveNumber | LivePressure | null {
+  if (!state) return null;
+  if (kindOf(line) === "number") return state.numbers.find((n) => n.reading === line.id && fresh(n, now)) ?? null;
+  const p = state.pressure;
+  if (kindOf(line) !== "pressure" || !p || p.state !== "good" || !p.at) return null;
+  const most = p.method === "arterial line" ? GREY_MS : EVERY_MS;
+  return now - Date.parse(p.at) < most ? p : null;
 }
 
 /** Order of the three figures: a mean under the diastolic or over the systolic is a slip of the hand. */

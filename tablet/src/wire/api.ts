@@ -78,6 +78,9 @@ export const api = {
     call(`/api/emergency?species=${part(species)}&weight=${part(`${kg} kg`)}`),
   post: (id: string, events: AnyEvent[]): Promise<Answers> => call(`/api/cases/${part(id)}/events`, { events }),
   would: (id: string, events: AnyEvent[]): Promise<Answers> => call(`/api/cases/${part(id)}/would`, { events }),
+  /** What a monitor sent and was kept, from a moment on. */
+  replay: (id: string, from: Date, speed: number): string =>
+    `/api/cases/${part(id)}/replay?from=${part(from.toISOString())}&speed=${speed}`,
   print: (
     id: string,
     sheet: "record" | "labels" | "emergency" | "plan" | "infusions",
@@ -87,13 +90,31 @@ export const api = {
     `/api/cases/${part(id)}/${sheet}.pdf?paper=${paper}${only.length ? `&syringe=${only.map(part).join(",")}` : ""}`,
 };
 
+/** Whether a line would open: the server's reason if not, else nothing. */
+export async function whyNot(path: string): Promise<string> {
+  const stop = new AbortController();
+  try {
+    const answer = await fetch(path, { signal: stop.signal, cache: "no-store" });
+    if (answer.ok) return "";
+    const said = (await answer.json().catch(() => null)) as { refused?: Refused } | null;
+    const { says, accepts } = said?.refused ?? unnamed(answer.status);
+    return [says, accepts].filter(Boolean).join(" ");
+  } catch {
+    return "No link: what was kept is at the hospital's server.";
+  } finally {
+    stop.abort();
+  }
+}
+
 export interface Listener {
   onchange: () => void;
   onlink: (open: boolean) => void;
+  /** Other kinds of message down the same line, each with what takes its text. */
+  events?: Record<string, (text: string) => void>;
 }
 
 /** A live line to the server that mends itself; returns how to hang up. The waits grow so that a dead server is left in peace. */
-export function listen(path: string, { onchange, onlink }: Listener): () => void {
+export function listen(path: string, { onchange, onlink, events = {} }: Listener): () => void {
   let line: EventSource | null = null;
   let again: ReturnType<typeof setTimeout> | undefined;
   let wait = 500;
@@ -117,6 +138,8 @@ export function listen(path: string, { onchange, onlink }: Listener): () => void
       onchange();
     };
     line.addEventListener("changed", () => onchange());
+    for (const [name, take] of Object.entries(events))
+      line.addEventListener(name, (said: MessageEvent<string>) => take(said.data));
     line.onerror = lost;
   };
   const back = (): void => {

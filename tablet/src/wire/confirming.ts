@@ -14,6 +14,7 @@ const ASKED: Record<Asked, true> = {
   InfusionStopped: true,
   AttemptBegan: true,
   ProofNoted: true,
+  MonitorPaired: true,
   TubePlaced: true,
   MachineAssigned: true,
   OxygenRead: true,

@@ -2,7 +2,7 @@ import type { PhaseState } from "./types";
 
 export type Phase = PhaseState["phase"];
 export const PHASES: readonly Phase[] = ["assess", "plan", "prepare", "induce", "maintain", "recover", "record"];
-export type Pad = "give" | "note" | "emergency";
+export type Pad = "give" | "note" | "emergency" | "live";
 
 export type Place =
   | { page: "day" }

@@ -4,16 +4,19 @@ import { api, listen, NoLink } from "./api";
 import { hands } from "./hands.svelte";
 import { Outbox, type Entry, type Landed } from "./outbox";
 import { keep, kept } from "./shelf";
+import { live, type Stream } from "./live.svelte";
 import { isoZone } from "./times";
 import type { Act, Answer, AnyEvent, Board, CaseView, EventName, Fields, Hospital, PickRow, Refused } from "./types";
 
 export interface How {
   /** When it happened, if not now. */
   at?: Date;
+  /** Of several entries, when each of them happened. */
+  each?: readonly Date[];
   /** Words for the undo strip and the outbox. */
   say?: string;
-  /** false: no undo strip (the line is struck where it stands). */
-  undo?: boolean;
+  /** false: no undo strip (the line is struck where it stands); "all": one for several entries at once. */
+  undo?: boolean | "all";
   /** Arrest and rescue: goes even if no hand is named. */
   urgent?: boolean;
   /** The panel shows a refusal itself, beside its field. */
@@ -27,6 +30,8 @@ export interface Written {
 
 export interface Undoable {
   id: string;
+  /** Written in the same touch: struck with it. */
+  others: string[];
   case: string;
   say: string;
   at: number;
@@ -166,23 +171,27 @@ class Store {
     this.caseId = id;
     const earlier = await kept<CaseView>(`case ${id}`);
     if (this.caseId === id && earlier && !this.view) [this.view, this.viewAt] = [earlier.sheet, earlier.at];
-    this.#follow(`/api/cases/${encodeURIComponent(id)}/live`, () => this.refresh());
+    live.begin(id);
+    this.#follow(`/api/cases/${encodeURIComponent(id)}/live`, () => this.refresh(), live);
     await this.refresh();
   }
 
   #leave(): void {
     this.#hang?.();
     this.#hang = null;
+    live.begin("");
     this.caseId = null;
     this.view = null;
     this.missing = "";
   }
 
-  #follow(path: string, refresh: () => Promise<boolean>): void {
+  #follow(path: string, refresh: () => Promise<boolean>, monitor: Stream | null = null): void {
     this.#hang?.();
     this.#hang = listen(path, {
       onchange: () => void refresh(),
+      ...(monitor ? { events: monitor.events } : {}),
       onlink: (open) => {
+        monitor?.linked(open);
         this.#link(open);
         if (open) void this.flush();
       },
@@ -236,15 +245,16 @@ class Store {
     const answer = this.#outbox.answer(last.id);
     if (last.state === "waiting") void this.flush();
     else hands.asking = true;
-    if (how.undo !== false && entries.length === 1 && last.event.event !== "EntryStruck") this.#offer(last);
+    const one = entries.length === 1 && how.undo !== false && last.event.event !== "EntryStruck";
+    if (one || how.undo === "all") this.#offer(last, entries.slice(0, -1));
     return { id: last.id, answer };
   }
 
   #entries(writes: readonly Write[], how: How, caseId: string): Entry[] {
     const now = new Date();
     const by = hands.current?.id ?? (how.urgent ? UNKNOWN : "");
-    return writes.map(([name, fields]) => {
-      const event = stamp(name, caseId, fields as never, by, how.at ?? now, now);
+    return writes.map(([name, fields], i) => {
+      const event = stamp(name, caseId, fields as never, by, how.each?.[i] ?? how.at ?? now, now);
       return {
         id: event.id,
         case: caseId,
@@ -266,9 +276,9 @@ class Store {
     return said.refused;
   }
 
-  #offer({ id, case: of, say }: Entry): void {
+  #offer({ id, case: of, say }: Entry, others: readonly Entry[] = []): void {
     const at = Date.now();
-    this.undoable = { id, case: of, say, at, until: at + UNDO_MS };
+    this.undoable = { id, others: others.map((one) => one.id), case: of, say, at, until: at + UNDO_MS };
   }
 
   /** Undo is a strike like any other; an entry that still lacks its hand never left and is simply taken away. */
@@ -276,8 +286,15 @@ class Store {
     const last = this.undoable;
     this.undoable = null;
     if (!last) return;
-    if (this.unnamed.some((entry) => entry.id === last.id)) return this.#outbox.drop(last.id);
-    await this.writeMany([["EntryStruck", { target: last.id, reason: "undone at once" }]], { undo: false }, last.case);
+    const all = [...last.others, last.id];
+    const unnamed = all.filter((id) => this.unnamed.some((entry) => entry.id === id));
+    for (const id of unnamed) await this.#outbox.drop(id);
+    // what the server would not take is not in the log: there is nothing to strike
+    const refused = new Set(this.refusals.map((entry) => entry.id));
+    const strikes = all
+      .filter((id) => !unnamed.includes(id) && !refused.has(id))
+      .map((target): Write => ["EntryStruck", { target, reason: "undone at once" }]);
+    if (strikes.length) await this.writeMany(strikes, { undo: false }, last.case);
   }
 
   strike(target: string, reason: string, say = ""): Promise<Written> {
