@@ -92,7 +92,19 @@ def formulas() -> dict[str, Formula]:
     from spiracle.warmth import checks as warmth
 
     found: dict[str, Formula] = {}
-    for room in (airway, breathing, capnogram, circulation, drugs, emergency, monitors, patient, recovery, warmth, kinetics):
+    for room in (
+        airway,
+        breathing,
+        capnogram,
+        circulation,
+        drugs,
+        emergency,
+        monitors,
+        patient,
+        recovery,
+        warmth,
+        kinetics,
+    ):
         for key, formula in room.CHECKS.items():
             if key in found:
                 raise BadTable(f"formula {key}", "stands in two rooms.")
