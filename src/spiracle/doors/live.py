@@ -83,9 +83,13 @@ class Live:
                 except TimeoutError:
                     yield BEAT
                     continue
+                more = [said]
+                while said is not None and not ear.empty():  # what came at once goes out at once
+                    more.append(said := ear.get_nowait())
+                if lines := b"".join(x for x in more if x is not None):
+                    yield lines
                 if said is None:
                     return
-                yield said
         finally:
             if hub is not None:
                 hub.leave(case, ear)
