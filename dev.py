@@ -127,7 +127,18 @@ def seeds():
     """The laws with examples of their own each time: for before a change is handed in, and for the night."""
     environment(PINS / "dev.txt")
     for _ in range(int(sys.argv[2]) if len(sys.argv) > 2 else 3):
-        say(BIN / "python", "-m", "pytest", "-q", "-n", "2", "--hypothesis-profile", "fresh", "tests/laws", "tests/cases")
+        say(
+            BIN / "python",
+            "-m",
+            "pytest",
+            "-q",
+            "-n",
+            "2",
+            "--hypothesis-profile",
+            "fresh",
+            "tests/laws",
+            "tests/cases",
+        )
 
 
 def bench():

@@ -26,6 +26,9 @@ ALL = (
     "airway_time",
     "kinetics_time",
     "gas_time",
+    "live_rooms",
+    "wave_archive",
+    "capnogram_time",
 )
 HEAD = """# Benchmarks
 

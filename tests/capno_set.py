@@ -54,29 +54,49 @@ def paper_for(k: int, rng: np.random.Generator) -> Paper:
 
 # ---- out of the lung
 
-Plan = Callable[[Now, float, np.random.Generator], tuple[float, tuple[Span, ...]]]
+Plan = Callable[[np.random.Generator, float], tuple[float, tuple[Span, ...]]]
+VARIED = frozenset({"leak", "tau", "uneven", "inspired", "heart_ripple", "notch", "rate"})
 
 
 def lung(
-    name: str, k: int, plan: Plan, seconds: float = 300.0, kg: float | None = None, **base: float | bool
+    name: str,
+    k: int,
+    plan: Plan,
+    seconds: float = 300.0,
+    kg: float | None = None,
+    series: int = 0,
+    **base: float | bool,
 ) -> Recording:
-    rng = np.random.default_rng(1000 + k)
-    size = SIZES[k % len(SIZES)] if kg is None else kg
+    rng = np.random.default_rng(1000 + k + 10_000 * series)
+    size = SIZES[(k + 5 * series) % len(SIZES)] if kg is None else kg
     now = Now(rate=rate_for(size, rng), vt=float(rng.uniform(11, 14)), inspired_share=float(rng.uniform(0.3, 0.4)),
               ventilated=bool(rng.random() < 0.5), tau=float(rng.uniform(0.12, 0.2) * (0.7 if size < 3 else 1.0)),
               heart=heart_for(size), jitter=float(rng.uniform(0.01, 0.06)))  # fmt: skip
     now = replace(now, **base)  # type: ignore[arg-type]
-    etco2, spans = plan(now, size, rng)
+    etco2, spans = plan(rng, 0.1 if series else 0.0)
     species = "cat" if size < 5 and k % 2 else "dog"
-    return simulate(f"{name}-lung-{k}", 5000 + k, seconds, size, species, now, sensor_for(k, rng), etco2, spans)
+    return simulate(
+        f"{name}-lung-{k}",
+        5000 + k + 10_000 * series,
+        seconds,
+        size,
+        species,
+        now,
+        sensor_for(k + series, rng),
+        etco2,
+        spans,
+    )
 
 
 def one(name: str, degree: str, start: float, end: float, etco2: tuple[float, float] = (36.5, 42.5), ramp: float = 0.0,
         also: frozenset[str] = frozenset(), **change: float | str | bool) -> Plan:  # fmt: skip
     """One episode within a quiet recording."""
 
-    def plan(now: Now, kg: float, rng: np.random.Generator) -> tuple[float, tuple[Span, ...]]:
-        return float(rng.uniform(*etco2)), (Span(start, end, name, degree, change, also, ramp),)
+    def plan(rng: np.random.Generator, vary: float) -> tuple[float, tuple[Span, ...]]:
+        level = float(rng.uniform(*etco2))
+        own = {k: v * (1 + vary * float(rng.uniform(-1, 1))) if vary and k in VARIED and isinstance(v, float) else v
+               for k, v in change.items()}  # fmt: skip
+        return level, (Span(start, end, name, degree, own, also, ramp),)
 
     return plan
 
@@ -156,28 +176,34 @@ def _quiet() -> Asked:
     yield "quick", steady("", "", (37, 42)), {"rate": 45.0, "kg": 0.5}
 
 
-def lungs() -> Iterator[tuple[str, Made]]:
+def lungs(series: int = 0) -> Iterator[tuple[str, Made]]:
     for k, (name, plan, base) in enumerate(chain(_shaped(), _stopped(), _levels(), _quiet())):
-        yield f"{name}-lung-{k}", partial(lung, name, k, plan, **base)  # type: ignore[arg-type]
+        yield f"{name}-lung-{k}", partial(lung, name, k, plan, series=series, **base)  # type: ignore[arg-type]
 
 
 # ---- drawn
 
 
 def paper(
-    name: str, k: int, strokes: tuple[Stroke, ...], seconds: float = 300.0, kg: float | None = None, **own: float
+    name: str,
+    k: int,
+    strokes: tuple[Stroke, ...],
+    seconds: float = 300.0,
+    kg: float | None = None,
+    series: int = 0,
+    **own: float,
 ) -> Recording:
-    rng = np.random.default_rng(2000 + k)
-    size = SIZES[(k + 4) % len(SIZES)] if kg is None else kg
+    rng = np.random.default_rng(2000 + k + 10_000 * series)
+    size = SIZES[(k + 4 + 5 * series) % len(SIZES)] if kg is None else kg
     pen = Pen(rate=rate_for(size, rng), top=float(rng.uniform(36.5, 43)), out_share=float(rng.uniform(0.52, 0.66)),
               rise=float(rng.uniform(0.08, 0.16)), knee=float(rng.uniform(0.86, 0.95)), fall=float(rng.uniform(0.08, 0.16)),
               vary=float(rng.uniform(0.01, 0.06)), ripple_per_min=heart_for(size))  # fmt: skip
-    sheet, gap = paper_for(k, rng), own.pop("gap", 0.0)
+    sheet, gap = paper_for(k + series, rng), own.pop("gap", 0.0)
     if gap:
         sheet = replace(sheet, lost=((100.0, 100.0 + gap), (200.0, 200.0 + gap / 2)))
     pen = replace(pen, **own)
     species = "cat" if size < 5 and k % 2 == 0 else "dog"
-    return drawn.draw(f"{name}-drawn-{k}", 7000 + k, seconds, size, species, pen, sheet, strokes)
+    return drawn.draw(f"{name}-drawn-{k}", 7000 + k + 10_000 * series, seconds, size, species, pen, sheet, strokes)
 
 
 Sketch = Iterator[tuple[str, tuple[Stroke, ...], dict[str, float]]]
@@ -255,9 +281,9 @@ def _drawn_quiet() -> Sketch:
     yield "quick", (Stroke(0, 300, "", ""),), {"rate": 42.0, "kg": 0.5}
 
 
-def drawings() -> Iterator[tuple[str, Made]]:
+def drawings(series: int = 0) -> Iterator[tuple[str, Made]]:
     for k, (name, strokes, own) in enumerate(chain(_drawn_shapes(), _drawn_events(), _drawn_faults(), _drawn_quiet())):
-        yield f"{name}-drawn-{k}", partial(paper, name, k, strokes, **own)  # type: ignore[arg-type]
+        yield f"{name}-drawn-{k}", partial(paper, name, k, strokes, series=series, **own)  # type: ignore[arg-type]
 
 
 # ---- normal hours
@@ -286,9 +312,9 @@ def drawn_hour() -> Recording:
     )
 
 
-def labelled() -> dict[str, Made]:
-    """Name -> how to make it. The hours are apart."""
-    return {**dict(lungs()), **dict(drawings())}
+def labelled(series: int = 0) -> dict[str, Made]:
+    """Name -> how to make it. The hours are apart. Each series has other animals, rates, sensors and noise."""
+    return {**dict(lungs(series)), **dict(drawings(series))}
 
 
 def hours() -> dict[str, Made]:

@@ -126,6 +126,14 @@ def test_humps_that_fade_are_the_oesophagus_until_proven_otherwise() -> None:
     assert "Oesophagus" in found[0].why
 
 
+def test_fading_ends_when_breaths_keep_their_height() -> None:
+    humps = [sized(b, height=h) for b, h in zip(row_of(4), (30.0, 18.0, 9.0, 4.0), strict=True)]
+    found = watched([*humps, *row_of(12, from_s=30.0)], 80.0)
+    (fading,) = named(found, "fading-breaths")
+    assert fading.to_s == 30.0
+    assert [f.name for f in found if f.to_s is None] == ["normal"]
+
+
 def test_two_low_humps_and_nothing_more_are_so_too() -> None:
     found = watched(row_of(2, height=9.0), 60.0)
     assert [(f.name, f.degree) for f in found] == [("fading-breaths", "severe")]
@@ -142,6 +150,17 @@ def test_a_flat_trace_is_told_after_20_s_and_10_s_after_a_tube(placed: float | N
     (finding,) = watch.take(Step(), told_at)
     assert (finding.name, finding.from_s) == ("no-breaths", placed or 0.0)
     assert finding.degree == ("moderate" if placed is None else "severe")
+
+
+def test_a_notch_so_deep_that_it_parts_the_breath_is_a_notch_and_no_rebreathing() -> None:
+    breaths = row_of(12)
+    for k in range(12):
+        at = 48.0 + 4 * k
+        first, second = row_of(1, 2.0, at, joined=True)[0], row_of(1, 2.0, at + 1.1, joined=True)[0]
+        breaths += [first, sized(second, fico2=15.0, before_s=first.end_s, rate_per_min=60 / 1.1)]
+    found = watched(breaths, 96.0)
+    assert [f.name for f in found if f.to_s is None] == ["effort-notch"]
+    assert named(found, "rebreathing") == []
 
 
 def test_panting_covers_the_low_value_that_follows_from_it() -> None:

@@ -160,14 +160,14 @@ def test_rounded_moments_do_not_drift(rate: float, digits: int) -> None:
     assert np.array_equal(grid, np.arange(count, dtype=float))
 
 
-def edf(path: Path, signals: list[tuple[str, str, float, Array]]) -> str:
+def edf(path: Path, signals: list[tuple[str, str, float, Array]], prefilter: str = "") -> str:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         with pyedflib.EdfWriter(str(path), len(signals), file_type=pyedflib.FILETYPE_EDFPLUS) as writer:
             for n, (label, unit, rate, _) in enumerate(signals):
                 writer.setSignalHeader(n, {"label": label, "dimension": unit, "sample_frequency": rate, "physical_max": 200.0,
                                            "physical_min": -10.0, "digital_max": 32767, "digital_min": -32768, "transducer": "",
-                                           "prefilter": ""})  # fmt: skip
+                                           "prefilter": prefilter})  # fmt: skip
             writer.writeSamples([s[3] for s in signals])
     return str(path)
 
@@ -203,6 +203,16 @@ def test_edf_that_names_none_or_several(tmp_path: Path) -> None:
     assert run(two, "--signal", "CO2 C").err.startswith("signal: t.edf has no 'CO2 C'.")
     odd = run(edf(tmp_path / "o.edf", [("CO2", "mV", 50, wave)]))
     assert odd.err.startswith("CO2: its unit 'mV' is not one of CO2.")
+
+
+def test_edf_whose_header_names_the_mark_of_absence(tmp_path: Path) -> None:
+    """Digital -32768 lies at the physical minimum, -10 mmHg."""
+    wave = recording("normal-drawn").clean[:5000].copy()
+    wave[1000:1300] = -10.0
+    plain = read_trace(Path(edf(tmp_path / "p.edf", [("CO2", "mmHg", 50, wave)])))
+    told = read_trace(Path(edf(tmp_path / "t.edf", [("CO2", "mmHg", 50, wave)], "none; digital -32768 = no sample")))
+    assert not np.isnan(plain.samples).any()
+    assert np.flatnonzero(np.isnan(told.samples)).tolist() == list(range(1000, 1300))
 
 
 STEADY = "time_s,co2_mmhg\n" + "".join(f"{n / 50:.2f},{20 + n % 7}\n" for n in range(400))

@@ -405,3 +405,16 @@ def test_with_certificates_on_both_sides_a_stranger_is_not_let_in(tmp_path: Path
 
     asyncio.run(main())
     assert len(shelf.order) == 1
+
+
+def test_a_sender_of_nothing_but_starts_is_let_go_and_delays_no_other() -> None:
+    async def talk(server: MllpServer, peer: Callable[[], Awaitable[Peer]]) -> None:
+        hostile, other = await peer(), await peer()
+        hostile.writer.write(b"\x0b" * 200_000)
+        await other.send(numbered(1))
+        assert await other.verdict() == ("AA", "T0001")
+        with pytest.raises((ConnectionError, asyncio.IncompleteReadError)):
+            await hostile.answer()
+
+    server = run(Shelf(), talk)
+    assert server.counts.broken_frames > 1_000

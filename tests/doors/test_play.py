@@ -209,7 +209,7 @@ def edf(path: Path, signals: dict[str, tuple[str, float, float, float, np.ndarra
 
 
 def test_edf_written_by_another_library(tmp_path: Path) -> None:
-    """CO2 at 50 Hz and a pleth at 100 Hz by pyedflib; a step is 100/65535, and samples are taken to a tenth of it; the writer cuts to a step."""
+    """CO2 at 50 Hz and a pleth at 100 Hz by pyedflib; a step is 100/65535; the writer cuts to a step, we to a tenth."""
     co2 = 20 + 20 * np.sin(np.arange(200) / 10)
     pleth = 50 + 40 * np.sin(np.arange(400) / 15)
     raw = edf(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pint
@@ -54,6 +55,7 @@ def test_the_table_has_what_the_guides_print(number: int, name: str) -> None:
     ],
 )
 def test_rows_of_public_tables_that_contradict_the_guides_are_not_taken(number: int, name: str) -> None:
+    """D16: what contradicting tables would send is held."""
     found = codes.find(monitor_tables(), number, name)
     assert found.row is None
     assert "disagree" in found.why
@@ -168,6 +170,7 @@ def heard_for(
 
 
 def test_a_clock_24_minutes_behind_is_corrected_once_it_is_steady() -> None:
+    """D8: a device clock that is off is measured, corrected while steady, and said."""
     off = timedelta(minutes=24)
     few, _ = heard_for(Skew(), 4, off)
     assert not few.steady
@@ -216,6 +219,7 @@ def test_a_clock_put_forward_for_summer_is_a_leap_and_arrival_counts_until_it_is
 
 
 def test_a_clock_that_falls_back_to_1970_is_set_aside() -> None:
+    """D8: a clock that was never set is not used."""
     skew, now = heard_for(Skew(), 20, timedelta(0))
     off = now - datetime(1970, 1, 1, tzinfo=UTC)
     fallen, now = heard_for(skew, 20, off, now)
@@ -240,3 +244,17 @@ def test_nothing_stands_after_its_arrival_or_is_dated_from_too_old_a_time() -> N
     old = times.moment(monitor_tables(), skew, now - timedelta(hours=2), now, now)
     assert (old.used, "2 h" in old.why) == ("arrival", True)
     assert times.heard(monitor_tables(), skew, None, now) is skew
+
+
+def test_the_page_lists_every_term_unit_and_flag_with_how_it_was_seen() -> None:
+    page = (Path(__file__).resolve().parents[2] / "docs" / "monitors.md").read_text("utf-8")
+    tables = monitor_tables()
+    for row in tables.codes:
+        names = ", ".join(f"`{name}`" for name in row.names)
+        line = next(line for line in page.splitlines() if line.startswith(f"| {row.number} | {names} |"))
+        assert f"| {row.says} | {row.mark} |" in line
+        assert row.held in line and row.contradicted in line
+    for unit in tables.units:
+        assert f"| {unit.number} | `{unit.ref}` | {unit.ucum} | {unit.log or 'a pure number'} | {unit.mark} |" in page
+    for flag in tables.flags.values():
+        assert f"| `{flag.id}` | {flag.means} | {flag.standing} | {flag.kind} |" in page

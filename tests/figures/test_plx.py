@@ -122,11 +122,11 @@ def test_the_worst_that_is_said_decides() -> None:
 def test_every_field_in_its_order() -> None:
     """Flags 0x1F: normal 97/182, fast 96/183, slow 98/181, status, sensor, index 1.2 % (0xF00C): 20 octets."""
     heard = continuous("1F6100B6006000B7006200B50000000000000CF0")
-    assert [(n.reading, n.channel, n.value) for n in heard.numbers] == [
-        ("spo2", "", Decimal(97)), ("pulse_rate", "", Decimal(182)),
-        ("", "fast", Decimal(96)), ("", "fast", Decimal(183)),
-        ("", "slow", Decimal(98)), ("", "slow", Decimal(181)),
-        ("perfusion_index", "", Decimal("1.2")),
+    assert [(n.reading, n.channel, n.value, n.raw) for n in heard.numbers] == [
+        ("spo2", "", Decimal(97), "97 %"), ("pulse_rate", "", Decimal(182), "182 /min"),
+        ("", "fast", None, "96 %"), ("", "fast", None, "183 /min"),
+        ("", "slow", None, "98 %"), ("", "slow", None, "181 /min"),
+        ("perfusion_index", "", Decimal("1.2"), "1.2 %"),
     ]  # fmt: skip
 
 

@@ -77,7 +77,7 @@ MADE = st.tuples(st.lists(st.sampled_from(KINDS), min_size=2, max_size=6).map(tu
 
 
 @given(MADE, st.data())
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=15, deadline=None)
 def test_chunks_change_nothing(made: tuple[tuple[str, ...], float, int, float | None], data: st.DataObject) -> None:
     """Not only what stands in the end: what is told, in the order it is told."""
     kinds, hz, seed, placed = made
@@ -91,7 +91,7 @@ def test_chunks_change_nothing(made: tuple[tuple[str, ...], float, int, float | 
 
 
 @given(MADE)
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_findings_are_well_formed(made: tuple[tuple[str, ...], float, int, float | None]) -> None:
     kinds, hz, seed, placed = made
     row, setup = trace(kinds, hz, seed), Setup(hz)
@@ -110,7 +110,7 @@ def test_findings_are_well_formed(made: tuple[tuple[str, ...], float, int, float
 
 
 @given(MADE)
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=15, deadline=None)
 def test_each_finding_is_told_begins_worsens_and_ends_in_that_order(
     made: tuple[tuple[str, ...], float, int, float | None],
 ) -> None:

@@ -26,6 +26,8 @@ SPLIT = 0.4
 """A dip at least this deep, and as wide as a pause, parts two breaths."""
 DEEP, DEEP_ROW = 0.3, 3
 """More such dips in a row are breaths on a footing that was lifted, not ripples."""
+TAIL = 64
+"""Highs of a tail that are kept for the rate of its ripples, however long no breath comes."""
 LEAST = 2.5
 """mmHg. Lower humps are no breaths."""
 SMALL, RAISED = 0.12, 0.45
@@ -195,6 +197,7 @@ class Judge:
         self._open, self._foot, self.level = None, None, -math.inf
 
     def _over(self, hump: _Open, at: int) -> None:
+        self._tail = self._tail[-TAIL:]
         if not self._narrowest <= at - hump.foot.known <= self._longest or hump.height < LEAST:
             self._tail += hump.highs
             return
@@ -240,7 +243,7 @@ class Judge:
         if fade < 1 and self._steady(row):
             self._release(row[:-1], hump)
             return
-        self._tail += hump.highs
+        self._tail = list(hump.highs)  # the tail so far is in them
 
     def _release(self, held: list[Hump], hump: Hump) -> None:
         """Breaths have become small: those held on the same footing were breaths too."""

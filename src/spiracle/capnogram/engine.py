@@ -20,7 +20,7 @@ from spiracle.capnogram.shape import SEEN_S, Before, measure
 from spiracle.capnogram.signal import Conditioner, Piece, Samples
 from spiracle.refusals import OutOfRange
 
-BLOCK = 1 << 18
+BLOCK = 1 << 17
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,7 @@ from spiracle.capnogram.engine import Engine, Step
 from spiracle.capnogram.finding import Finding, Name
 from spiracle.capnogram.latch import Latch, Seen
 from spiracle.capnogram.setup import Setup
-from spiracle.capnogram.shapes_seen import inspired_of, leak_of, obstruction_of, ripple_of, shape_of
+from spiracle.capnogram.shapes_seen import inspired_of, leak_of, obstruction_of, parted_of, ripple_of, shape_of
 from spiracle.capnogram.silence import Silence
 from spiracle.capnogram.standing import Said, Standing
 from spiracle.capnogram.tables import CapnogramTables, Ladder
@@ -52,6 +52,7 @@ class Watch:
         self._troubles: list[Trouble] = []
         self._run: deque[Breath] = deque(maxlen=40)
         self._clean: list[Breath] = []
+        self._back: list[Breath] = []
         self._low_point = 0.0
         self._after_fall: list[float] = []
         self._now = 0.0
@@ -102,15 +103,18 @@ class Watch:
             at_s, kind, _, act = self._waiting.pop(0)
             if kind == LASTING and at_s > until_s:
                 continue
-            self._until(min(at_s, until_s))
+            self._until(min(at_s, until_s), before=at_s <= until_s)
             self._now = self.standing.now_s = at_s
             act(at_s)
-        self._until(until_s)
+            if self.standing.troubled:
+                self._clean = []
+        self._until(until_s, before=False)
         told, self.standing.told = tuple(self.standing.told), []
         return told
 
-    def _until(self, at_s: float) -> None:
-        for due in self._silence.due(at_s):
+    def _until(self, at_s: float, *, before: bool) -> None:
+        """Silences that come due before what happens at this moment."""
+        for due in self._silence.due(at_s, before=before):
             self.standing.now_s = due.at_s
             due.act(due.quiet_s)
             if self.standing.troubled:
@@ -135,7 +139,8 @@ class Watch:
         self._normal(b)
 
     def _returned(self, b: Breath) -> None:
-        """A breath ends silence; one of half its former height ends a loss. What came before then no longer says what is usual."""
+        """A breath ends silence; one of half its former height, or four of a quarter, end a loss. What came before no longer says what
+        is usual."""
         standing = self.standing
         silent = standing.has("no-breaths", "apnoea")
         silences: tuple[Name, ...] = ("no-breaths", "apnoea")
@@ -143,9 +148,10 @@ class Watch:
             standing.end(name, b.start_s)
         if standing.has("sudden-loss"):
             usual = next((m.value for m in standing.open["sudden-loss"].measured if m.what == "height before"), 0.0)
-            if height_of(b) >= 0.5 * usual:
-                standing.end("sudden-loss", b.start_s)
-                silent = True
+            self._back = [*self._back, b][-4:] if height_of(b) >= 0.25 * usual else []
+            if height_of(b) >= 0.5 * usual or len(self._back) == 4:
+                standing.end("sudden-loss", self._back[0].start_s)
+                silent, self._back = True, []
         if silent and not standing.has("sudden-loss", "exponential-fall"):
             self._run.clear()
             self._silence.restart(b.start_s, self._silence.placed)
@@ -187,11 +193,9 @@ class Watch:
         humps, standing = self._silence.humps, self.standing
         heights = [height_of(h) for h in humps]
         stands = standing.has("fading-breaths")
-        if stands and len(heights) >= 3:
-            last = heights[-3:]
-            if min(last) >= self.tables.number("usual-least") and last[-1] >= 0.9 * last[0]:
-                standing.end("fading-breaths", humps[-3].start_s)
-                return
+        if stands and (kept := self._kept_up()) is not None:
+            standing.end("fading-breaths", kept)
+            return
         lost = fading(heights, self.tables)
         if lost is None or len(humps) > self.tables.count("placed-breaths"):
             return
@@ -203,6 +207,15 @@ class Watch:
             standing.worsen("fading-breaths", degree, said)
         else:
             standing.begin("fading-breaths", humps[0].start_s, degree, said)
+
+    def _kept_up(self) -> float | None:
+        """From when on the newest breaths keep their height: three of a ventilated lung's height, or eight of a credible one."""
+        run = list(self._run)
+        for count, least in ((3, self.tables.number("usual-least")), (8, self.tables.number("credible-height"))):
+            heights = [height_of(b) for b in run[-count:]]
+            if len(heights) == count and min(heights) >= least and heights[-1] >= 0.9 * heights[0]:
+                return run[-count].start_s
+        return None
 
     def _halved(self, last: list[Breath]) -> None:
         """From one breath to the next most of the height has gone, and the breath after is as low."""
@@ -266,16 +279,18 @@ class Watch:
     def _figures(self, b: Breath, last: list[Breath]) -> dict[Name, float | None]:
         """The figure of each shape in this breath; None where the breath cannot say."""
         n = self.tables.number
-        shape = shape_of(b, n("upstroke-own"), n("upstroke-share") / 100)
         ripple, notch = ripple_of(b), self.tables.ladders["effort-notch"]
+        parted = parted_of(b, last[-2] if len(last) > 1 else None)
+        dipped = max(ripple, parted) > notch.mild  # neither its area nor its slope is a plateau's
+        shape = None if dipped else shape_of(b, n("upstroke-own"), n("upstroke-share") / 100)
         beat = b.ripple_per_min is not None and n("ripple-slow") <= b.ripple_per_min <= n("ripple-fast")
         return {
             "panting": self._panting(b, last),
-            "leak": None if shape is None or ripple > notch.mild else leak_of(shape),
+            "leak": None if shape is None else leak_of(shape),
             "obstruction": None if shape is None else obstruction_of(shape, n("climb-least") / 100),
-            "rebreathing": inspired_of(b, n("low-share-of-fast") / 100),
+            "rebreathing": None if parted else inspired_of(b, n("low-share-of-fast") / 100),
             "cardiogenic-oscillations": ripple if beat else 0.0,
-            "effort-notch": 0.0 if beat else ripple,
+            "effort-notch": 0.0 if beat else max(ripple, parted),
             "high-co2": b.etco2,
             "low-co2": b.etco2,
         }

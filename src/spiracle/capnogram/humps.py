@@ -17,6 +17,7 @@ SWING = 1.2
 """mmHg. Above the steps of a monitor that shows whole mmHg, below the smallest hump that may be a breath."""
 _PLAY = SWING / 2
 LONG = 4096
+GROUP = 8
 
 
 class Turn(NamedTuple):
@@ -64,48 +65,82 @@ class Turns:
         return turn
 
     def long(self, at: int, x: Samples) -> list[Turn]:
-        """Many samples at once."""
+        """Many samples at once. Groups of samples that lie so close that their order cannot matter are pushed as one."""
         turns: list[Turn] = []
         if self._y is None:
-            first = self.short(at, float(x[0]))
-            assert first is None  # noqa: S101
+            self.short(at, float(x[0]))
             at, x = at + 1, x[1:]
         assert self._y is not None  # noqa: S101
         if not len(x):
             return turns
-        y = dragged(x, self._y)
-        step = np.empty(len(x))
-        step[0] = y[0] - self._y
+        where, high, low = gathered(x)
+        before = self._y
+        y = dragged(low, high, before)
+        step = np.empty(len(y))
+        step[0] = y[0] - before
         np.subtract(y[1:], y[:-1], out=step[1:])
         self._y = float(y[-1])
         moves = np.flatnonzero(step)
         if not len(moves):
             return turns
         ups = step[moves] > 0
-        head = self._turned(at + int(moves[0]), float(x[moves[0]]), bool(ups[0]))
-        if head:
-            turns.append(head)
-        where = np.flatnonzero(ups[1:] != ups[:-1])
-        tops = moves[where]
-        turns += [
-            Turn(high, at + i, v, at + k)
-            for high, i, v, k in zip(
-                ups[where].tolist(), tops.tolist(), x[tops].tolist(), moves[where + 1].tolist(), strict=True
-            )
-        ]
-        self._up, self._last, self._value = bool(ups[-1]), at + int(moves[-1]), float(x[moves[-1]])
+        # what the first push of each direction, and the last one, say: of a group, its first highest or lowest sample
+        turned = np.flatnonzero(ups[1:] != ups[:-1])
+        firsts = np.concatenate((moves[:1], moves[turned + 1]))
+        lasts = np.concatenate((moves[turned], moves[-1:]))
+        prior = np.where(firsts > 0, y[firsts - 1], before)
+        upward = ups[np.concatenate((np.zeros(1, dtype=np.int64), turned + 1))]
+        columns = (where[firsts], where[firsts + 1], prior, upward, where[lasts], where[lasts + 1])
+        for lo, hi, was, up, last, end in zip(*(c.tolist() for c in columns), strict=True):
+            known = self._pushed(x, lo, hi, was, up)
+            turn = self._turned(at + known, float(x[known]), up)
+            if turn is not None:
+                turns.append(turn)
+            part = x[last:end].tolist()
+            self._value = max(part) if up else min(part)
+            self._last = at + last + part.index(self._value)
         return turns
 
+    def _pushed(self, x: Samples, lo: int, hi: int, y: float, up: bool) -> int:
+        """The first sample of a group that pushes."""
+        if hi == lo + 1:
+            return lo
+        for i, v in enumerate(x[lo:hi].tolist(), lo):
+            if (v - _PLAY > y) if up else (v + _PLAY < y):
+                return i
+        raise AssertionError
 
-def dragged(x: Samples, y: float) -> Samples:
-    """The dragged value along x, starting from y; the same floats as one push after the other."""
-    rows = max(1, int(len(x) ** 0.5))
-    width = -(-len(x) // rows)
-    full = np.empty(rows * width)
-    full[: len(x)] = x
-    full[len(x) :] = x[-1]
-    lanes: NDArray[np.float64] = np.ascontiguousarray(full.reshape(rows, width).T)
-    low, high = lanes - _PLAY, lanes + _PLAY
+
+def gathered(x: Samples) -> tuple[NDArray[np.int64], Samples, Samples]:
+    """Where each group begins (and the end), and its highest and lowest. Groups of GROUP samples within the play of each other stay
+    together: pushed in any order they push alike, by the highest from below and the lowest from above. Others fall apart."""
+    count = len(x) // GROUP
+    high = low = x[: count * GROUP]
+    while len(high) > count:  # halved until one is left of each group
+        high, low = np.maximum(high[::2], high[1::2]), np.minimum(low[::2], low[1::2])
+    apart = high - _PLAY > low + _PLAY
+    sizes = np.where(apart, GROUP, 1)
+    rest = len(x) - count * GROUP
+    ends = np.cumsum(sizes)
+    total = int(ends[-1]) if count else 0
+    steps = np.full(total + rest, GROUP, dtype=np.int64)
+    steps[total:] = 1
+    loose = np.repeat(apart, sizes)
+    steps[:total][loose] = 1
+    where = np.concatenate((np.zeros(1, dtype=np.int64), np.cumsum(steps)))
+    highs, lows = x[where[:-1]], x[where[:-1]]
+    kept = (ends - 1)[~apart]
+    highs[kept], lows[kept] = high[~apart], low[~apart]
+    return where, highs, lows
+
+
+def dragged(low: Samples, high: Samples, y: float) -> Samples:
+    """The dragged value along samples, or groups of which only the highest and lowest count, starting from y."""
+    count = len(low)
+    rows = max(1, int((2 * count) ** 0.5))
+    width = -(-count // rows)
+    # pushed from below by the highest, from above by the lowest
+    low, high = _lanes(high - _PLAY, rows, width), _lanes(low + _PLAY, rows, width)
     a, b = low[0].copy(), high[0].copy()
     for lo, hi in zip(low[1:], high[1:], strict=True):
         np.maximum(a, lo, out=a)
@@ -116,10 +151,16 @@ def dragged(x: Samples, y: float) -> Samples:
     for row, (lo_end, hi_end) in enumerate(zip(a.tolist(), b.tolist(), strict=True)):
         begin[row] = y
         y = min(max(y, lo_end), hi_end)
-    out = lanes  # its values are no longer needed
+    out = np.empty_like(low)
     before = begin
     for k in range(width):
         np.maximum(before, low[k], out=out[k])
         np.minimum(out[k], high[k], out=out[k])
         before = out[k]
-    return np.ascontiguousarray(out.T).reshape(-1)[: len(x)]
+    return np.ascontiguousarray(out.T).reshape(-1)[:count]
+
+
+def _lanes(values: Samples, rows: int, width: int) -> Samples:
+    full = np.full(rows * width, values[-1])
+    full[: len(values)] = values
+    return np.ascontiguousarray(full.reshape(rows, width).T)

@@ -168,8 +168,8 @@ class _Measuring:
         return np.asarray(np.where(square > 0, (x * y).sum(axis=1) / np.where(square > 0, square, 1.0), 0.0))
 
     def _fraction(self) -> Samples:
-        """Share of a hundred points of the expiration that lie above four fifths of the height."""
-        there = grid(self.begin, self.end, 100)
+        """Share of fifty points of the expiration that lie above four fifths of the height."""
+        there = grid(self.begin, self.end, 50)
         return np.asarray((self.averaged[there] >= (self.foot + 0.8 * self.height)[:, None]).mean(axis=1))
 
     def _area(self, lows: Samples) -> tuple[Samples, Samples]:
@@ -195,13 +195,13 @@ class _Measuring:
     def _beside(self, where: Index, width: Index, lo: Index, hi: Index, *, highest: bool) -> Samples:
         """The higher (lower) of the medians of raw samples before and after a place, within bounds; nan where none is seen."""
         widest = self.setup.samples(MEAN_S)
-        single = width == 0
+        single = (width == 0).astype(np.int64)
         sides = []
-        for first, last in (
-            (np.where(single, -1, -width), single.astype(np.int64)),
-            (-single.astype(np.int64), np.maximum(width, 1)),
+        # where a tenth is less than a sample both sides are the sample and its neighbours
+        for steps, first, last in (
+            (np.arange(-widest, 2), np.minimum(-width, -single), single),
+            (np.arange(-1, widest + 1), -single, np.maximum(width, single)),
         ):
-            steps = np.arange(-widest, widest + 1)
             index = where[:, None] + steps
             use = (steps >= first[:, None]) & (steps <= last[:, None]) & (index >= lo[:, None]) & (index <= hi[:, None])
             sides.append(_medians(np.where(use, self.raw[np.clip(index, 0, len(self.raw) - 1)], np.nan)))
@@ -287,10 +287,10 @@ def _doubts(hump: Hump, missing: float, top: float, low: float) -> tuple[str, ..
 
 
 def _ripple_rate(highs: tuple[int, ...], hz: float) -> float | None:
-    """Highs a minute where at least three follow each other evenly."""
-    if len(highs) < 4:
+    """Highs a minute where at least two steps between them are even."""
+    if len(highs) < 3:
         return None
     steps = [b - a for a, b in pairwise(highs)]
     usual = median(steps)
     even = [s for s in steps if abs(s - usual) <= 0.3 * usual]
-    return 60 * hz / usual if usual > 0 and len(even) >= max(3, 0.7 * len(steps)) else None
+    return 60 * hz / usual if usual > 0 and len(even) >= max(2, 0.7 * len(steps)) else None

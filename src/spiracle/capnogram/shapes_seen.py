@@ -11,6 +11,9 @@ FALL_OF_RISE = 0.8
 """A sensor's fall by two thirds takes at most this much of its rise from 10 to 90 %: 0.65 / 0.8 for a straight edge, 1.05 / 2.2 for
 an exponential one (1 - e^-1.05 = 0.65, and CG8's 2.2 time constants)."""
 
+PARTED = 0.15
+"""A dip that leaves this share of the height standing, between two that end at the baseline, is a notch and no pause; ours."""
+
 
 @dataclass(frozen=True, slots=True)
 class Shape:
@@ -20,12 +23,14 @@ class Shape:
     short       how far the area falls short of a square of the same height and length, beyond what is the sensor's and the dead space's
     climb       rise of the plateau as it would be over the whole expiration, over the height; negative where it falls
     slow_down   fall beyond what the upstroke says of the sensor, over the whole breath
+    level       whether there is room for a plateau: an expiration of at least two upstrokes
     """
 
     height: float
     short: float
     climb: float
     slow_down: float
+    level: bool
 
 
 def shape_of(breath: Breath, own_s: float, own_share: float) -> Shape | None:
@@ -45,6 +50,7 @@ def shape_of(breath: Breath, own_s: float, own_share: float) -> Shape | None:
         short=1 - breath.area / (height * expiration) - own / expiration,
         climb=breath.plateau_slope * expiration / height,
         slow_down=max(0.0, fall - FALL_OF_RISE * breath.upstroke_s) / whole,
+        level=expiration >= 2 * breath.upstroke_s,
     )
 
 
@@ -58,7 +64,7 @@ def obstruction_of(shape: Shape, climb_least: float) -> float:
 
 def leak_of(shape: Shape) -> float:
     """How much of the breath its end falls away [%]: the plateau's fall over its height, or the slow fall's share of the time."""
-    return 100.0 * max(-shape.climb, shape.slow_down)
+    return 100.0 * max(-shape.climb if shape.level else 0.0, shape.slow_down)
 
 
 def inspired_of(breath: Breath, smeared_share: float) -> float | None:
@@ -76,3 +82,19 @@ def ripple_of(breath: Breath) -> float:
     """Depth of the deepest dip in the plateau, over the height [%]."""
     height = breath.top - breath.foot
     return 100.0 * breath.ripple / height if height > 0 else 0.0
+
+
+def parted_of(breath: Breath, before: Breath | None) -> float:
+    """Depth of a notch so deep that it was read as the end of one breath and the start of another [%]; 0 where it was none.
+
+    Such a second half begins far above the baseline at which the first half began, is as high as that, and the dip between them is
+    shorter than either.
+    """
+    if before is None or before.fico2 is None or breath.fico2 is None or breath.before_s is None:
+        return 0.0
+    base, dip, top = before.fico2, breath.fico2, min(breath.top, before.top)
+    dipped_s = breath.start_s - breath.before_s
+    short = dipped_s < min(breath.end_s - breath.start_s, before.end_s - before.start_s)
+    if not short or top <= base or dip - base < PARTED * (top - base) or top < 0.8 * max(breath.top, before.top):
+        return 0.0
+    return 100.0 * (top - dip) / (top - base)

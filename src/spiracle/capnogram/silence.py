@@ -33,6 +33,7 @@ class Silence:
     humps: list[Breath] = field(default_factory=list)
     last: Breath | None = None
     rhythm: Rhythm | None = None
+    height: float = 0.0
     ready: list[Due] = field(default_factory=list)
     halted: int = 0
 
@@ -48,6 +49,7 @@ class Silence:
         if len(self.humps) <= self.tables.count("placed-breaths"):
             self.humps.append(breath)
         self.last, self.rhythm = breath, rhythm_of(run)
+        self.height = max(height_of(b) for b in run[-2:])  # the last one may have been cut off
         self._plan(breath.end_s, len(run))
 
     def halt(self) -> None:
@@ -60,10 +62,12 @@ class Silence:
         if self.halted == 0:
             self._plan(max(at_s, self.last.end_s if self.last else self.since_s), run)
 
-    def due(self, until_s: float) -> Iterator[Due]:
-        """What comes due up to then, in order; telling one may plan another."""
-        while self.ready and min(d.at_s for d in self.ready) <= until_s:
-            first = min(self.ready, key=lambda d: d.at_s)
+    def due(self, until_s: float, *, before: bool) -> Iterator[Due]:
+        """What comes due up to then (or before it), in order; telling one may plan another."""
+        while self.ready:
+            first = min(self.ready, key=lambda d: (d.at_s, d.quiet_s))
+            if first.at_s > until_s or (before and first.at_s == until_s):
+                return
             self.ready.remove(first)
             yield first
 
@@ -83,12 +87,13 @@ class Silence:
             self._add(base_s, n("start-quiet"), self._apnoea)
             return
         loss, apnoea = silence_s(self.rhythm, self.tables)
-        if run > 3 and height_of(self.last) >= 0.6 * self.rhythm.height:
+        if run > 3 and self.height >= 0.6 * self.rhythm.height:
             self._add(base_s, loss, self._lost)
         self._add(base_s, apnoea, self._apnoea)
 
     def _add(self, base_s: float, wait_s: float, act: Callable[[float], None]) -> None:
-        self.ready.append(Due(base_s + wait_s, wait_s, act))
+        """Never before now: breaths that were held back and come late, several at one moment, have no silence between them."""
+        self.ready.append(Due(max(base_s + wait_s, self.standing.now_s), wait_s, act))
 
     def _may_fade(self) -> bool:
         """Few humps since the start, the last one lower than the highest or all of them too low for a lung."""

@@ -108,6 +108,7 @@ class CapnogramTables:
 
     stated: Facts
     settings: Mapping[str, Setting]
+    numbers: Mapping[str, float]
     grades: Mapping[str, Grades]
     ladders: Mapping[str, Ladder]
     findings: Mapping[str, FindingRow]
@@ -122,10 +123,12 @@ class CapnogramTables:
             rows: list[R] = [row for file in plain for row in getattr(file, pick)]
             return checked_rows(rows, stated, sources)
 
+        settings = settings_of(all_of("setting", Setting), SETTINGS, "capnogram")
         grades = all_of("grades", Grades)
         found = cls(
             stated=stated,
-            settings=settings_of(all_of("setting", Setting), SETTINGS, "capnogram"),
+            settings=settings,
+            numbers={id_: row.number for id_, row in settings.items()},
             grades={row.id: row for row in grades},
             ladders={row.id: row.ladder for row in grades},
             findings={row.id: row for row in sorted(all_of("finding", FindingRow), key=lambda r: r.rank)},
@@ -152,10 +155,10 @@ class CapnogramTables:
                 raise BadTable(f"grades {row.id}", "do not climb from clear to severe.")
 
     def number(self, id_: str) -> float:
-        return self.settings[id_].number
+        return self.numbers[id_]
 
     def count(self, id_: str) -> int:
-        return int(self.settings[id_].value)
+        return int(self.numbers[id_])
 
     def finding(self, name: str) -> FindingRow:
         if name not in self.findings:

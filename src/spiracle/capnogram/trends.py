@@ -72,12 +72,14 @@ def fall_of(breaths: Sequence[Breath], tables: CapnogramTables) -> Fall | None:
     on at their own rate, and at most half of the loss to come in one step (a step is a loss, not a fall).
     """
     n = tables.number
+    if not breaths or breaths[-1].etco2 > n("fall-end"):
+        return None
     for size in WINDOWS:
         if len(breaths) < size:
             return None
         last = breaths[-size:]
         heights = [height_of(b) for b in last]
-        if min(heights) <= 0 or last[-1].etco2 > n("fall-end") or heights[0] < n("usual-least"):
+        if min(heights) <= 0 or any(b.quality != "good" for b in last) or heights[0] < n("usual-least"):
             continue
         logs = [math.log(h) for h in heights]
         slope, fit = _line(logs)

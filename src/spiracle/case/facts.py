@@ -42,8 +42,8 @@ class Facts:
     emergency: EmergencyTables
     recovery: RecoveryTables
     kinetics: KineticsTables
-    monitors: MonitorTables
     capnogram: CapnogramTables
+    monitors: MonitorTables
     hospital: Hospital = NO_HOSPITAL
     version: str = ""
     zone: tzinfo = UTC

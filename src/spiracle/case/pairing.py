@@ -17,13 +17,14 @@ def pairings(case: Case) -> tuple[ev.MonitorPaired, ...]:
     """
     if ended_at(case) is not None:
         return ()
-    steps: list[ev.MonitorPaired | ev.MonitorUnpaired] = [*case.live(ev.MonitorPaired)]
-    steps += [line.event for line in case.every(ev.MonitorUnpaired) if isinstance(line.event, ev.MonitorUnpaired)]
+    steps = [line for line in case.every(ev.MonitorPaired) if line.struck is None]
+    steps += case.every(ev.MonitorUnpaired)
     on: dict[str, ev.MonitorPaired] = {}
-    for step in sorted(steps, key=lambda e: (e.happened_at, e.recorded_at, isinstance(e, ev.MonitorPaired))):
+    for line in sorted(steps, key=lambda x: (x.event.happened_at, x.event.recorded_at, x.entry.seq)):
+        step = line.event
         if isinstance(step, ev.MonitorPaired):
             on[step.monitor] = step
-        else:
+        elif isinstance(step, ev.MonitorUnpaired):
             on.pop(step.monitor, None)
     return tuple(on.values())
 

@@ -29,7 +29,22 @@ SLOWEST_HZ = 20.0  # a slower signal is a trend of numbers
 
 def edf_trace(raw: bytes, name: str, label: str = "") -> Trace:
     """One signal of the file on its own grid. A place the file marks as having no sample stays missing."""
-    edf = _opened(raw, name)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            return _read(raw, name, label)
+    except Refusal:
+        raise
+    except (
+        Exception
+    ) as fault:  # headers are parsed late, and the library's own errors are of many kinds: none passes this door
+        raise Refusal(name, "is not a whole EDF+ file.", "Export the recording again.") from fault
+
+
+def _read(raw: bytes, name: str, label: str) -> Trace:
+    from edfio import read_edf
+
+    edf = read_edf(raw)
     signal = _picked(edf, name, label)
     if not edf.is_continuous:
         raise Refusal(
@@ -38,28 +53,14 @@ def edf_trace(raw: bytes, name: str, label: str = "") -> Trace:
     unit = _unit(signal)
     if unit is None:
         raise NotOneOf(signal.label, f"its unit {signal.physical_dimension!r} is not one of CO2.", "mmHg, kPa or %.")
-    try:
-        samples = np.array(signal.data, dtype=np.float64)
-        samples[_absent(signal)] = np.nan
-        rate_hz = float(signal.sampling_frequency)
-    except (ValueError, ArithmeticError, MemoryError, IndexError, TypeError) as fault:
-        raise Refusal(signal.label, "its samples cannot be read.", "Export the recording again.") from fault
+    samples = np.array(signal.data, dtype=np.float64)
+    samples[_absent(signal)] = np.nan
+    rate_hz = float(signal.sampling_frequency)
     if not 2 <= len(samples) <= MOST_SAMPLES:
         raise OutOfRange(signal.label, f"has {len(samples):,} samples.", f"Two to {MOST_SAMPLES:,} are read.")
+    if not (np.isfinite(samples[~np.isnan(samples)]).all() and 0 < rate_hz < np.inf):
+        raise Refusal(signal.label, "its scale or its rate is none.", "Export the recording again.")
     return Trace(name, samples, rate_hz, unit, 0.0, tuple(x for x in edf.labels if x != signal.label))
-
-
-def _opened(raw: bytes, name: str) -> Edf:
-    from edfio import read_edf
-
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            edf = read_edf(raw)
-            edf.labels  # noqa: B018  headers are parsed late
-    except Exception as fault:  # the library's own errors are of many kinds, and none may pass this door
-        raise Refusal(name, "is not a whole EDF+ file.", "Export the recording again.") from fault
-    return edf
 
 
 def _unit(signal: EdfSignal) -> str | None:
@@ -77,19 +78,12 @@ def _picked(edf: Edf, name: str, label: str) -> EdfSignal:
             raise Missing(
                 "CO2 signal", f"no label of {name} says CO2.", f"It has {_listed(edf.signals)}; name one by --signal."
             )
-        found = [s for s in named if _unit(s) and _rate(s) >= SLOWEST_HZ] or named
+        found = [s for s in named if _unit(s) and s.sampling_frequency >= SLOWEST_HZ] or named
     if len(found) > 1:
         raise Contradiction(
             "CO2 signal", f"{name} has several: {_listed(found)}.", "Name one by --signal, each label once."
         )
     return found[0]
-
-
-def _rate(signal: EdfSignal) -> float:
-    try:
-        return float(signal.sampling_frequency)
-    except (ValueError, ArithmeticError):
-        return 0.0
 
 
 def _listed(signals: object) -> str:

@@ -127,6 +127,8 @@ def _cells(rows: Iterator[list[str]], time: int, co2: int, width: int) -> tuple[
             if not block:
                 break
         for number, row in enumerate(block, first):
+            if not row:
+                raise Missing(f"row {number}", "is empty.", "Take it out, or leave only its CO2 cell empty.")
             if len(row) != width:
                 raise Contradiction(
                     f"row {number}", f"has {len(row)} cells, the heading {width}.", "Give each row the same cells."
@@ -185,7 +187,7 @@ def _short(text: str) -> str:
 def on_grid(times: Floats, values: Floats) -> tuple[Floats, float]:
     """Samples on an even grid and its rate in Hz; places without a sample are nan. Time must climb from row to row.
 
-    The step is the usual one (the median), drawn out over the steps of the whole file, so that moments rounded to a millisecond do
+    The step is the usual one (the median of all), drawn out over the steps of the whole file, so that moments rounded to a millisecond do
     not drift. Refuses a moment that is not after the one before, and one too near or too uneven for the grid, by its row.
     """
     steps = np.diff(times)
@@ -195,7 +197,7 @@ def on_grid(times: Floats, values: Floats) -> tuple[Floats, float]:
         raise Contradiction(
             f"row {n + 3}", f"{times[n + 1]:g} s {says} ({times[n]:g} s).", "Give rows in order of time."
         )
-    usual = float(np.median(steps))
+    usual = float(np.quantile(steps, 0.5, method="lower"))
     even = steps[np.abs(steps / usual - 1) < 0.5]
     whole = np.rint(steps / usual)
     near = (whole <= 10) & (whole >= 1) & (np.abs(steps / usual - whole) < 0.5)

@@ -78,14 +78,14 @@ def capnogram_of(
     from spiracle.sheets.capnogram import Recorded, capnogram_part
 
     notes = []
-    pressure = None if ambient is None else read(ambient, "ambient", "pressure").number("mmHg")
+    pressure = None if ambient is None else float(read(ambient, "ambient", "pressure").number("mmHg"))
     if trace.unit == "percent" and pressure is None:
         pressure = STANDARD_MMHG
         notes.append(ASSUMED)
     if trace.unread:
         notes.append(f"Not read: {', '.join(trace.unread[:8])}{' and more' if len(trace.unread) > 8 else ''}.")
     setup = Setup(
-        rate_hz=trace.rate_hz, unit=trace.unit, ambient_mmhg=None if pressure is None else float(pressure),
+        rate_hz=trace.rate_hz, unit=trace.unit, ambient_mmhg=pressure,
         kg=None if weight is None else float(read(weight, "weight", "weight").number("kg")), species=species,
     )  # fmt: skip
     facts = load_facts()

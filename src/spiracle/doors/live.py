@@ -35,8 +35,10 @@ class Live:
         self._ears: dict[str, set[asyncio.Queue[bytes | None]]] = defaultdict(set)
         self._latest: dict[str, int] = {}
         self._stop: Callable[[], None] | None = None
+        self.over = False
 
     def start(self) -> None:
+        self.over = False
         if self._stop is None:
             loop = asyncio.get_running_loop()
 
@@ -47,6 +49,7 @@ class Live:
             self._stop = self._store.watch(heard)
 
     def stop(self) -> None:
+        self.over = True
         if self._stop is not None:
             self._stop()
             self._stop = None

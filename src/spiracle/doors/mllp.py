@@ -30,7 +30,7 @@ from spiracle.monitors.tables import MonitorTables
 
 log = logging.getLogger(__name__)
 PORT = 2575  # registered for HL7 (from memory)
-READ = 65_536
+READ = 16_384  # so that no read costs the others more than some hundredths of a second, whatever is in it
 
 
 class Taken(Protocol):
@@ -54,6 +54,7 @@ class Limits(msgspec.Struct, frozen=True, kw_only=True):
     frame_s: float = 30  # a frame that was begun ends within this, however it trickles
     answer_s: float = 10  # a peer that does not read its answers is let go after this
     garbage: int = 1_048_576  # bytes outside frames before a connection is closed
+    broken: int = 1_000  # frames cut off by a new start before it is
     long_bytes: int = 262_144  # a message over this is a long one: they are read one after another,
     long_total: int = 67_108_864  # and what long ones hold together stays under this
     rest_over_s: float = 0.1  # a message that took longer is followed by as long a rest
@@ -158,7 +159,7 @@ class MllpServer:
             found = self._feed(frames, data)
             for frame in found:
                 await self._answer(frame, writer)
-            if not data or frames.garbage > self.limits.garbage or self._crowded(frames):
+            if not data or self._noisy(frames) or self._crowded(frames):
                 return
             if not frames.open:
                 deadline = now() + self.limits.idle_s
@@ -173,6 +174,9 @@ class MllpServer:
         self.counts.bare_ends += frames.bare_ends - before[2]
         self._held[frames] = frames.held
         return found
+
+    def _noisy(self, frames: Frames) -> bool:
+        return frames.garbage > self.limits.garbage or frames.broken > self.limits.broken
 
     def _crowded(self, frames: Frames) -> bool:
         """Whether long messages hold too much together. Only one that is long itself is ended for it, never a usual one."""

@@ -11,17 +11,24 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-from spiracle.capnogram.breath import Breath
-from spiracle.capnogram.engine import Engine
+from spiracle.airway import breaths_needed
+from spiracle.capnogram.breath import Breath, Trouble
+from spiracle.capnogram.engine import Engine, Step
+from spiracle.capnogram.finding import Finding
+from spiracle.capnogram.findings import Watch
+from spiracle.capnogram.proof import proof_of
 from spiracle.capnogram.setup import Setup
 from spiracle.case.facts import Facts
 from spiracle.doors.monitor_rooms import Meta, Reader, ms
 from spiracle.doors.waves.shapes import Run
 from spiracle.monitors.heard import Wave
 from spiracle.refusals import Refusal
+from spiracle.sheets.live_findings import airway_offer, live_finding
 from spiracle.sheets.live_shapes import AirwayOffer, LiveBreath, LiveFinding
 
 BEFORE = timedelta(minutes=5)
+OVER = 300.0  # seconds for which a finding that has ended still stands on the panel
+OFFERED = 900.0  # seconds after the tube went in for which its breaths are counted
 OFF = timedelta(milliseconds=20)  # how far a packet may lie beside the count before the count is tied to our clock anew
 UNITS = {"mm[Hg]": "mmHg", "kPa": "kPa", "%": "percent"}
 
@@ -50,13 +57,33 @@ class Breaths:
         self.airway: AirwayOffer | None = None
         self.breath_text = self.trouble = ""
         self._setup, self._meta, self._facts = setup, meta, facts
-        self._engine = Engine(setup)
+        self._engine, self._watch = Engine(setup), Watch(facts.capnogram, setup)
+        self._told: dict[tuple[str, float], LiveFinding] = {}
+        self._tube: tuple[datetime, float] | None = None
+        self._since: list[Breath] = []
+        self._troubles: list[Trouble] = []
+        self._weighed = 0
         self._fed = 0
         self._ties: list[tuple[int, datetime]] = []
         self._last: deque[Breath] = deque(maxlen=8)
 
     def case_is(self, meta: Meta) -> None:
+        """A tube that went in while this trace runs is proven or doubted by what comes after it."""
         self._meta = meta
+        if meta.proven or meta.tube_at is None:
+            self._tube = self.airway = None
+        elif self._ties and (self._tube is None or self._tube[0] != meta.tube_at):
+            at_s = (meta.tube_at - self._ties[0][1]).total_seconds()
+            if at_s >= 0 and self.now_s - at_s <= OFFERED:
+                at_s = min(at_s, self.now_s)
+                self._tube = (meta.tube_at, at_s)
+                self._since = [b for b in self._since if b.start_s >= at_s]
+                self._watch.placed(at_s)
+                self._weigh()
+
+    @property
+    def now_s(self) -> float:
+        return self._fed / self._setup.rate_hz
 
     def feed(self, values: npt.NDArray[np.float64], first_at: datetime, missing: int) -> list[LiveBreath]:
         """The next samples in the wave's unit, nan where one is missing, `missing` of them lacking in front."""
@@ -65,10 +92,47 @@ class Breaths:
             self._ties.append((self._fed + missing, first_at))
         step = self._engine.feed(row)
         self._fed += len(row)
+        self._find(step)
         self._last.extend(step.breaths)
         if step.breaths:
             self.breath_text = breath_text(self._last)
         return [self._live(b) for b in step.breaths]
+
+    def _find(self, step: Step) -> None:
+        now = self.now_s
+        changed = self._watch.take(step, now)
+        for f in changed:
+            self._told[f.name, f.from_s] = live_finding(f, self.moment, self._facts.capnogram, self._facts.sources)
+        if changed or any(x.until is not None for x in self.findings):
+            self._rank(now)
+        self._since = [*self._since, *step.breaths][-64:]
+        self._troubles = [*self._troubles, *step.troubles][-64:]
+        if self._tube is not None and (step.breaths or step.troubles or now - self._weighed >= 1):
+            self._weigh()
+
+    def _rank(self, now: float) -> None:
+        """What stands, the most urgent first; then what ended of late. What is normal is told while it stands and nothing else was."""
+        first = self.moment(now - OVER)
+        self._told = {k: x for k, x in self._told.items() if x.until is None or x.until >= first}
+        stands: list[Finding] = list(self._watch.open)
+        over = sorted(
+            (x for x in self._told.values() if x.until is not None and x.name != "normal"), key=_ended, reverse=True
+        )
+        self.findings = (*(x for f in stands if (x := self._told.get((f.name, f.from_s))) is not None), *over)
+
+    def _weigh(self) -> None:
+        """Proof or doubt of the tube that lies there."""
+        assert self._tube is not None  # noqa: S101
+        self._weighed = int(self.now_s)
+        at, at_s = self._tube
+        if self.now_s - at_s > OFFERED:
+            self._tube = self.airway = None
+            return
+        needed = breaths_needed(self._facts.airway)
+        # the same trouble comes once more with its end
+        troubles = list({(t.kind, t.from_s): t for t in self._troubles}.values())
+        proof = proof_of(self._since, troubles, at_s, self.now_s, needed, self._facts.capnogram)
+        self.airway = airway_offer(proof, needed, at)
 
     def resume(self, runs: Sequence[Run], until: datetime) -> None:
         """What was kept, with what lacks between; then on to `until`."""
@@ -95,6 +159,10 @@ class Breaths:
             start_ms=ms(self.moment(b.start_s)), end_ms=ms(self.moment(b.end_s)), etco2=round(b.etco2, 1),
             fico2=None if b.fico2 is None else round(b.fico2, 1), text=one_breath(b), doubtful=b.quality == "doubtful",
         )  # fmt: skip
+
+
+def _ended(finding: LiveFinding) -> datetime:
+    return finding.until or finding.since
 
 
 def one_breath(b: Breath) -> str:
@@ -135,4 +203,5 @@ class Readers:
             runs = self._archive.read(meta.case, wave.wave, max(at - BEFORE, paired), at)
             same = [r for r in runs if r.monitor == monitor and (r.rate_hz, r.unit) == (wave.rate_hz, wave.unit)]
             reader.resume(same, at)
+        reader.case_is(meta)
         return reader

@@ -9,6 +9,7 @@ import asyncio
 import logging
 import queue
 import threading
+import time
 from collections import OrderedDict, defaultdict
 from collections.abc import Callable, Iterable
 from concurrent.futures import Future
@@ -37,8 +38,7 @@ from spiracle.sheets.live_sheet import (
 
 MOST_MONITORS, MOST_IDS, MOST_SHOWN, MOST_WAVES = 128, 2048, 40, 16
 GONE = timedelta(minutes=2)  # an unpaired monitor that is silent for so long is no candidate any more
-OFTEN, SELDOM = timedelta(seconds=0.5), timedelta(seconds=2)
-TURN_S = 0.2
+OFTEN_S, SELDOM_S, TURN_S = 0.5, 2.0, 0.2  # pace of what is sent; what it says is by the hub's clock
 Ear = asyncio.Queue[bytes | None]
 
 log = logging.getLogger(__name__)
@@ -56,11 +56,14 @@ class MonitorHub:
         self._lock = threading.Lock()
         self._monitors: OrderedDict[str, Monitor] = OrderedDict()
         self._bound: dict[str, Bound] = {}
+        self._held: dict[str, str] = {}  # by pairing, until a person pairs anew
         self._metas: dict[str, Meta] = {}
         self._rooms: dict[str, Room] = {}
         self._ears: dict[str, dict[Ear, asyncio.AbstractEventLoop]] = defaultdict(dict)
         self._work: queue.SimpleQueue[object] = queue.SimpleQueue()
         self._out: dict[asyncio.AbstractEventLoop, list[tuple[Ear, bytes]]] = defaultdict(list)
+        self._list: tuple[Candidate, ...] = ()
+        self._listed: tuple[float, object] = (0.0, None)
         self._stopped = threading.Event()
         self._thread = threading.Thread(target=self._run, name="monitors", daemon=True)
         self._unwatch: Callable[[], None] | None = None
@@ -131,17 +134,25 @@ class MonitorHub:
             other = contradiction(heard, bound.pairing.patient, meta.number, meta.name)
             if other:
                 bound.held = held_words(bound.pairing.name or heard.name or heard.monitor, other, meta.words)
+                with self._lock:
+                    self._held[bound.pairing.id] = bound.held
         case = NOBODY if bound.held else meta.case
         waves = tuple((w, self._place(monitor, w, arrived)) for w in heard.waves)
         numbers = tuple((n, monitor.time.at(n.device_at, arrived)) for n in heard.numbers)
         packets = [packet(case, heard.monitor, w, p, arrived) for w, p in waves if w.samples[p.skip :]]
         kept = [kept_number(case, heard.monitor, n, at, arrived) for n, at in numbers]
-        safe = self._archive.append(packets, kept, heard.message_id)
+        try:
+            safe = self._archive.append(packets, kept, heard.message_id)
+        except Exception as fault:  # what the archive cannot hold: refused by name, and never half taken
+            safe = Future()
+            safe.set_exception(fault)
 
         def kept_now(future: Future[bool]) -> None:
             fault = future.exception()
             if fault is not None:
                 monitor.recent.pop(heard.message_id, None)
+                for clock in tuple(monitor.clocks.values()):
+                    clock.lost = True
                 self._work.put(
                     Arrival(
                         monitor,
@@ -273,17 +284,20 @@ class MonitorHub:
 
     def _bind(self) -> None:
         """Which monitor is on which patient. One that two open cases have is nobody's until one of them lets it go."""
-        found: dict[str, Bound] = {}
-        for meta in self._metas.values():
-            for pairing in meta.pairings:
-                was, twice = self._bound.get(pairing.monitor), found.get(pairing.monitor)
-                same = was is not None and was.pairing.id == pairing.id
-                held = was.held if same and was is not None else ""
-                if twice is not None:
-                    held = twice.held = (f"{pairing.name or pairing.monitor} is paired with {twice.meta.words} and with {meta.words}. "
-                                         "Take it off one of them, then pair it again.")  # fmt: skip
-                found[pairing.monitor] = Bound(meta, pairing, held)
-        self._bound = found
+        with self._lock:
+            found: dict[str, Bound] = {}
+            held = {p.id: self._held[p.id] for m in self._metas.values() for p in m.pairings if p.id in self._held}
+            for meta in self._metas.values():
+                for pairing in meta.pairings:
+                    twice = found.get(pairing.monitor)
+                    if twice is not None:
+                        held[pairing.id] = held[twice.pairing.id] = twice.held = (
+                            f"{pairing.name or pairing.monitor} is paired with {twice.meta.words} and with {meta.words}. "
+                            "Take it off one of them, then pair it again."
+                        )
+                    found[pairing.monitor] = Bound(meta, pairing, held.get(pairing.id, ""))
+            self._held = held
+            self._bound = found
 
     # ---- pages
 
@@ -315,16 +329,15 @@ class MonitorHub:
                 del self._rooms[case]
 
     def _tell_states(self) -> None:
-        now = self._clock.now()
+        now, beat = self._clock.now(), time.monotonic()
         for case, ears in self._ears.items():
             room = self._rooms.get(case)
             if room is None:
                 continue
-            since = None if room.sent_at is None else now - room.sent_at
-            due = since is None or since < timedelta(0) or since >= SELDOM or (room.dirty and since >= OFTEN)
-            if due:
+            since = beat - room.sent_at
+            if since >= SELDOM_S or (room.dirty and since >= OFTEN_S):
                 line = room.state(now, self.candidates_for(case, now))
-                room.sent_at, room.dirty = now, False
+                room.sent_at, room.dirty = beat, False
                 for ear, loop in ears.items():
                     self._out[loop].append((ear, line))
 
@@ -339,16 +352,24 @@ class MonitorHub:
     def candidates(self, now: datetime | None = None) -> tuple[Candidate, ...]:
         """Every monitor heard of late: the first that has no patient first."""
         at = now or self._clock.now()
+        kept, bound = self._listed
+        if bound is self._bound and time.monotonic() - kept < OFTEN_S:
+            return self._list
         with self._lock:
             heard = [m for m in self._monitors.values() if m.heard_at is not None and at - m.heard_at <= GONE]
-        found = [self._candidate(m, at) for m in heard]
-        return tuple(sorted(found, key=lambda c: (bool(c.taken_by), c.place, c.name, c.monitor)))
+        bound = self._bound
+        found = sorted(
+            (self._candidate(m, at) for m in heard), key=lambda c: (bool(c.taken_by), c.place, c.name, c.monitor)
+        )
+        self._list, self._listed = tuple(found), (time.monotonic(), bound)
+        return self._list
 
     def candidates_for(self, case: str, now: datetime) -> tuple[Candidate, ...]:
-        """Without those that are on this patient already; the room's own first, which says where to look and nothing more."""
+        """Without those that are on this patient already; the room's own first, which says where to look and nothing more. Where one is
+        on, only those that nobody has."""
         room = self._rooms.get(case)
         ours, here = (set(room.links), room.meta.room) if room is not None else (set(), "")
-        found = (c for c in self.candidates(now) if c.monitor not in ours)
+        found = (c for c in self.candidates(now) if c.monitor not in ours and not (ours and c.taken_by))
         return tuple(sorted(found, key=lambda c: not here or c.place != here))
 
     def _candidate(self, m: Monitor, now: datetime) -> Candidate:

@@ -32,6 +32,7 @@ class SampleClock:
 
     def __init__(self) -> None:
         self.count = 0
+        self.lost = False  # a packet could not be kept: what comes next, the same again among it, is placed anew
         self._format: tuple[float, float, float, str] | None = None
         self._next_at: datetime | None = None
         self._seq: int | None = None
@@ -45,7 +46,8 @@ class SampleClock:
         n, rate = len(wave.samples), wave.rate_hz
         measured = at if at is not None else arrived - timedelta(seconds=n / rate)
         form = (rate, wave.scale, wave.offset, wave.unit)
-        fresh = form != self._format or self._next_at is None
+        fresh = self.lost or form != self._format or self._next_at is None
+        self.lost = False
         skip, missing = (0, 0) if fresh else self._against(wave, n, arrived, measured)
         if missing > LONGEST_GAP_S * rate or missing < 0:
             fresh, missing = True, 0

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator, Callable, Iterator
 from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import cast
@@ -47,11 +47,11 @@ class Replay:
         self._counts: dict[tuple[str, str], tuple[int, datetime]] = {}
         self._over = False
 
-    async def lines(self) -> AsyncIterator[bytes]:
+    async def lines(self, stopped: Callable[[], bool]) -> AsyncIterator[bytes]:
         loop = asyncio.get_running_loop()
         began = told = loop.time()
         yield self._state(self._start)
-        while not self._over:
+        while not self._over and not stopped():
             await asyncio.sleep(TURN_S)
             now = loop.time()
             at = min(self._start + timedelta(seconds=(now - began) * self._speed), self._end)
@@ -61,9 +61,13 @@ class Replay:
                 said += self._state(at)
             if said:
                 yield said
-        while True:  # a line that ended would be opened again, and begin from the beginning
-            await asyncio.sleep(BEAT_S)
-            yield BEAT
+        quiet = 0.0
+        while not stopped():  # a line that ended would be opened again, and begin from the beginning
+            await asyncio.sleep(TURN_S)
+            quiet += TURN_S
+            if quiet >= BEAT_S:
+                quiet = 0.0
+                yield BEAT
 
     def until(self, at: datetime) -> bytes:
         """All that was over by a moment."""

@@ -13,7 +13,7 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from spiracle.case.events import MonitorPaired
+from spiracle.case.events import AirwayProven, MonitorPaired
 from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
 from spiracle.case.pairing import pairings
@@ -48,6 +48,7 @@ class Meta:
     species: str
     kg: float | None
     tube_at: datetime | None
+    proven: bool
     over: bool
 
     @property
@@ -56,11 +57,13 @@ class Meta:
 
 
 def meta_of(id_: str, case: Case) -> Meta:
-    first, kg = opened(case), dosing_weight_kg(case)
+    first, kg, tube = opened(case), dosing_weight_kg(case), went_in(case)
+    proven = case.last(AirwayProven)
     return Meta(
         case=id_, pairings=pairings(case), practice=first is not None and first.practice,
         number=first.number if first else "", name=first.name if first else "", room=first.room if first else "",
-        species=first.species if first else "", kg=None if kg is None else float(kg), tube_at=went_in(case),
+        species=first.species if first else "", kg=None if kg is None else float(kg), tube_at=tube,
+        proven=tube is not None and proven is not None and proven.happened_at >= tube,
         over=first is None or ended_at(case) is not None,
     )  # fmt: skip
 
@@ -103,7 +106,7 @@ class Room:
         self.reader: Reader | None = None
         self.backlog: deque[tuple[datetime, bytes]] = deque()
         self.dirty = True
-        self.sent_at: datetime | None = None
+        self.sent_at = 0.0  # by a clock that only goes forward, for the pace alone
         self.unkept = ""
         self.case_is(meta)
 

@@ -318,7 +318,8 @@ def build_app(
 ) -> Starlette:  # fmt: skip
     """The whole web door. `hosts` None trusts the network; `pages` is the built tablet's folder; `hub` is where monitors speak, `archive`
     what is kept of it."""
-    live, monitors = Live(store, hub=hub), MonitorDoor(hub, archive, store, facts, clock)
+    live = Live(store, hub=hub)
+    monitors = MonitorDoor(hub, archive, store, facts, live)
     door, audit = Door(store, facts, clock, live), AuditDoor(store, facts)
 
     @asynccontextmanager

@@ -10,7 +10,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response, StreamingResponse
 
-from spiracle.doors.clock import Clock
+from spiracle.doors.live import Live
 from spiracle.doors.log_store import LogStore
 from spiracle.doors.web_wire import Turned, answer
 from spiracle.refusals import Missing, NotAllowed, NotAQuantity, OutOfRange, Unknown
@@ -29,9 +29,9 @@ class MonitorDoor:
     """Without a hub there is no monitor to list, and without an archive nothing to replay."""
 
     def __init__(
-        self, hub: MonitorHub | None, archive: WaveArchive | None, store: LogStore, facts: Facts, clock: Clock
+        self, hub: MonitorHub | None, archive: WaveArchive | None, store: LogStore, facts: Facts, live: Live
     ) -> None:
-        self._hub, self._archive, self._store, self._facts, self._clock = hub, archive, store, facts, clock
+        self._hub, self._archive, self._store, self._facts, self._live = hub, archive, store, facts, live
 
     async def get_monitors(self, _request: Request) -> Response:
         return answer([] if self._hub is None else await run_in_threadpool(self._hub.candidates))
@@ -40,7 +40,7 @@ class MonitorDoor:
         asked = request.query_params
         start, speed = moment_of(asked.get("from", "")), speed_of(asked.get("speed", "1"))
         played = await run_in_threadpool(self._replay, request.path_params["case"], start, speed)
-        return StreamingResponse(played.lines(), media_type="text/event-stream", headers=SSE)
+        return StreamingResponse(played.lines(lambda: self._live.over), media_type="text/event-stream", headers=SSE)
 
     def _replay(self, case: str, start: datetime, speed: int) -> Replay:
         from spiracle.doors.monitor_replay import Replay, every_pairing

@@ -78,14 +78,16 @@ class Frames:
         return start + 1
 
     def _take(self, data: bytes, at: int, found: list[Frame]) -> int:
-        start = data.find(START, at)
-        end = data.find(END, at, start) if start >= 0 else data.find(END, at)
-        if start >= 0 and end < 0:
-            self.garbage += len(self._held) + start - at
-            self.broken += 1
-            self._held.clear()
-            return start + 1
+        """Up to the end, or all there is. Of several starts before it the last one counts: one step, however many they are."""
+        end = data.find(END, at)
         stop = len(data) if end < 0 else end
+        last = data.rfind(START, at, stop)
+        if last >= 0:
+            starts = data.count(START, at, stop)
+            self.garbage += len(self._held) + last - at - (starts - 1)
+            self.broken += starts
+            self._held.clear()
+            at = last + 1
         if len(self._held) + stop - at > self.limit:
             self._held += data[at : at + _HEAD_KEPT]
             found.append(Frame(data=bytes(self._held[:_HEAD_KEPT]), too_long=True))

@@ -63,15 +63,20 @@ class Window(Generic[Item]):
     def flush(self) -> tuple[Turn[Item], ...]:
         """All that waits, in order, with what is missing before each."""
         turns: list[Turn[Item]] = []
-        for seq in sorted(self._held):
-            missing = seq - self._next if self._next is not None else 0
-            turns.append(Turn(self._held[seq], missing, f"{missing} before this one did not come" if missing else ""))
-            self._next = seq + 1
-        self._held.clear()
+        while self._held:
+            turns += self._skip()
         return tuple(turns)
 
-    def _from(self, seq: int, item: Item, note: str = "") -> tuple[Turn[Item], ...]:
-        turns = [Turn(item, note=note)]
+    def _skip(self) -> tuple[Turn[Item], ...]:
+        """Wait no longer for the first that is missing: the run after it goes out, and what waits for another goes on waiting."""
+        seq = min(self._held)
+        missing = seq - self._next if self._next is not None else 0
+        return self._from(
+            seq, self._held.pop(seq), f"{missing} before this one did not come" if missing else "", missing
+        )
+
+    def _from(self, seq: int, item: Item, note: str = "", missing: int = 0) -> tuple[Turn[Item], ...]:
+        turns = [Turn(item, missing, note)]
         self._next = seq + 1
         while self._next in self._held:
             turns.append(Turn(self._held.pop(self._next)))
@@ -82,7 +87,7 @@ class Window(Generic[Item]):
         if seq in self._held:  # one count, two ids: neither is thrown away
             return (Turn(item, note="has the count of another message"),)
         self._held[seq] = item
-        return self.flush() if len(self._held) > WAITING else ()
+        return self._skip() if len(self._held) > WAITING else ()
 
     def _seen(self, id_: str) -> bool:
         if not id_:

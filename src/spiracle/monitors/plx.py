@@ -279,4 +279,6 @@ def _number(kind: Kind, octets: bytes, standing: Standing, flags: tuple[str, ...
 
 
 def _held(number: Number, why: str) -> Number:
-    return msgspec.structs.replace(number, reading="", why="; ".join(part for part in (number.why, why) if part))
+    """The same without a reading and a value; what was sent stays in `raw`."""
+    said = "; ".join(part for part in (number.why, why) if part)
+    return msgspec.structs.replace(number, reading="", value=None, unit="", why=said)

@@ -6,6 +6,7 @@ Nothing of a message whose frame is broken is read on: it is refused by name, wi
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import Any
 
 import msgspec
@@ -27,8 +28,10 @@ _CONTROL = re.compile(r"[\x00-\x08\x0a-\x0c\x0e-\x1f\x7f]")
 _ESCAPE = re.compile(r"\\(F|S|R|E|T|X(?:[0-9A-Fa-f]{2}){1,64})\\")
 _MEANS = {"F": "|", "S": "^", "R": "~", "E": "\\", "T": "&"}
 LONGEST = 250
+KEPT_LINE = 300  # of longer lines none is kept, so that what is kept stays small
 Parts = tuple[tuple[tuple[str, ...], ...], ...]  # repetitions, components, sub-components
 ARRAYS = frozenset({"NA", "MA"})
+_AT = list.__getitem__  # the library's own indexing costs ten times as much, and there are hundreds to a message
 
 
 class Segment(msgspec.Struct, frozen=True, kw_only=True):
@@ -52,11 +55,16 @@ class Segment(msgspec.Struct, frozen=True, kw_only=True):
 
     def text(self, n: int, component: int = 1, sub: int = 1, repetition: int = 1) -> str:
         """One part of field `n` as meant, counted from one; "" where it is not there."""
-        reps = self.parts(n)
-        if repetition > len(reps) or component > len(reps[repetition - 1]):
-            return ""
-        subs = reps[repetition - 1][component - 1]
-        return unescape(subs[sub - 1], self.charset) if sub <= len(subs) else ""
+        part: Any = self.fields[n] if n < len(self.fields) else ""
+        for place in (repetition, component, sub):
+            if isinstance(part, str):  # the library stops splitting where there is nothing more to split
+                if place > 1:
+                    return ""
+            elif place > len(part):
+                return ""
+            else:
+                part = _AT(part, place - 1)
+        return unescape(part if isinstance(part, str) else "", self.charset)
 
     def raw(self, n: int) -> str:
         """Field `n` as sent, for the echo of an acknowledgement."""
@@ -116,8 +124,10 @@ def head_of(data: bytes) -> Segment:
         raise Unknown(
             "MSH-18", f"{said[:40]!r} is no character set we read.", "Read are ASCII, 8859/1, 8859/15, UNICODE UTF-8."
         )
-    message = _parse(_decode(line, CHARSETS[said], "MSH"))
-    return Segment(name="MSH", fields=message[0], charset=CHARSETS[said])
+    text = _decode(line, CHARSETS[said], "MSH")
+    _check_control(1, text)
+    message = _parse(text)
+    return Segment(name="MSH", fields=list(message[0]), charset=CHARSETS[said])
 
 
 def split(data: bytes, head: Segment, tables: MonitorTables) -> tuple[Segment, ...]:
@@ -128,13 +138,28 @@ def split(data: bytes, head: Segment, tables: MonitorTables) -> tuple[Segment, .
     arrays = {i: cut for i, line in enumerate(lines) if line.startswith("OBX|") for cut in [_cut(line)] if cut}
     bare = [arrays[i][0] if i in arrays else line for i, line in enumerate(lines)]
     _check_parts(bare, tables)
-    message = _parse("\r".join(bare))
-    if len(message) != len(lines):
+    return (head, *(_with_array(_line(line, head.charset), arrays.get(i)) for i, line in enumerate(bare) if i))
+
+
+def _with_array(segment: Segment, cut: tuple[str, str] | None) -> Segment:
+    return segment if cut is None else msgspec.structs.replace(segment, array=cut[1])
+
+
+def _line(line: str, charset: str) -> Segment:
+    """One segment. A monitor says most of its lines again and again, word for word: those are split once."""
+    return _known_line(line, charset) if len(line) <= KEPT_LINE else _split_line(line, charset)
+
+
+@lru_cache(maxsize=8192)
+def _known_line(line: str, charset: str) -> Segment:
+    return _split_line(line, charset)
+
+
+def _split_line(line: str, charset: str) -> Segment:
+    message = _parse(f"{HEAD}\r{line}")
+    if len(message) != 2:
         raise NotAQuantity("message", "does not split into its lines.")
-    return tuple(
-        Segment(name=str(seg[0]), fields=seg, charset=head.charset, array=arrays[i][1] if i in arrays else "")
-        for i, seg in enumerate(message)
-    )
+    return Segment(name=str(message[1][0]), fields=list(message[1]), charset=charset)
 
 
 def _decode(data: bytes, charset: str, what: str) -> str:
@@ -154,9 +179,14 @@ def _check_lines(lines: list[str], tables: MonitorTables) -> None:
             raise NotAQuantity(f"line {n}", "is no segment.", "Segments end with a carriage return alone.")
         if n > 1 and line.startswith("MSH"):
             raise NotOneOf(f"line {n}", "begins a second message.", "One message a frame.")
-        found = _CONTROL.search(line)
-        if found is not None:
-            raise NotAQuantity(f"line {n}", f"holds control character {ord(found.group()):#04x}.", "Escape it.")
+        _check_control(n, line)
+
+
+def _check_control(n: int, line: str) -> None:
+    """No control characters: those of a header would go back out in the answer."""
+    found = _CONTROL.search(line)
+    if found is not None:
+        raise NotAQuantity(f"line {n}", f"holds control character {ord(found.group()):#04x}.", "Escape it.")
 
 
 def _cut(line: str) -> tuple[str, str] | None:

@@ -89,6 +89,7 @@ class MonitorTables:
         self.by_name: dict[str, CodeRow] = {}
         self.units_by_number: dict[int, tuple[UnitRow, ...]] = {}
         self.units_by_ucum: dict[str, UnitRow] = {}
+        self._spans = {id_: float(row.quantity.number("s")) for id_, row in self.settings.items() if row.unit == "s"}
         self._index()
 
     def _index(self) -> None:
@@ -117,7 +118,8 @@ class MonitorTables:
 
     def seconds(self, id_: str) -> float:
         """A setting that is a span of time [s]."""
-        return float(self.settings[id_].quantity.number("s"))
+        span = self._spans.get(id_)
+        return float(self.settings[id_].quantity.number("s")) if span is None else span
 
     @classmethod
     def read(cls, texts: Mapping[str, str], sources: Sources) -> MonitorTables:

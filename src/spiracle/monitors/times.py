@@ -44,7 +44,7 @@ def read_stamp(text: str) -> Stamp:
         return Stamp(why=UNREADABLE)
     day, clock, part, zone = found.groups()
     try:
-        bare = datetime.strptime(day + clock, "%Y%m%d%H%M%S")  # noqa: DTZ007 - the zone comes next, or there is none
+        bare = datetime.fromisoformat(f"{day}T{clock}")  # the zone comes next, or there is none
     except ValueError:
         return Stamp(why=UNREADABLE)
     bare += timedelta(microseconds=int((part or ".0")[1:].ljust(6, "0")))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from decimal import Decimal
 from typing import Any
 
 from spiracle.case import events as ev
@@ -84,7 +85,17 @@ def quality_words(quality: str) -> str:
 def _reading(e: ev.ReadingTaken, n: Names) -> str:
     shape = READINGS[e.reading]
     figure_ = f"{shape.title} {observed(e.value, shape.places)} {unit_text(e.unit)}".rstrip()
-    return joined((figure_, e.site, e.method, e.monitor, quality_words(e.quality)))
+    return joined((figure_, e.site, e.method, e.monitor, raw_words(e.raw, e.value), quality_words(e.quality)))
+
+
+def raw_words(raw: str, *values: Decimal | None) -> str:
+    """What a device sent, where the entry does not say it already: another unit, or a value it did not vouch for.
+
+    >>> raw_words("5.5 kPa", Decimal(41)), raw_words("97 %", Decimal(97))
+    ('sent as 5.5 kPa', '')
+    """
+    said = {figure(v) for v in values if v is not None}
+    return f"sent as {raw}" if raw and raw.split(" ", maxsplit=1)[0] not in said else ""
 
 
 def pressure_figures(e: ev.PressureTaken) -> str:
@@ -101,7 +112,8 @@ def pressure_figures(e: ev.PressureTaken) -> str:
 
 def _pressure(e: ev.PressureTaken, n: Names) -> str:
     cuff = f"cuff {figure(e.cuff_cm)} cm" if e.cuff_cm is not None else ""
-    return joined((f"pressure {pressure_figures(e)} mmHg", e.method, cuff, e.site, e.monitor, quality_words(e.quality)))
+    return joined((f"pressure {pressure_figures(e)} mmHg", e.method, cuff, e.site, e.monitor,
+                   raw_words(e.raw.split("; ")[0], e.sap, e.map, e.dap), quality_words(e.quality)))  # fmt: skip
 
 
 def _sign(e: ev.SignSeen, n: Names) -> str:

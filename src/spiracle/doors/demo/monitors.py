@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import threading
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -58,20 +57,6 @@ def paired(s: Story, who: Invented) -> None:
     s.tell(MonitorPaired, monitor=who.monitor, name=who.name, place=who.place, seen="pulse felt with it")
 
 
-def co2_at(t: float, who: Invented) -> float:
-    """A breath of even shape: up in a fifth of a second, a plateau that rises a little, down, and nothing while it breathes in."""
-    period = 60.0 / who.breaths
-    x, out = t % period, 0.62 * period
-    if x < out:
-        return who.etco2 * (1.0 - math.exp(-x / 0.07)) * (0.93 + 0.07 * x / out)
-    return who.etco2 * math.exp(-(x - out) / 0.06)
-
-
-def pleth_at(t: float, who: Invented) -> float:
-    x = (t * who.pulse / 60.0) % 1.0
-    return math.exp(-(((x - 0.2) / 0.1) ** 2)) + 0.35 * math.exp(-(((x - 0.5) / 0.13) ** 2))
-
-
 class InventedMonitor:
     """Speaks ten times a second from a thread of its own."""
 
@@ -108,18 +93,31 @@ class InventedMonitor:
         return Heard(
             monitor=self._who.monitor, name=self._who.name, place=self._who.place, test=True, sent_at=end, numbers=numbers,
             message_id=f"{self._began:%Y%m%d%H%M%S%f}-{first}",
-            waves=(_wave("co2", "mm[Hg]", 0.1, lambda t: co2_at(t, self._who), first, until, at),
-                   _wave("pleth", "1", 0.001, lambda t: pleth_at(t, self._who), first, until, at)),
+            waves=_waves(self._who, first, until, at),
         )  # fmt: skip
 
 
-def _wave(
-    name: str, unit: str, scale: float, shape: Callable[[float], float], first: int, until: int, at: datetime
-) -> Wave:
-    samples = tuple(round(shape(n / RATE_HZ) / scale) for n in range(first, until))
-    ref = {"co2": "MDC_CONC_AWAY_CO2", "pleth": "MDC_PULS_OXIM_PLETH"}[name]
-    return Wave(code=None, ref=ref, wave=name, unit=unit, rate_hz=float(RATE_HZ), scale=scale, offset=0.0, samples=samples,
-                device_at=at, seq=first)  # fmt: skip
+def _waves(who: Invented, first: int, until: int, at: datetime) -> tuple[Wave, Wave]:
+    """The pieces join: each is drawn from the moment the last one ended."""
+    from spiracle.rehearsal.traces import capnogram_like, pleth_like
+
+    seconds, begin = (until - first) / RATE_HZ, first / RATE_HZ
+    drawn = (
+        (
+            "co2",
+            "MDC_CONC_AWAY_CO2",
+            "mm[Hg]",
+            0.1,
+            capnogram_like(who.breaths, who.etco2, RATE_HZ, seconds, begin_s=begin),
+        ),
+        ("pleth", "MDC_PULS_OXIM_PLETH", "1", 0.1, pleth_like(who.pulse, RATE_HZ, seconds, begin_s=begin)),
+    )
+    made = [
+        Wave(code=None, ref=ref, wave=name, unit=unit, rate_hz=float(RATE_HZ), scale=scale, offset=0.0, device_at=at, seq=first,
+             samples=tuple(round(float(x) / scale) for x in trace))
+        for name, ref, unit, scale, trace in drawn
+    ]  # fmt: skip
+    return made[0], made[1]
 
 
 def _numbers(who: Invented, second: int, at: datetime, began: datetime) -> tuple[Number, ...]:

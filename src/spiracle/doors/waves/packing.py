@@ -249,6 +249,8 @@ def _block(body: Body) -> Block:
     if held.min() < LOW or held.max() > HIGH:
         raise Torn("a sample has more than 32 bits")
     rates = np.array([f.rate_hz for f in forms], dtype=float)
+    if not (np.isfinite(rates).all() and (rates > 0).all()):
+        raise Torn("a rate is none")
     lasting = np.rint(sizes * 1e6 / rates[form]).astype(np.int64)
     first_us = minute * 60_000_000 + np.cumsum(first) + np.concatenate(([0], np.cumsum(lasting)[:-1]))
     known = counted.astype(bool)

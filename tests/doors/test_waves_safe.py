@@ -1,0 +1,292 @@
+"""What may befall the archive of waves: damage, killed writers, two processes, a failed packing; and telling a case again."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+
+from served import NOW
+from spiracle.doors.clock import SetClock
+from spiracle.doors.log_store import open_store
+from spiracle.doors.waves.archive import WaveArchive, open_archive
+from spiracle.doors.waves.packing import Torn
+from spiracle.doors.waves.replay import replay
+from spiracle.doors.waves.schema import HEAD, MESSAGE, MINUTE, PACKET, read_url, revision, waves_url_of
+from waves_made import HOUR, LATER, all_of, number, packet, same, stream
+
+# ---- damage
+
+DROP = {
+    "sqlite": "DROP TRIGGER wave_minute_no_update",
+    "postgresql": "DROP TRIGGER wave_minute_no_change ON wave_minute",
+}
+
+
+def test_packed_minutes_cannot_be_changed_or_taken_away(archive: WaveArchive, waves_engine: sa.Engine) -> None:
+    archive.append(stream(100), [], "").result()
+    archive.pack(LATER)
+    for line in ("UPDATE wave_minute SET samples = 1", "DELETE FROM wave_minute"):
+        with pytest.raises(sa.exc.DatabaseError, match="append-only"), waves_engine.connect() as link:
+            link.exec_driver_sql(line)
+
+
+def test_verify_finds_a_flipped_bit(archive: WaveArchive, waves_engine: sa.Engine) -> None:
+    archive.append(stream(6000), [number(0)], "").result()
+    archive.pack(LATER)
+    assert archive.verify("larch") == ()
+    with waves_engine.connect() as link:
+        link.exec_driver_sql(DROP[waves_engine.dialect.name])
+        mine = sa.and_(MINUTE.c.wave == "co2", MINUTE.c.place == 3)
+        body = bytearray(link.execute(sa.select(MINUTE.c.body).where(mine)).scalar_one())
+        body[len(body) // 2] ^= 4
+        link.execute(MINUTE.update().where(mine).values(body=bytes(body)))
+    (found,) = archive.verify("larch")
+    assert (found.wave, found.place) == ("co2", 3)
+    assert "09:02" in found.says
+    with pytest.raises(Torn):
+        all_of(archive)
+    assert len(archive.read("larch", "co2", NOW, NOW + timedelta(seconds=119))[0].samples) == 11900, (
+        "the rest can be read"
+    )
+
+
+def test_verify_finds_a_minute_that_was_taken_out_or_put_elsewhere(
+    archive: WaveArchive, waves_engine: sa.Engine
+) -> None:
+    archive.append(stream(6000), [], "").result()
+    archive.pack(LATER)
+    with waves_engine.connect() as link:
+        link.exec_driver_sql(DROP[waves_engine.dialect.name])
+        link.execute(MINUTE.update().where(MINUTE.c.place == 2).values(place=9))
+    (found,) = archive.verify("larch")
+    assert found.place == 2
+
+
+def test_verify_finds_damage_in_a_row_that_is_not_packed(archive: WaveArchive, waves_engine: sa.Engine) -> None:
+    archive.append(stream(30), [], "").result()
+    with waves_engine.connect() as link:
+        number_ = link.execute(sa.select(sa.func.min(PACKET.c.id))).scalar_one()
+        body = bytearray(link.execute(sa.select(PACKET.c.body).where(PACKET.c.id == number_)).scalar_one())
+        body[-9] ^= 1
+        link.execute(PACKET.update().where(PACKET.c.id == number_).values(body=bytes(body)))
+    assert archive.pack(LATER) == 0, "a torn row is not packed away"
+    assert isinstance(archive.trouble, Torn)
+    (found,) = archive.verify("larch")
+    assert found.place == 0 and str(number_) in found.says
+
+
+# ---- crashes and companions
+
+WRITES = """
+import os, sys, threading
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+from spiracle.doors.waves.archive import WaveArchive
+from spiracle.doors.waves.shapes import KeptNumber, Packet
+
+START = datetime(2026, 5, 4, 9, tzinfo=UTC)
+
+def write(address, first):
+    archive = WaveArchive(address, background=False)
+    over = START + timedelta(days=1)
+    def pack():
+        while True:
+            archive.pack(over)
+    threading.Thread(target=pack, daemon=True).start()
+    n = first
+    while True:
+        at = START + timedelta(milliseconds=1000 * n)
+        some = [Packet(case="larch", monitor="m1", wave="co2", unit="mm[Hg]", rate_hz=100.0, scale=0.1, offset=0.0, seq=None,
+                       first_at=at + timedelta(milliseconds=40 * k), arrived_at=at, samples=(n, k, None, -n)) for k in range(25)]
+        value = KeptNumber(case="larch", monitor="m1", at=at, arrived_at=at, reading="spo2", ref="r", value=Decimal(n), unit="%",
+                           raw=str(n))
+        assert archive.append(some, [value], f"message {n}").result()
+        print("kept", n, flush=True)
+        n += 1
+
+for line in sys.stdin:
+    pid = os.fork()
+    if pid == 0:
+        print("pid", os.getpid(), flush=True)
+        write(sys.argv[1], int(line))
+    os.waitpid(pid, 0)
+    print("over", flush=True)
+"""
+
+
+def _env() -> dict[str, str]:
+    return {**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parents[2] / "src")}
+
+
+def test_every_acknowledged_packet_is_there_once_after_a_kill(database: str, clock: SetClock) -> None:
+    """D9: a process that appends and packs at once is killed again and again; the next one goes on where it had no answer."""
+    WaveArchive(database, clock, background=False).close()
+    nest = subprocess.Popen([sys.executable, "-c", WRITES, database], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+                            env=_env())  # fmt: skip
+    assert nest.stdin is not None and nest.stdout is not None
+    following = kills = 0
+    for kill in range(8):
+        nest.stdin.write(f"{following}\n")
+        nest.stdin.flush()
+        child = int(nest.stdout.readline().split()[1])
+        said = [nest.stdout.readline() for _ in range(2 + kill % 5)]
+        os.kill(child, signal.SIGKILL)
+        said += iter(nest.stdout.readline, "over\n")
+        kept = [int(words[1]) for line in said if len(words := line.split()) == 2 and words[0] == "kept"]
+        assert kept == list(range(following, following + len(kept))), "a message without an answer may be sent again"
+        following, kills = following + len(kept), kills + 1
+        following += _unanswered(database, clock, following)
+    nest.stdin.close()
+    assert nest.wait() == 0 and kills == 8
+    archive = WaveArchive(database, clock, background=False)
+    try:
+        for _ in range(2):
+            runs = all_of(archive)
+            assert len(runs) == 1, "nothing twice, nothing lost"
+            assert len(runs[0].samples) == following * 100
+            assert runs[0].samples[::100].tolist() == list(range(following))
+            assert [n.value for n in archive.numbers("larch", NOW, NOW + HOUR)] == [
+                Decimal(n) for n in range(following)
+            ]
+            assert archive.verify("larch") == ()
+            archive.pack(NOW + 9 * HOUR)
+    finally:
+        archive.close()
+
+
+def _unanswered(database: str, clock: SetClock, following: int) -> int:
+    """1 if the message that was under way when the process died was written after all: then all of it is there."""
+    archive = WaveArchive(database, clock, background=False)
+    try:
+        start = datetime(2026, 5, 4, 9, tzinfo=UTC) + timedelta(seconds=following)
+        found = archive.packets("larch", "co2", start, start + HOUR)
+        assert len(found) in {0, 25}
+        return len(found) // 25
+    finally:
+        archive.close()
+
+
+def test_two_who_pack_at_once_pack_every_row_once(archives: Callable[[], WaveArchive]) -> None:
+    from concurrent.futures import ThreadPoolExecutor
+
+    both = (archives(), archives())
+    both[0].append([packet(n * 1000) for n in range(1200)], [], "").result()
+    before = all_of(both[0])
+    with ThreadPoolExecutor(2) as pool:
+        made = list(pool.map(lambda one: one.pack(LATER), both))
+    assert sum(made) == 20
+    assert same(all_of(both[0]), before)
+    assert both[1].verify("larch") == ()
+
+
+def test_reading_while_packing_shows_every_sample_once(archives: Callable[[], WaveArchive]) -> None:
+    from concurrent.futures import ThreadPoolExecutor
+
+    here, there = archives(), archives()
+    here.append(stream(9000), [], "").result()
+    with ThreadPoolExecutor(1) as pool:
+        packing = pool.submit(here.pack, LATER)
+        seen = {sum(len(r.samples) for r in all_of(there))}
+        while not packing.done():
+            seen.add(sum(len(r.samples) for r in all_of(there)))
+    assert seen == {36000}
+
+
+def test_a_packing_that_fails_leaves_the_rows(archive: WaveArchive, waves_engine: sa.Engine) -> None:
+    """The blob cannot be written: the small rows are still there, and the next packing takes them."""
+    archive.append(stream(100), [], "").result()
+    before = all_of(archive)
+    sqlite = waves_engine.dialect.name == "sqlite"
+    with waves_engine.connect() as link:
+        link.exec_driver_sql("CREATE TRIGGER trap BEFORE INSERT ON wave_minute BEGIN SELECT RAISE(ABORT, 'full'); END" if sqlite
+                             else "ALTER TABLE wave_minute ADD CONSTRAINT trap CHECK (place < 0)")  # fmt: skip
+    with pytest.raises(sa.exc.DatabaseError):
+        archive.pack(LATER)
+    assert same(all_of(archive), before)
+    with waves_engine.connect() as link:
+        link.exec_driver_sql("DROP TRIGGER trap" if sqlite else "ALTER TABLE wave_minute DROP CONSTRAINT trap")
+    assert archive.pack(LATER) == 1
+    assert same(all_of(archive), before)
+
+
+def test_after_closing_nothing_is_taken(database: str, clock: SetClock) -> None:
+    archive = WaveArchive(database, clock)
+    archive.append([packet(0)], [], "").result()
+    archive.close()
+    assert isinstance(archive.append([packet(40)], [], "").exception(), RuntimeError)
+
+
+# ---- a case told again
+
+
+def test_a_replay_gives_what_was_sent_at_its_offsets(archive: WaveArchive) -> None:
+    sent = [*stream(8000), *(packet(n * 1000, tuple(range(100)), wave="pleth") for n in range(320))]
+    said = [number(n * 1000) for n in range(320)]
+    archive.append(sent, said, "").result()
+    archive.pack(NOW + timedelta(seconds=200))
+    start, end = NOW + timedelta(seconds=100), NOW + timedelta(seconds=300)
+    played = list(replay(archive, "larch", start, end))
+    offsets = [p.offset_s for p in played]
+    assert offsets == sorted(offsets) and offsets[0] == 0
+    packets = [p.packet for p in played if p.packet is not None]
+    assert {p.wave for p in packets} == {"co2", "pleth"}
+    wanted = [p for p in sent if start <= p.first_at < end]
+    assert sorted(packets, key=lambda p: (p.wave, p.first_at)) == sorted(wanted, key=lambda p: (p.wave, p.first_at))
+    assert [n for p in played for n in p.numbers] == [n for n in said if start <= n.at < end]
+    for p in played:
+        if p.packet is not None:
+            assert p.offset_s == (p.packet.until - start).total_seconds()
+    assert list(replay(archive, "nobody", start, end)) == []
+
+
+# ---- where it lies
+
+
+def test_the_newest_shape_is_the_last_migration(archive: WaveArchive, waves_engine: sa.Engine) -> None:
+    steps = Path(__file__).resolve().parents[2] / "src/spiracle/doors/waves/migrations/versions"
+    assert sorted(p.name[1:5] for p in steps.glob("v*.py"))[-1] == HEAD
+    with waves_engine.connect() as link:
+        assert revision(link) == HEAD
+        for table in (PACKET, MINUTE, MESSAGE):
+            made = {c["name"]: c["nullable"] for c in sa.inspect(link).get_columns(table.name)}
+            assert made == {c.name: bool(c.nullable) for c in table.columns}
+            assert {
+                i["name"] for i in sa.inspect(link).get_indexes(table.name) if i["name"] != "wave_message_once"
+            } == {str(i.name) for i in table.indexes}
+
+
+def test_log_and_waves_share_a_postgresql_database_and_not_a_file(database: str, clock: SetClock) -> None:
+    url = read_url(database)
+    store, archive = open_store(database, clock), open_archive(database, clock=clock, background=False)
+    try:
+        archive.append([packet(0)], [], "").result()
+        assert store.case_rows() == ()
+        same_place = waves_url_of(url) == url
+        assert same_place == (url.get_backend_name() == "postgresql")
+        if not same_place:
+            assert Path(str(waves_url_of(url).database)).name == "log-waves.sqlite"
+    finally:
+        archive.close()
+        store.close()
+    open_store(database, clock).close()
+
+
+def test_two_processes_open_an_empty_archive_at_once(database: str) -> None:
+    code = "import sys; from spiracle.doors.waves.archive import WaveArchive; input(); WaveArchive(sys.argv[1]).close()"
+    both = [
+        subprocess.Popen([sys.executable, "-c", code, database], stdin=subprocess.PIPE, env=_env()) for _ in range(3)
+    ]
+    for one in both:
+        assert one.stdin is not None
+        one.stdin.write(b"\n")
+        one.stdin.flush()
+    assert [one.wait(60) for one in both] == [0, 0, 0]
