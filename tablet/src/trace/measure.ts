@@ -23,7 +23,9 @@ export function snaps(breaths: readonly LiveBreath[], ring: Ring, from: number, 
     if (top !== null && top !== breath.end_ms) found.push({ at: top, mark: "end-tidal" });
     found.push({ at: breath.end_ms, mark: "end" });
   }
-  return found.filter((one) => one.at >= from && one.at <= to).sort((a, b) => a.at - b.at);
+  return found
+    .filter((one) => one.at >= from && one.at <= to && valueAt(ring, one.at) !== null)
+    .sort((a, b) => a.at - b.at);
 }
 
 function highest(ring: Ring, from: number, to: number): number | null {
