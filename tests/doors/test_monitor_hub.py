@@ -192,6 +192,8 @@ def test_12_a_monitor_that_names_another_patient_is_held_back(ward: Ward) -> Non
     assert state["numbers"] == [] and state["waves"] == [] and state["pressure"] is None
     assert [name for name, _ in ward.heard(case)] == ["live"]
     assert len(ward.kept(case)) == 20 and len(ward.kept("")) == 20
+    offered = [(c["monitor"], c["patient"], c["why_not"]) for c in state["candidates"]]
+    assert offered == [("m1", "H-7 Bijou", "")], "it can be paired with this patient again, by what it says now"
     assert ward.say(patient_ids=("H-6",)).how == "held back", "naming the right one again does not undo it"
     ward.clock.forward(timedelta(seconds=1))
     ward.pair(case, patient="H-7 Bijou")

@@ -15,6 +15,8 @@ from collections.abc import Callable, Iterable
 from concurrent.futures import Future
 from datetime import datetime, timedelta
 
+from msgspec.structs import replace
+
 from spiracle.case.facts import Facts
 from spiracle.case.ledger import LEDGER
 from spiracle.doors.clock import Clock
@@ -365,11 +367,14 @@ class MonitorHub:
         return self._list
 
     def candidates_for(self, case: str, now: datetime) -> tuple[Candidate, ...]:
-        """Without those that are on this patient already; the room's own first, which says where to look and nothing more. Where one is
-        on, only those that nobody has."""
+        """Without those that are on this patient already and believed; the room's own first, which says where to look and
+        nothing more. Where one is on, only those that nobody has."""
         room = self._rooms.get(case)
         ours, here = (set(room.links), room.meta.room) if room is not None else (set(), "")
-        found = (c for c in self.candidates(now) if c.monitor not in ours and not (ours and c.taken_by))
+        doubted = {x.monitor for x in room.links.values() if x.held} if room is not None else set()
+        found = [c for c in self.candidates(now) if c.monitor not in ours and not (ours and c.taken_by)]
+        # one that is held back on this patient can be paired with it again, by what it says now
+        found += [replace(c, taken_by="", why_not="") for c in self.candidates(now) if c.monitor in doubted]
         return tuple(sorted(found, key=lambda c: not here or c.place != here))
 
     def _candidate(self, m: Monitor, now: datetime) -> Candidate:

@@ -77,7 +77,9 @@ def run(
         gc.collect()
         gc.freeze()  # tables and modules stay for good; walking them on every full collection costs 40 ms
         gc.set_threshold(50_000, 20, 50)
-        sys.setswitchinterval(0.001)  # the loop that answers pages must not wait 5 ms for each thread that reads a message
+        sys.setswitchinterval(
+            0.001
+        )  # the loop that answers pages must not wait 5 ms for each thread that reads a message
         for said in doors.said:
             print(said)
         print(f"Spiracle is at http://{_shown(host)}:{port}/", flush=True)

@@ -193,13 +193,24 @@ def plotted_limits(t: Told) -> tuple[LimitRow, ...]:
 
 
 def row_due(t: Told) -> datetime | None:
-    """The line that asks to be filled: the last five-minute line if it is still empty, else the next one."""
+    """The line that asks to be filled: the last five-minute line as long as no person looked, else the next one.
+
+    What a monitor alone filled still wants eye, jaw, pulse and gums.
+    """
     if not t.asleep or t.induced_at is None:
         return None
     last = tick_before(t.now)
     if last <= t.induced_at:
         return last + EVERY
-    return last if not row_filled(t, last) else last + EVERY
+    return last + EVERY if _looked(t, last) else last
+
+
+def _looked(t: Told, row_at: datetime) -> bool:
+    """Whether somebody wrote a sign, or a number by hand, into the row."""
+    taken: tuple[ev.ReadingTaken | ev.PressureTaken, ...] = (*t.case.live(ev.ReadingTaken), *t.case.live(ev.PressureTaken))
+    by_hand = {e.id for e in taken if e.row_at == row_at and e.source == "hand"}
+    signs = {name for name, _, _ in SIGN_LINES}
+    return any(line in signs or id_ in by_hand for line, _, id_ in row_filled(t, row_at))
 
 
 def row_filled(t: Told, row_at: datetime | None) -> tuple[tuple[str, str, str], ...]:
