@@ -374,7 +374,8 @@ class MonitorHub:
         doubted = {x.monitor for x in room.links.values() if x.held} if room is not None else set()
         found = [c for c in self.candidates(now) if c.monitor not in ours and not (ours and c.taken_by)]
         # one that is held back on this patient can be paired with it again, by what it says now
-        found += [replace(c, taken_by="", why_not="") for c in self.candidates(now) if c.monitor in doubted]
+        said = [self._candidate(self._monitors[m], now) for m in sorted(doubted) if m in self._monitors]
+        found += [replace(c, taken_by="", why_not="") for c in said]
         return tuple(sorted(found, key=lambda c: not here or c.place != here))
 
     def _candidate(self, m: Monitor, now: datetime) -> Candidate:
