@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 from functools import lru_cache
+
+from msgspec.structs import replace
 
 from room_tables import sources
 from spiracle.capnogram.breath import Breath

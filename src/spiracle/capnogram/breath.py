@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+import msgspec
+
 Quality = Literal["good", "doubtful"]
 
 
-@dataclass(frozen=True, slots=True)
-class Breath:
+class Breath(msgspec.Struct, frozen=True, gc=False):
     """An expiration and the inspiration before it. Known at the downstroke, so nothing here looks ahead.
 
     start_s, end_s       expiration: foot of the upstroke, start of the downstroke

@@ -31,6 +31,9 @@ class Step:
     troubles: tuple[Trouble, ...] = ()
 
 
+NOTHING = Step()
+
+
 @dataclass(frozen=True, slots=True)
 class Reading:
     """Everything of a recording; each trouble once."""
@@ -77,6 +80,8 @@ class Engine:
     def _told(self, breaths: list[Breath]) -> Step:
         noise = self._judge.noise
         noise.passed(self._kept.end_raw - 1)
+        if not noise.troubles and not self._conditioner.troubles:
+            return Step(tuple(breaths)) if breaths else NOTHING
         known = sorted([*self._conditioner.troubles, *noise.troubles], key=lambda k: (k[0], k[1].kind, k[1].from_s))
         self._conditioner.troubles.clear()
         noise.troubles.clear()
@@ -142,15 +147,15 @@ class Engine:
         self._judge.found.clear()
 
     def _measured(self, until: int) -> list[Breath]:
-        ready, hz, behind = [], self.setup.rate_hz, self._conditioner.half + 1
+        humps, known_s, hz, behind = [], [], self.setup.rate_hz, self._conditioner.half + 1
         while self._ready and self._ready[0][0] < until:
-            ready.append(self._ready.popleft())
-        humps = [hump for _, hump in ready]
-        breaths = measure(humps, self._kept.raw, self._kept.averaged, self._kept.start, self.setup, self._before)
-        return [
-            replace(breath, fallen_s=hump.over / hz, known_s=(at + behind) / hz)
-            for breath, (at, hump) in zip(breaths, ready, strict=True)
-        ]
+            at, hump = self._ready.popleft()
+            humps.append(hump)
+            known_s.append((at + behind) / hz)
+        if not humps:
+            return []
+        kept = self._kept
+        return measure(humps, known_s, kept.raw, kept.averaged, kept.start, self.setup, self._before)
 
 
 def read(samples: ArrayLike, setup: Setup) -> Reading:

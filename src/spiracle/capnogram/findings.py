@@ -6,10 +6,11 @@ due at its own moment. All three are taken in the order of those moments, up to 
 
 from __future__ import annotations
 
-from bisect import insort
+from bisect import bisect_right
 from collections import deque
 from collections.abc import Callable, Iterable
 from functools import partial
+from operator import itemgetter
 from statistics import median
 
 import numpy as np
@@ -19,9 +20,10 @@ from spiracle.capnogram import words
 from spiracle.capnogram.breath import Breath, Trouble
 from spiracle.capnogram.engine import Engine, Step
 from spiracle.capnogram.finding import Finding, Name
-from spiracle.capnogram.latch import Latch, Seen
+from spiracle.capnogram.latch import Latch
+from spiracle.capnogram.run import Run
 from spiracle.capnogram.setup import Setup
-from spiracle.capnogram.shapes_seen import inspired_of, leak_of, obstruction_of, parted_of, ripple_of, shape_of
+from spiracle.capnogram.shapes_seen import SHAPES, Shapes
 from spiracle.capnogram.silence import Silence
 from spiracle.capnogram.standing import Said, Standing
 from spiracle.capnogram.tables import CapnogramTables, Ladder
@@ -29,11 +31,9 @@ from spiracle.capnogram.trends import Fall, fading, fall_of, height_of, rhythm_o
 
 PLACED, BEGUN, OVER, LASTING, BREATH = range(5)
 """What comes first of one moment."""
+Waiting = tuple[float, int, float, Callable[[float], None]]
 DOUBT = Ladder(1.0, 40.0, 50.0, 101.0, 102.0)
 
-_LATCHED: tuple[Name, ...] = (
-    "panting", "leak", "obstruction", "rebreathing", "cardiogenic-oscillations", "effort-notch", "high-co2", "low-co2",
-)  # fmt: skip
 _VALUES = ("high-co2", "low-co2")
 
 
@@ -45,13 +45,16 @@ class Watch:
         self.setup = setup
         self.standing = Standing(tables, 1 / setup.rate_hz)
         self._silence = Silence(tables, self.standing)
-        self._latches = {name: self._latch(name) for name in _LATCHED}
+        self._latches = {name: self._latch(name) for name in SHAPES}
+        self._by_name = tuple(self._latches.items())
         self._doubt = self._latch("artefact", DOUBT)
-        self._waiting: list[tuple[float, int, float, Callable[[float], None]]] = []
+        self._waiting: list[Waiting] = []
         self._begun: set[tuple[str, float]] = set()
         self._troubles: list[Trouble] = []
-        self._run: deque[Breath] = deque(maxlen=40)
-        self._clean: list[Breath] = []
+        self._run = Run()
+        self._clean: deque[Breath] = deque(maxlen=tables.count("normal-breaths"))
+        self._shapes_of = Shapes(tables)
+        self._fall_end, self._few = tables.number("fall-end"), tables.count("placed-breaths")
         self._back: list[Breath] = []
         self._low_point = 0.0
         self._after_fall: list[float] = []
@@ -80,7 +83,7 @@ class Watch:
 
     def _wait(self, at_s: float, kind: int, from_s: float, act: Callable[[float], None]) -> None:
         """Kind and beginning decide between things of one moment, so that their order never hangs on when they were heard of."""
-        insort(self._waiting, (at_s, kind, from_s, act), key=lambda w: w[:3])
+        self._waiting.append((at_s, kind, from_s, act))
 
     def _queue(self, step: Step) -> None:
         for breath in step.breaths:
@@ -99,43 +102,55 @@ class Watch:
                 self._wait(trouble.known_s, OVER, from_s, partial(self._trouble_over, trouble))
 
     def _advance(self, until_s: float, *, last: bool) -> tuple[Finding, ...]:
-        while self._waiting and (last or self._waiting[0][0] <= until_s):
-            at_s, kind, _, act = self._waiting.pop(0)
+        for at_s, kind, _, act in self._due(until_s, last=last):
             if kind == LASTING and at_s > until_s:
                 continue
             self._until(min(at_s, until_s), before=at_s <= until_s)
             self._now = self.standing.now_s = at_s
             act(at_s)
             if self.standing.troubled:
-                self._clean = []
+                self._clean.clear()
         self._until(until_s, before=False)
+        if not self.standing.told:
+            return ()
         told, self.standing.told = tuple(self.standing.told), []
         return told
 
+    def _due(self, until_s: float, *, last: bool) -> list[Waiting]:
+        """What waits for a moment up to then, or all of it, in order; what happens never adds to it."""
+        waiting = self._waiting
+        if not waiting:
+            return []
+        waiting.sort(key=itemgetter(0, 1, 2))
+        count = len(waiting) if last else bisect_right(waiting, until_s, key=itemgetter(0))
+        self._waiting = waiting[count:]
+        return waiting[:count]
+
     def _until(self, at_s: float, *, before: bool) -> None:
         """Silences that come due before what happens at this moment."""
+        if self._silence.next_s > at_s:
+            return
         for due in self._silence.due(at_s, before=before):
             self.standing.now_s = due.at_s
             due.act(due.quiet_s)
             if self.standing.troubled:
-                self._clean = []
+                self._clean.clear()
 
     # --- breaths
 
     def _breath(self, b: Breath, _now: float) -> None:
-        run = self._run
         if b.before_s is None:
             self._latches_forget()
-        self._returned(b)
-        run.append(b)
+        if self.standing.troubled:
+            self._returned(b)
+        self._run.add(b)
         self._doubtful(b)
-        last = list(run)
-        self._falling(last)
-        self._silence.breath(b, last)
+        self._falling(b)
+        self._silence.breath(b, self._run)
         self._shrinking()
-        self._halved(last)
+        self._halved(self._run.breaths, self._run.heights)
         if b.quality == "good":
-            self._shapes(b, last)
+            self._shapes(b)
         self._normal(b)
 
     def _returned(self, b: Breath) -> None:
@@ -156,17 +171,20 @@ class Watch:
             self._run.clear()
             self._silence.restart(b.start_s, self._silence.placed)
 
-    def _falling(self, last: list[Breath]) -> None:
-        standing, ladder = self.standing, self.tables.ladders["exponential-fall"]
-        if standing.has("exponential-fall"):
+    def _falling(self, b: Breath) -> None:
+        standing, last = self.standing, self._run.breaths
+        if "exponential-fall" in standing.open:
             self._fallen(last)
+            return
+        if b.etco2 > self._fall_end:
             return
         fall = fall_of(last, self.tables)
         if fall is None or standing.has("fading-breaths"):
             return
         self._low_point = height_of(last[-1])
         self._after_fall = []
-        standing.begin("exponential-fall", fall.from_s, ladder.degree(fall.lost), self._said(fall, last[-1]))
+        degree = self.tables.ladders["exponential-fall"].degree(fall.lost)
+        standing.begin("exponential-fall", fall.from_s, degree, self._said(fall, b))
 
     def _said(self, fall: Fall, b: Breath) -> Said:
         return words.falling(fall.lost, fall.each, b.etco2)
@@ -191,13 +209,15 @@ class Watch:
 
     def _shrinking(self) -> None:
         humps, standing = self._silence.humps, self.standing
+        stands = "fading-breaths" in standing.open
+        if not stands and len(humps) > self._few:
+            return
         heights = [height_of(h) for h in humps]
-        stands = standing.has("fading-breaths")
         if stands and (kept := self._kept_up()) is not None:
             standing.end("fading-breaths", kept)
             return
         lost = fading(heights, self.tables)
-        if lost is None or len(humps) > self.tables.count("placed-breaths"):
+        if lost is None or len(humps) > self._few:
             return
         degree, said = (
             self.tables.ladders["fading-breaths"].degree(lost),
@@ -210,25 +230,26 @@ class Watch:
 
     def _kept_up(self) -> float | None:
         """From when on the newest breaths keep their height: three of a ventilated lung's height, or eight of a credible one."""
-        run = list(self._run)
+        run = self._run.breaths
         for count, least in ((3, self.tables.number("usual-least")), (8, self.tables.number("credible-height"))):
             heights = [height_of(b) for b in run[-count:]]
             if len(heights) == count and min(heights) >= least and heights[-1] >= 0.9 * heights[0]:
                 return run[-count].start_s
         return None
 
-    def _halved(self, last: list[Breath]) -> None:
+    def _halved(self, last: list[Breath], heights: list[float]) -> None:
         """From one breath to the next most of the height has gone, and the breath after is as low."""
-        if len(last) < 6 or self.standing.has("sudden-loss"):
+        if len(last) < 6 or "sudden-loss" in self.standing.open:
             return
-        before, low = [height_of(b) for b in last[-7:-2]], [height_of(b) for b in last[-2:]]
+        left, before = max(heights[-1], heights[-2]), heights[-7:-2]
         usual = median(before)
-        left = max(low)
         ladder = self.tables.ladders["sudden-loss"]
         lost = 100 * (1 - left / usual) if usual > 0 else 0.0
+        if not ladder.shows(lost) or before[-1] < 0.75 * usual:
+            return
         rates = [b.rate_per_min for b in last[-6:-2] if b.rate_per_min]
         quick = last[-1].rate_per_min
-        if not ladder.shows(lost) or before[-1] < 0.75 * usual or (rates and quick and quick > 1.5 * median(rates)):
+        if rates and quick and quick > 1.5 * median(rates):
             return
         said = words.sudden_low(usual, left, lost)
         self.standing.begin("sudden-loss", last[-3].end_s, ladder.degree(lost), said)
@@ -253,54 +274,37 @@ class Watch:
                 latch.forget()
 
     def _doubtful(self, b: Breath) -> None:
-        self._doubt.take(Seen(b.start_s, b.end_s, 0.0 if b.quality == "good" else 100.0))
+        if (
+            not self._doubt.take(b.start_s, b.end_s, 0.0 if b.quality == "good" else 100.0)
+            and not self.standing.troubled
+        ):
+            return
         if self._doubt.showing and not self.standing.has("artefact") and not self._troubles:
             self.standing.begin("artefact", self._doubt.from_s, "mild", words.doubtful(100.0))
         elif not self._doubt.showing and not self._troubles:
             self.standing.end("artefact", self._doubt.to_s)
 
-    def _shapes(self, b: Breath, last: list[Breath]) -> None:
-        for name, figure in self._figures(b, last).items():
-            latch = self._latches[name]
-            if self.standing.covered(name):
+    def _shapes(self, b: Breath) -> None:
+        before = self._run.breaths[-2] if len(self._run) > 1 else None
+        figures = self._shapes_of.figures(b, before, self._silence.rhythm)
+        standing, start, end = self.standing, b.start_s, b.end_s
+        for (name, latch), figure in zip(self._by_name, figures, strict=True):
+            if standing.covered(name):
                 latch.forget()
-                continue
-            was = latch.showing
-            latch.take(Seen(b.start_s, b.end_s, figure))
-            if latch.showing:
-                said = words.shape(name, latch.figure, self._beside(name, b))
-                if self.standing.has(name):
-                    self.standing.worsen(name, latch.degree, said)
-                else:
-                    self.standing.begin(name, latch.from_s, latch.degree, said)
-            elif was:
-                self.standing.end(name, latch.to_s)
+            elif latch.take(start, end, figure):
+                self._shape(name, latch, b)
 
-    def _figures(self, b: Breath, last: list[Breath]) -> dict[Name, float | None]:
-        """The figure of each shape in this breath; None where the breath cannot say."""
-        n = self.tables.number
-        ripple, notch = ripple_of(b), self.tables.ladders["effort-notch"]
-        parted = parted_of(b, last[-2] if len(last) > 1 else None)
-        dipped = max(ripple, parted) > notch.mild  # neither its area nor its slope is a plateau's
-        shape = None if dipped else shape_of(b, n("upstroke-own"), n("upstroke-share") / 100)
-        beat = b.ripple_per_min is not None and n("ripple-slow") <= b.ripple_per_min <= n("ripple-fast")
-        return {
-            "panting": self._panting(b, last),
-            "leak": None if shape is None else leak_of(shape),
-            "obstruction": None if shape is None else obstruction_of(shape, n("climb-least") / 100),
-            "rebreathing": None if parted else inspired_of(b, n("low-share-of-fast") / 100),
-            "cardiogenic-oscillations": ripple if beat else 0.0,
-            "effort-notch": 0.0 if beat else max(ripple, parted),
-            "high-co2": b.etco2,
-            "low-co2": b.etco2,
-        }
-
-    def _panting(self, b: Breath, last: list[Breath]) -> float:
-        """The rate, if the breaths are as low as those of panting are; else nothing."""
-        rhythm = rhythm_of(last)
-        if rhythm is None or height_of(b) > self.tables.number("pant-height"):
-            return 0.0
-        return 60 / rhythm.interval_s
+    def _shape(self, name: Name, latch: Latch, b: Breath) -> None:
+        """A shape that shows, or no longer does. What is said of it is put together only if it is told."""
+        standing = self.standing
+        if not latch.showing:
+            standing.end(name, latch.to_s)
+        elif name not in standing.open or standing.worse(name, latch.degree):
+            said = words.shape(name, latch.figure, self._beside(name, b))
+            if name in standing.open:
+                standing.worsen(name, latch.degree, said)
+            else:
+                standing.begin(name, latch.from_s, latch.degree, said)
 
     def _beside(self, name: Name, b: Breath) -> words.Figures:
         if name in {"leak", "obstruction"}:
@@ -315,12 +319,12 @@ class Watch:
 
     def _normal(self, b: Breath) -> None:
         if self.standing.troubled or b.quality != "good":
-            self._clean = []
+            self._clean.clear()
             return
-        self._clean = [*self._clean, b][-self.tables.count("normal-breaths") :]
+        self._clean.append(b)
         if len(self._clean) < self.tables.count("normal-breaths") or self.standing.has("normal"):
             return
-        rhythm = rhythm_of(self._clean)
+        rhythm = rhythm_of(list(self._clean))
         said = words.normal(median(c.etco2 for c in self._clean), 60 / rhythm.interval_s if rhythm else None)
         self.standing.begin("normal", self._clean[0].start_s, "mild", said)
 

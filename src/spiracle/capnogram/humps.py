@@ -90,25 +90,30 @@ class Turns:
         lasts = np.concatenate((moves[turned], moves[-1:]))
         prior = np.where(firsts > 0, y[firsts - 1], before)
         upward = ups[np.concatenate((np.zeros(1, dtype=np.int64), turned + 1))]
-        columns = (where[firsts], where[firsts + 1], prior, upward, where[lasts], where[lasts + 1])
-        for lo, hi, was, up, last, end in zip(*(c.tolist() for c in columns), strict=True):
-            known = self._pushed(x, lo, hi, was, up)
-            turn = self._turned(at + known, float(x[known]), up)
-            if turn is not None:
-                turns.append(turn)
-            part = x[last:end].tolist()
-            self._value = max(part) if up else min(part)
-            self._last = at + last + part.index(self._value)
+        known, _ = _of_group(x, where[firsts], where[firsts + 1], prior, upward)
+        best, values = _of_group(x, where[lasts], where[lasts + 1], None, upward)
+        begun = self._turned(at + int(known[0]), float(x[known[0]]), bool(upward[0]))
+        if begun is not None:
+            turns.append(begun)
+        columns = (upward[:-1], at + best[:-1], values[:-1], at + known[1:])
+        turns += map(Turn, *(c.tolist() for c in columns))
+        self._up, self._last, self._value = bool(upward[-1]), at + int(best[-1]), float(values[-1])
         return turns
 
-    def _pushed(self, x: Samples, lo: int, hi: int, y: float, up: bool) -> int:
-        """The first sample of a group that pushes."""
-        if hi == lo + 1:
-            return lo
-        for i, v in enumerate(x[lo:hi].tolist(), lo):
-            if (v - _PLAY > y) if up else (v + _PLAY < y):
-                return i
-        raise AssertionError
+
+def _of_group(
+    x: Samples, lo: NDArray[np.int64], hi: NDArray[np.int64], y: Samples | None, up: NDArray[np.bool_]
+) -> tuple[NDArray[np.int64], Samples]:
+    """Of each group [lo, hi) its first sample that pushes y, or without y its first highest (lowest, where not up)."""
+    there = np.minimum(lo[:, None] + np.arange(GROUP), (hi - 1)[:, None])
+    part = x[there]
+    if y is not None:
+        upward, downward = part - _PLAY > y[:, None], part + _PLAY < y[:, None]
+        first = np.where(up[:, None], upward, downward).argmax(axis=1)
+    else:
+        first = np.where(up, part.argmax(axis=1), part.argmin(axis=1))
+    each = np.arange(len(lo))
+    return np.asarray(there[each, first]), np.asarray(part[each, first])
 
 
 def gathered(x: Samples) -> tuple[NDArray[np.int64], Samples, Samples]:

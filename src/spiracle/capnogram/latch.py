@@ -6,14 +6,19 @@ from collections import deque
 from dataclasses import dataclass, field
 from statistics import median
 
+import msgspec
+
 from spiracle.capnogram.finding import Degree
 from spiracle.capnogram.tables import Ladder
 
 WORSE: dict[Degree, int] = {"mild": 0, "moderate": 1, "severe": 2}
 
 
-@dataclass(frozen=True, slots=True)
-class Seen:
+REMEMBERED = 64
+"""Breaths that are looked back on at most."""
+
+
+class Seen(msgspec.Struct, frozen=True, gc=False):
     """What one breath shows: from when to when, and the figure that is held against the grades (None: it cannot say)."""
 
     from_s: float
@@ -38,10 +43,23 @@ class Latch:
     to_s: float = 0.0
     degree: Degree = "mild"
     figure: float = 0.0
-    _window: deque[Seen] = field(default_factory=lambda: deque(maxlen=64))
+    _window: deque[Seen] = field(default_factory=lambda: deque(maxlen=REMEMBERED))
+    _live: int = 0
+    """For how many breaths one that shows it is still remembered: without one there is nothing to weigh."""
 
-    def take(self, seen: Seen) -> None:
-        self._window.append(seen)
+    def take(self, from_s: float, to_s: float, figure: float | None) -> bool:
+        """The next breath; whether it is, or was until now, showing."""
+        self._window.append(Seen(from_s, to_s, figure))
+        if figure is not None and self.ladder.sign * figure >= self.ladder.mild:
+            self._live = REMEMBERED
+        elif self._live:
+            self._live -= 1
+        was = self.showing
+        if self._live or was:
+            self._weigh()
+        return was or self.showing
+
+    def _weigh(self) -> None:
         last = self._last()
         if len(last) < self.breaths:
             return
@@ -52,8 +70,9 @@ class Latch:
 
     def forget(self) -> None:
         """What was seen before no longer counts."""
-        self._window.clear()
-        self.showing = False
+        if self._window:
+            self._window.clear()
+        self.showing, self._live = False, 0
 
     def _last(self) -> list[Seen]:
         """The newest breaths that count: the fewest that are enough in number and in time."""
@@ -76,11 +95,14 @@ class Latch:
         self.degree = self.ladder.degree(self.figure)
 
     def _follow(self, last: list[Seen]) -> None:
-        still = [s for s in last if s.figure is not None and self.ladder.still(s.figure)]
-        clear = [s for s in last if s not in still]
+        sign, least = self.ladder.sign, self.ladder.clear
+        still: list[Seen] = []
+        clear: list[Seen] = []
+        for seen in last:
+            (still if seen.figure is not None and sign * seen.figure >= least else clear).append(seen)
         if len(clear) >= self.cleared * len(last) and last[-1].to_s - clear[0].from_s >= self.cleared * self.seconds:
             self.showing = False
-            self.to_s = max((s.to_s for s in self._window if s in still), default=last[0].from_s)
+            self.to_s = max((s.to_s for s in still), default=last[0].from_s)
             return
         figure = median(s.figure for s in last if s.figure is not None)
         degree = self.ladder.degree(figure)

@@ -12,7 +12,7 @@ from typing import Literal
 
 from spiracle.capnogram.breath import Breath, Trouble
 from spiracle.capnogram.tables import CapnogramTables
-from spiracle.capnogram.trends import fading, height_of, rhythm_of, silence_s
+from spiracle.capnogram.trends import Waits, fading, height_of, rhythm_of, silence_s
 from spiracle.refusals import OutOfRange
 
 Side = Literal["proof", "doubt", "counting"]
@@ -87,7 +87,7 @@ def _wait(since: Sequence[Breath], tables: CapnogramTables) -> float:
     """Seconds of silence that put it in doubt: the tables' own, longer for an animal that has shown it breathes more slowly."""
     rhythm = rhythm_of(since)
     least = tables.number("placed-quiet")
-    return least if rhythm is None else max(least, silence_s(rhythm, tables)[0])
+    return least if rhythm is None else max(least, silence_s(rhythm, Waits.of(tables))[0])
 
 
 def _readable(from_s: float, to_s: float, troubles: Sequence[Trouble]) -> float:

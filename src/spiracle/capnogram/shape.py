@@ -79,9 +79,11 @@ def grid(lo: Index, hi: Index, points: int) -> Index:
     return np.asarray(lo[:, None] + np.rint((hi - lo)[:, None] * share).astype(np.int64))
 
 
-def measure(humps: list[Hump], raw: Samples, averaged: Samples, at: int, setup: Setup, before: Before) -> list[Breath]:
-    """The breaths of these humps; `raw` and `averaged` begin at index `at` of the recording. `before` is moved on."""
-    return _Measuring(humps, raw, averaged, at, setup).breaths(before) if humps else []
+def measure(
+    humps: list[Hump], known_s: list[float], raw: Samples, averaged: Samples, at: int, setup: Setup, before: Before
+) -> list[Breath]:
+    """The breaths of these humps, one or more; `raw` and `averaged` begin at index `at` of the recording. `before` is moved on."""
+    return _Measuring(humps, raw, averaged, at, setup).breaths(before, known_s)
 
 
 class _Measuring:
@@ -210,7 +212,7 @@ class _Measuring:
     def _tenth(self, length: Index) -> Index:
         return np.minimum(self.setup.samples(MEAN_S), length // 10)
 
-    def breaths(self, before: Before) -> list[Breath]:
+    def breaths(self, before: Before, known_s: list[float]) -> list[Breath]:
         hz = self.hz
         ends = self.end.astype(np.float64) + self.at
         prior = np.array([np.nan if h.first else 0.0 for h in self.humps])
@@ -229,8 +231,8 @@ class _Measuring:
             [first, last, prior / hz, tops, lows, up, rise, slope, fraction, area, fall, missing]
         ).T.tolist()
         made = []
-        for hump, row in zip(self.humps, rows, strict=True):
-            made.append(_breath(hump, row, before, hz))
+        for hump, row, known in zip(self.humps, rows, known_s, strict=True):
+            made.append(_breath(hump, row, before.start_s, hz, known))
             before.start_s = row[0]
         before.end = float(ends[-1])
         return made
@@ -244,12 +246,13 @@ def _medians(rows: Samples) -> Samples:
     return np.asarray((rows[each, np.maximum(n - 1, 0) // 2] + rows[each, np.minimum(n // 2, rows.shape[1] - 1)]) / 2)
 
 
-def _breath(hump: Hump, row: list[float], before: Before, hz: float) -> Breath:
+def _breath(hump: Hump, row: list[float], before_s: float | None, hz: float, known_s: float) -> Breath:
     start, end, prior, top, low, up, rise, slope, fraction, area, fall, missing = row
     first = isnan(prior)
     doubts = _doubts(hump, missing, top, low)
     top = hump.top if isnan(top) else top
     low = hump.foot if isnan(low) else low
+    rate = None if first or before_s is None or start <= before_s else 60 / (start - before_s)
     return Breath(
         start_s=start,
         end_s=end,
@@ -267,17 +270,19 @@ def _breath(hump: Hump, row: list[float], before: Before, hz: float) -> Breath:
         downstroke_s=None if isnan(fall) else fall,
         ripple=hump.ripple,
         ripple_per_min=_ripple_rate(hump.highs, hz),
-        rate_per_min=None
-        if first or before.start_s is None or start <= before.start_s
-        else 60 / (start - before.start_s),
+        rate_per_min=rate,
         ie_ratio=None if first or end <= start else max(0.0, start - prior) / (end - start),
         missing=missing,
         quality="doubtful" if doubts else "good",
         doubts=doubts,
+        fallen_s=hump.over / hz,
+        known_s=known_s,
     )
 
 
 def _doubts(hump: Hump, missing: float, top: float, low: float) -> tuple[str, ...]:
+    if not hump.in_noise and missing <= 0.05 and not isnan(top) and not isnan(low):
+        return ()
     said = []
     if missing > 0.05 or isnan(top) or isnan(low):
         said.append("samples missing")

@@ -3,9 +3,16 @@ expiration. Nothing here decides; the grades and the persistence do."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import msgspec
 
 from spiracle.capnogram.breath import Breath
+from spiracle.capnogram.finding import Name
+from spiracle.capnogram.tables import CapnogramTables
+from spiracle.capnogram.trends import Rhythm
+
+SHAPES: tuple[Name, ...] = (
+    "panting", "leak", "obstruction", "rebreathing", "cardiogenic-oscillations", "effort-notch", "high-co2", "low-co2",
+)  # fmt: skip
 
 FALL_OF_RISE = 0.8
 """A sensor's fall by two thirds takes at most this much of its rise from 10 to 90 %: 0.65 / 0.8 for a straight edge, 1.05 / 2.2 for
@@ -15,8 +22,7 @@ PARTED = 0.15
 """A dip that leaves this share of the height standing, between two that end at the baseline, is a notch and no pause; ours."""
 
 
-@dataclass(frozen=True, slots=True)
-class Shape:
+class Shape(msgspec.Struct, frozen=True, gc=False):
     """Shares of one breath.
 
     height      top over foot [mmHg]
@@ -98,3 +104,38 @@ def parted_of(breath: Breath, before: Breath | None) -> float:
     if not short or top <= base or dip - base < PARTED * (top - base) or top < 0.8 * max(breath.top, before.top):
         return 0.0
     return 100.0 * (top - dip) / (top - base)
+
+
+class Shapes:
+    """The figures of one breath for each of SHAPES, by the limits of the tables; None where the breath cannot say."""
+
+    def __init__(self, tables: CapnogramTables) -> None:
+        n = tables.number
+        self._own_s, self._own_share = n("upstroke-own"), n("upstroke-share") / 100
+        self._climb, self._smeared = n("climb-least") / 100, n("low-share-of-fast") / 100
+        self._slow, self._fast = n("ripple-slow"), n("ripple-fast")
+        self._pant_height = n("pant-height")
+        self._notch = tables.ladders["effort-notch"].mild
+
+    def figures(self, b: Breath, before: Breath | None, rhythm: Rhythm | None) -> tuple[float | None, ...]:
+        ripple, parted = ripple_of(b), parted_of(b, before)
+        dip = max(ripple, parted)
+        # a breath with a deep dip has neither the area nor the slope of a plateau
+        shape = None if dip > self._notch else shape_of(b, self._own_s, self._own_share)
+        beat = b.ripple_per_min is not None and self._slow <= b.ripple_per_min <= self._fast
+        return (
+            self._panting(b, rhythm),
+            None if shape is None else leak_of(shape),
+            None if shape is None else obstruction_of(shape, self._climb),
+            None if parted else inspired_of(b, self._smeared),
+            ripple if beat else 0.0,
+            0.0 if beat else dip,
+            b.etco2,
+            b.etco2,
+        )
+
+    def _panting(self, b: Breath, rhythm: Rhythm | None) -> float:
+        """The rate, if the breaths are as low as those of panting are; else nothing."""
+        if rhythm is None or b.top - b.foot > self._pant_height:
+            return 0.0
+        return 60 / rhythm.interval_s

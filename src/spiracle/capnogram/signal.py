@@ -26,6 +26,9 @@ STUCK_S = 15.0
 STUCK_AWAY = 3.0
 """The longest expiration at 4 breaths a minute is shorter than this; nearer zero than this a still trace is an empty airway."""
 
+FEW = 32
+"""So few samples are quicker looked through one by one."""
+
 
 @dataclass(frozen=True, slots=True)
 class Piece:
@@ -180,16 +183,39 @@ class Still:
 
     def take(self, at: int, raw: Samples) -> list[Known]:
         found: list[Known] = []
+        changes = self._changes(raw)
+        if changes:
+            found += self._end(at + changes[0])
+            for lo, hi in zip(changes[1:-1:2], changes[2:-1:2], strict=True):
+                self._new(at, raw, lo)
+                found += self._end(at + hi)
+            self._new(at, raw, changes[-1])
+        return found + self._begin(at + len(raw))
+
+    def _changes(self, raw: Samples) -> list[int]:
+        """The first and the last change, and between them where each stretch that is long enough begins and ends."""
+        step, n = self._need // 2, len(raw)
+        if n <= FEW:
+            value, at = self._value, []
+            for k, x in enumerate(raw.tolist()):
+                if x != value:
+                    value = x
+                    at.append(k)
+            return [at[0], at[-1]] if at else []
+        if n > 3 * step and not np.equal(raw[step::step], raw[:-step:step]).any():
+            # no two samples half a stretch apart are alike: none is long enough, and both ends are near
+            last = n - 2 * step
+            ends = np.flatnonzero(raw[last:] != raw[last - 1 : -1])
+            first = 0 if raw[0] != self._value else 1 + int((raw[1 : step + 1] != raw[:step]).argmax())
+            return [first, last + int(ends[-1])]
         changes = np.flatnonzero(raw[1:] != raw[:-1]) + 1
         if raw[0] != self._value:
             changes = np.concatenate((np.zeros(1, dtype=changes.dtype), changes))
-        if len(changes):
-            found += self._end(at + int(changes[0]))
-            for k in np.flatnonzero(np.diff(changes) >= self._need).tolist():
-                self._new(at, raw, int(changes[k]))
-                found += self._end(at + int(changes[k + 1]))
-            self._new(at, raw, int(changes[-1]))
-        return found + self._begin(at + len(raw))
+        if not len(changes):
+            return []
+        long = np.flatnonzero(np.diff(changes) >= self._need)
+        between = np.stack((changes[long], changes[long + 1])).T.reshape(-1)
+        return [int(changes[0]), *between.tolist(), int(changes[-1])]
 
     def _new(self, at: int, raw: Samples, where: int) -> None:
         self._value, self._from = float(raw[where]), at + where

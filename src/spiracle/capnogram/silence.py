@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+
+import msgspec
 
 from spiracle.capnogram import words
 from spiracle.capnogram.breath import Breath
 from spiracle.capnogram.finding import Degree
+from spiracle.capnogram.run import Run
 from spiracle.capnogram.standing import Standing
 from spiracle.capnogram.tables import CapnogramTables, Ladder
-from spiracle.capnogram.trends import Rhythm, height_of, rhythm_of, silence_s
+from spiracle.capnogram.trends import Rhythm, Waits, height_of, silence_s
 
 
-@dataclass(frozen=True, slots=True)
-class Due:
+class Due(msgspec.Struct, frozen=True):
     """Something to be told at a moment, unless a breath comes first: after so many seconds of silence."""
 
     at_s: float
@@ -24,7 +27,8 @@ class Due:
 
 @dataclass(slots=True)
 class Silence:
-    """`since_s` is the last fresh start (the trace's, a tube's, the end of a loss); `humps` are the breaths since, while few."""
+    """`since_s` is the last fresh start (the trace's, a tube's, the end of a loss); `humps` are the breaths since, while few;
+    `next_s` is the first moment at which something comes due."""
 
     tables: CapnogramTables
     standing: Standing
@@ -36,8 +40,12 @@ class Silence:
     height: float = 0.0
     ready: list[Due] = field(default_factory=list)
     halted: int = 0
+    next_s: float = math.inf
+    waits: Waits = field(init=False)
+    few: int = field(init=False)
 
     def __post_init__(self) -> None:
+        self.waits, self.few = Waits.of(self.tables), self.tables.count("placed-breaths")
         self._plan(self.since_s)
 
     def restart(self, at_s: float, placed: bool) -> None:
@@ -45,17 +53,17 @@ class Silence:
         self.humps, self.last, self.rhythm = [], None, None
         self._plan(at_s)
 
-    def breath(self, breath: Breath, run: list[Breath]) -> None:
-        if len(self.humps) <= self.tables.count("placed-breaths"):
+    def breath(self, breath: Breath, run: Run) -> None:
+        if len(self.humps) <= self.few:
             self.humps.append(breath)
-        self.last, self.rhythm = breath, rhythm_of(run)
-        self.height = max(height_of(b) for b in run[-2:])  # the last one may have been cut off
+        self.last, self.rhythm = breath, run.rhythm()
+        self.height = max(run.heights[-2:])  # the last one may have been cut off
         self._plan(breath.end_s, len(run))
 
     def halt(self) -> None:
         """The signal cannot be read: nothing is said of silence."""
         self.halted += 1
-        self.ready = []
+        self._nothing()
 
     def resume(self, at_s: float, run: int) -> None:
         self.halted -= 1
@@ -64,18 +72,17 @@ class Silence:
 
     def due(self, until_s: float, *, before: bool) -> Iterator[Due]:
         """What comes due up to then (or before it), in order; telling one may plan another."""
-        while self.ready:
+        while self.next_s < until_s or (self.next_s == until_s and not before and self.ready):
             first = min(self.ready, key=lambda d: (d.at_s, d.quiet_s))
-            if first.at_s > until_s or (before and first.at_s == until_s):
-                return
             self.ready.remove(first)
+            self.next_s = min((d.at_s for d in self.ready), default=math.inf)
             yield first
 
     def _plan(self, base_s: float, run: int = 0) -> None:
         if self.halted:
             return
         n = self.tables.number
-        self.ready = []
+        self._nothing()
         if self.last is None:
             wait = n("placed-quiet") if self.placed else n("start-quiet")
             self._add(base_s, wait, self._no_breaths)
@@ -86,21 +93,26 @@ class Silence:
         if self.rhythm is None:
             self._add(base_s, n("start-quiet"), self._apnoea)
             return
-        loss, apnoea = silence_s(self.rhythm, self.tables)
+        loss, apnoea = silence_s(self.rhythm, self.waits)
         if run > 3 and self.height >= 0.6 * self.rhythm.height:
             self._add(base_s, loss, self._lost)
         self._add(base_s, apnoea, self._apnoea)
 
     def _add(self, base_s: float, wait_s: float, act: Callable[[float], None]) -> None:
         """Never before now: breaths that were held back and come late, several at one moment, have no silence between them."""
-        self.ready.append(Due(max(base_s + wait_s, self.standing.now_s), wait_s, act))
+        at_s = max(base_s + wait_s, self.standing.now_s)
+        self.ready.append(Due(at_s, wait_s, act))
+        self.next_s = min(self.next_s, at_s)
+
+    def _nothing(self) -> None:
+        self.ready, self.next_s = [], math.inf
 
     def _may_fade(self) -> bool:
         """Few humps since the start, the last one lower than the highest or all of them too low for a lung."""
+        if len(self.humps) >= self.few:
+            return False
         highest = max(height_of(b) for b in self.humps)
-        few = len(self.humps) < self.tables.count("placed-breaths")
-        low = highest < self.tables.number("usual-least") or height_of(self.humps[-1]) <= 0.8 * highest
-        return few and low
+        return highest < self.tables.number("usual-least") or height_of(self.humps[-1]) <= 0.8 * highest
 
     def _no_breaths(self, quiet: float) -> None:
         ladder, said = self.tables.ladders["no-breaths"], words.no_breaths(quiet, self.placed)

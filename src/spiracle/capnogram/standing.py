@@ -27,17 +27,15 @@ class Standing:
     told: list[Finding] = field(default_factory=list)
     ended: dict[Name, float] = field(default_factory=dict)
     now_s: float = 0.0
+    troubled: bool = False
+    """Whether anything stands beside `normal`."""
+    _hidden: frozenset[Name] = frozenset()
 
     def has(self, *names: Name) -> bool:
-        return any(name in self.open for name in names)
-
-    @property
-    def troubled(self) -> bool:
-        """Whether anything stands beside `normal`."""
-        return any(name != "normal" for name in self.open)
+        return not self.open.keys().isdisjoint(names)
 
     def covered(self, name: Name) -> bool:
-        return any(name in self.tables.finding(other).covers for other in self.open)
+        return name in self._hidden
 
     def begin(self, name: Name, from_s: float, degree: Degree, said: Said) -> bool:
         """A finding begins, unless it stands or follows from one that does. What follows from it ends."""
@@ -51,10 +49,13 @@ class Standing:
         self._tell(Finding(name, from_s, None, degree, said.why, said.measured))
         return True
 
+    def worse(self, name: Name, degree: Degree) -> bool:
+        return WORSE[degree] > WORSE[self.open[name].degree]
+
     def worsen(self, name: Name, degree: Degree, said: Said) -> None:
         """It has become worse than it was; one that eases keeps the degree it had."""
         stood = self.open[name]
-        if WORSE[degree] > WORSE[stood.degree]:
+        if self.worse(name, degree):
             self._tell(replace(stood, degree=degree, why=said.why, measured=said.measured))
 
     def end(self, name: Name, to_s: float) -> None:
@@ -64,10 +65,17 @@ class Standing:
         to_s = max(to_s, stood.from_s + self.tick_s)
         self.ended[name] = to_s
         self.told.append(replace(stood, to_s=to_s))
+        self._changed()
 
     def _tell(self, finding: Finding) -> None:
         self.open[finding.name] = finding
         self.told.append(finding)
+        self._changed()
+
+    def _changed(self) -> None:
+        """Asked for with every breath, so worked out only when what stands has changed."""
+        self.troubled = any(name != "normal" for name in self.open)
+        self._hidden = frozenset(name for other in self.open for name in self.tables.finding(other).covers)
 
     def ranked(self) -> tuple[Finding, ...]:
         return tuple(sorted(self.open.values(), key=lambda f: self.tables.finding(f.name).rank))

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from statistics import fmean, median
 
+import msgspec
+
 from spiracle.capnogram.breath import Breath
 from spiracle.capnogram.tables import CapnogramTables
 
@@ -19,8 +21,7 @@ def height_of(breath: Breath) -> float:
     return breath.top - breath.foot
 
 
-@dataclass(frozen=True, slots=True)
-class Rhythm:
+class Rhythm(msgspec.Struct, frozen=True, gc=False):
     """The middle of the last breaths: seconds from start to start, height [mmHg], and how far the intervals lie apart over their middle."""
 
     interval_s: float
@@ -32,25 +33,53 @@ class Rhythm:
 def rhythm_of(breaths: Sequence[Breath]) -> Rhythm | None:
     """The rhythm of the last nine breaths, or None with fewer than two intervals. An interval across a gap is none."""
     last = breaths[-9:]
-    steps = [60 / b.rate_per_min for b in last if b.rate_per_min]
+    return rhythm_from([60 / b.rate_per_min for b in last if b.rate_per_min], [height_of(b) for b in last])
+
+
+def rhythm_from(steps: list[float], heights: list[float]) -> Rhythm | None:
+    """The rhythm of these intervals and heights, or None with fewer than two intervals."""
     if len(steps) < 2:
         return None
-    middle = median(steps)
-    return Rhythm(middle, max(steps), (max(steps) - min(steps)) / middle, median(height_of(b) for b in last))
+    steps.sort()
+    middle, longest = _middle(steps), steps[-1]
+    return Rhythm(middle, longest, (longest - steps[0]) / middle, _middle(sorted(heights)))
 
 
-def silence_s(rhythm: Rhythm, tables: CapnogramTables) -> tuple[float, float]:
+def _middle(row: list[float]) -> float:
+    """The median of a sorted row."""
+    half = len(row) // 2
+    return row[half] if len(row) % 2 else (row[half - 1] + row[half]) / 2
+
+
+class Waits(msgspec.Struct, frozen=True, gc=False):
+    """What the tables set for `silence_s`."""
+
+    steady_spread: float
+    times_steady: float
+    times: float
+    loss_least: float
+    loss_most: float
+    apnoea_times: float
+    apnoea_least: float
+    apnoea_most: float
+
+    @classmethod
+    def of(cls, tables: CapnogramTables) -> Waits:
+        names = ("steady-spread", "loss-times-steady", "loss-times", "loss-least", "loss-most",
+                 "apnoea-times", "apnoea-least", "apnoea-most")  # fmt: skip
+        return cls(*map(tables.number, names))
+
+
+def silence_s(rhythm: Rhythm, n: Waits) -> tuple[float, float]:
     """Seconds from the end of a breath after which its loss, and after which an apnoea, is told.
 
     Both follow from the animal's own interval, and are held between a least and a most. A steady rhythm is a ventilator's or a deep
     sleeper's, which never skips; one that has paused of late may pause as long again.
     """
-    n = tables.number
-    steady = rhythm.spread <= n("steady-spread")
-    times = n("loss-times-steady") if steady else n("loss-times")
+    times = n.times_steady if rhythm.spread <= n.steady_spread else n.times
     own = max(times * rhythm.interval_s, 1.25 * rhythm.longest_s)
-    loss = min(max(own, n("loss-least")), n("loss-most"))
-    apnoea = min(max(n("apnoea-times") * rhythm.interval_s, n("apnoea-least")), n("apnoea-most"))
+    loss = min(max(own, n.loss_least), n.loss_most)
+    apnoea = min(max(n.apnoea_times * rhythm.interval_s, n.apnoea_least), n.apnoea_most)
     return loss, max(apnoea, loss, 2.0 * rhythm.interval_s)
 
 
