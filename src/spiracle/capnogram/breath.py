@@ -23,11 +23,13 @@ class Breath:
     plateau_fraction     share of the expiration spent on the plateau, 0 to 1
     area                 mmHg*s above the foot over the expiration
     downstroke_s         90 to 10 % of the height after end_s, as far as seen when the breath was closed; None if unseen
+    fallen_s             moment at which the breath was over: about two thirds of its height gone
     ripple               depth of the deepest dip inside the plateau that climbs back [mmHg]; 0 if none
     ripple_per_min       rate of regular ripples on plateau and tail, or None
     rate_per_min         60 / (start_s - start of the breath before); None for the first and after a gap
     ie_ratio             inspiration / expiration; None where either is unknown
     missing              share of samples missing within the breath, 0 to 1
+    known_s              the moment it was handed over, in the time of the trace: it may be leaned on from then, however chunks fell
     """
 
     start_s: float
@@ -51,13 +53,16 @@ class Breath:
     missing: float
     quality: Quality
     doubts: tuple[str, ...] = ()
+    fallen_s: float = 0.0
+    known_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class Trouble:
     """A stretch of the signal that is no breathing: samples missing, off the scale, stuck at one value away from zero, or moving as
-    no gas moves. to_s is None while it lasts."""
+    no gas moves. to_s is None while it lasts; known_s is the moment this was told, in the time of the trace."""
 
     kind: Literal["missing", "off scale", "stuck", "noise"]
     from_s: float
     to_s: float | None
+    known_s: float = 0.0

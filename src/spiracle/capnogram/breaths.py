@@ -26,6 +26,8 @@ SPLIT = 0.4
 """A dip at least this deep, and as wide as a pause, parts two breaths."""
 DEEP, DEEP_ROW = 0.3, 3
 """More such dips in a row are breaths on a footing that was lifted, not ripples."""
+TAIL = 64
+"""Highs of a tail that are kept for the rate of its ripples, however long no breath comes."""
 LEAST = 2.5
 """mmHg. Lower humps are no breaths."""
 SMALL, RAISED = 0.12, 0.45
@@ -62,6 +64,7 @@ class Hump:
     ripple: float
     highs: tuple[int, ...]
     in_noise: bool
+    accepted: int = 0
 
 
 @dataclass(slots=True)
@@ -103,6 +106,7 @@ class Judge:
         self._narrowest = setup.samples(NARROWEST_S, 4)
         self._usual = Usual(setup.rate_hz)
         self.found: list[Hump] = []
+        self._now = 0
         self.restart()
         self.noise = Noise(setup, delay)
 
@@ -117,6 +121,7 @@ class Judge:
         self.level = -math.inf
 
     def turn(self, t: Turn) -> None:
+        self._now = t.known
         self.noise.take(t)
         if t.high:
             self._high(t)
@@ -187,10 +192,12 @@ class Judge:
         """The averaged signal fell below `level` at this index."""
         hump = self._open
         assert hump is not None  # noqa: S101
+        self._now = at
         self._over(hump, at)
         self._open, self._foot, self.level = None, None, -math.inf
 
     def _over(self, hump: _Open, at: int) -> None:
+        self._tail = self._tail[-TAIL:]
         if not self._narrowest <= at - hump.foot.known <= self._longest or hump.height < LEAST:
             self._tail += hump.highs
             return
@@ -236,7 +243,7 @@ class Judge:
         if fade < 1 and self._steady(row):
             self._release(row[:-1], hump)
             return
-        self._tail += hump.highs
+        self._tail = list(hump.highs)  # the tail so far is in them
 
     def _release(self, held: list[Hump], hump: Hump) -> None:
         """Breaths have become small: those held on the same footing were breaths too."""
@@ -268,7 +275,7 @@ class Judge:
         )
 
     def _accept(self, hump: Hump) -> None:
-        hump.first = self._first
+        hump.first, hump.accepted = self._first, self._now
         self.found.append(hump)
         self._usual.add(hump)
         self._first = False

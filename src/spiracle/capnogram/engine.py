@@ -6,7 +6,7 @@ Time is the index of a sample over the rate; there is no clock. A breath is give
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -49,6 +49,7 @@ class Engine:
         self._before = Before()
         self._wait = setup.samples(SEEN_S)
         self._ready: deque[tuple[int, Hump]] = deque()
+        self._last_ready = 0
         self._kept = Kept(setup)
         self._judge = Judge(setup, self._kept, self._conditioner.half)
         self._searched = 0
@@ -79,7 +80,7 @@ class Engine:
         known = sorted([*self._conditioner.troubles, *noise.troubles], key=lambda k: (k[0], k[1].kind, k[1].from_s))
         self._conditioner.troubles.clear()
         noise.troubles.clear()
-        return Step(tuple(breaths), tuple(t for _, t in known))
+        return Step(tuple(breaths), tuple(replace(t, known_s=(k + 1) / self.setup.rate_hz) for k, t in known))
 
     def _block(self, samples: Samples) -> list[Breath]:
         raw, pieces = self._conditioner.clean(samples)
@@ -136,14 +137,20 @@ class Engine:
 
     def _settle(self) -> None:
         for hump in self._judge.found:
-            self._ready.append((hump.over + self._wait, hump))
+            self._last_ready = max(hump.over + self._wait, hump.accepted, self._last_ready)
+            self._ready.append((self._last_ready, hump))
         self._judge.found.clear()
 
     def _measured(self, until: int) -> list[Breath]:
-        humps = []
+        ready, hz, behind = [], self.setup.rate_hz, self._conditioner.half + 1
         while self._ready and self._ready[0][0] < until:
-            humps.append(self._ready.popleft()[1])
-        return measure(humps, self._kept.raw, self._kept.averaged, self._kept.start, self.setup, self._before)
+            ready.append(self._ready.popleft())
+        humps = [hump for _, hump in ready]
+        breaths = measure(humps, self._kept.raw, self._kept.averaged, self._kept.start, self.setup, self._before)
+        return [
+            replace(breath, fallen_s=hump.over / hz, known_s=(at + behind) / hz)
+            for breath, (at, hump) in zip(breaths, ready, strict=True)
+        ]
 
 
 def read(samples: ArrayLike, setup: Setup) -> Reading:

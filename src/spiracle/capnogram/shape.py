@@ -287,10 +287,10 @@ def _doubts(hump: Hump, missing: float, top: float, low: float) -> tuple[str, ..
 
 
 def _ripple_rate(highs: tuple[int, ...], hz: float) -> float | None:
-    """Highs a minute where at least three follow each other evenly."""
-    if len(highs) < 4:
+    """Highs a minute where at least two steps between them are even."""
+    if len(highs) < 3:
         return None
     steps = [b - a for a, b in pairwise(highs)]
     usual = median(steps)
     even = [s for s in steps if abs(s - usual) <= 0.3 * usual]
-    return 60 * hz / usual if usual > 0 and len(even) >= max(3, 0.7 * len(steps)) else None
+    return 60 * hz / usual if usual > 0 and len(even) >= max(2, 0.7 * len(steps)) else None

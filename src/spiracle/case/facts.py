@@ -7,6 +7,7 @@ from datetime import UTC, tzinfo
 
 from spiracle.airway import AirwayTables
 from spiracle.breathing import BreathingTables
+from spiracle.capnogram.tables import CapnogramTables
 from spiracle.case.hospital import NO_HOSPITAL, Hospital
 from spiracle.case.machines import NO_BOOK, MachineBook
 from spiracle.case.protocols import NO_PROTOCOLS, Protocols
@@ -39,6 +40,7 @@ class Facts:
     emergency: EmergencyTables
     recovery: RecoveryTables
     kinetics: KineticsTables
+    capnogram: CapnogramTables
     hospital: Hospital = NO_HOSPITAL
     version: str = ""
     zone: tzinfo = UTC

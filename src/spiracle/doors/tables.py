@@ -56,6 +56,7 @@ def load_facts(hospital: Path | None = None) -> Facts:
     from spiracle import __version__
     from spiracle.airway import AirwayTables
     from spiracle.breathing import BreathingTables
+    from spiracle.capnogram.tables import CapnogramTables
     from spiracle.case.facts import Facts
     from spiracle.case.hospital import NO_HOSPITAL, read_hospital
     from spiracle.case.hospital_checked import check_hospital
@@ -95,6 +96,7 @@ def load_facts(hospital: Path | None = None) -> Facts:
         emergency=EmergencyTables.read(room_texts(texts, "emergency"), sources),
         recovery=RecoveryTables.read(room_texts(texts, "recovery"), sources),
         kinetics=KineticsTables.read(room_texts(texts, "kinetics"), sources),
+        capnogram=CapnogramTables.read(room_texts(texts, "capnogram"), sources),
         hospital=own,
         zone=zone_of(own.zone),
         version=f"spiracle {__version__}, tables {digest}",

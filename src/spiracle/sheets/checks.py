@@ -81,6 +81,7 @@ def formulas() -> dict[str, Formula]:
     """Every formula that a check may name, by room."""
     from spiracle.airway import checks as airway
     from spiracle.breathing import checks as breathing
+    from spiracle.capnogram import checks as capnogram
     from spiracle.circulation import checks as circulation
     from spiracle.drugs import checks as drugs
     from spiracle.emergency import checks as emergency
@@ -90,7 +91,7 @@ def formulas() -> dict[str, Formula]:
     from spiracle.warmth import checks as warmth
 
     found: dict[str, Formula] = {}
-    for room in (airway, breathing, circulation, drugs, emergency, patient, recovery, warmth, kinetics):
+    for room in (airway, breathing, capnogram, circulation, drugs, emergency, patient, recovery, warmth, kinetics):
         for key, formula in room.CHECKS.items():
             if key in found:
                 raise BadTable(f"formula {key}", "stands in two rooms.")
