@@ -53,6 +53,9 @@ def _parser() -> argparse.ArgumentParser:
     from spiracle.doors.cli_predict import add_predict
 
     add_predict(commands)
+    from spiracle.doors.cli_capnogram import add_capnogram
+
+    add_capnogram(commands)
     _add_record(commands)
     _add_verify(commands)
     _add_audit(commands)
