@@ -156,3 +156,45 @@ def test_the_rate_agrees_with_general_libraries(per_min: int) -> None:
     cleaned = neurokit2.rsp_clean(x, sampling_rate=50, method="khodadad2018")
     _, info = neurokit2.rsp_peaks(cleaned, sampling_rate=50, method="khodadad2018")
     assert ours == pytest.approx(60 * 50 / np.median(np.diff(info["RSP_Peaks"])), rel=0.05)
+
+
+@pytest.mark.parametrize(("lo", "hi"), [(7.5, 7.8), (7.5, 8.4), (9.2, 9.8)])
+def test_a_short_gap_within_a_plateau_or_a_pause_loses_no_breath(lo: float, hi: float) -> None:
+    """Plateau of the third from 7.2 to 8.8 s, pause after it from 9 to 10 s: both edges stand, so the breath does."""
+    drawn = [Drawn()] * 6
+    x = trace(drawn, 100)
+    x[round(lo * 100) : round(hi * 100)] = np.nan
+    reading = read(x, Setup(100))
+    assert [b.start_s for b in reading.breaths] == pytest.approx(starts(drawn), abs=0.02)
+    third = reading.breaths[2]
+    assert third.missing == pytest.approx((hi - lo) / 1.8 if hi < 8.8 else 0.0, abs=0.01)
+    assert third.quality == ("doubtful" if hi < 8.8 else "good")
+    assert third.end_s == pytest.approx(8.8, abs=0.02)
+    assert [(t.kind, t.from_s, t.to_s) for t in reading.troubles] == [("missing", lo, hi)]
+
+
+def test_a_gap_over_an_edge_hides_the_breath() -> None:
+    """From within the third plateau to the rest after it: where it ended is not known, and so it is not told."""
+    x = trace([Drawn()] * 6, 100)
+    x[850:930] = np.nan
+    assert [round(b.start_s) for b in read(x, Setup(100)).breaths] == [1, 4, 10, 13, 16]
+
+
+def test_a_gap_that_may_hide_a_breath_is_not_bridged() -> None:
+    """Panting at 120 a minute, 0.5 s a breath; from one plateau to the next 0.5 s later all is missing."""
+    x, drawn = breathing(120, 0.2, 100)
+    lo = round(100 * (starts(drawn)[10] + 0.2))
+    x[lo : lo + 50] = np.nan
+    found = [b.start_s for b in read(x, Setup(100)).breaths]
+    assert found == pytest.approx(starts(drawn)[:10] + starts(drawn)[12:], abs=0.02)
+
+
+def test_a_value_that_stays_the_same_is_stuck_and_no_breath() -> None:
+    """Five breaths, 33 mmHg to the last digit for 40 s, five breaths."""
+    x, drawn = breathing(20, 0.25, 100)
+    reading = read(np.concatenate((x, np.full(4000, 33.0), x)), Setup(100))
+    after = len(x) / 100 + 40
+    assert [b.start_s for b in reading.breaths] == pytest.approx(
+        starts(drawn) + [after + s for s in starts(drawn)], abs=0.02
+    )
+    assert [(t.kind, t.from_s, t.to_s) for t in reading.troubles] == [("stuck", after - 40, after)]

@@ -41,6 +41,8 @@ QUIET = 15.0
 CROWD, WILD, STILL_S = 6, 4.0, 3.0
 """So many reversals within a second, each of so many mmHg and over in 0.2 s, are no gas that moves; over once still
 for so long."""
+HIDES = 0.4
+"""A gap longer than this share of the usual period may hide the end of one breath and the beginning of the next."""
 RISES_S = 2.0
 LONGEST_S = 40.0
 NARROWEST_S = 0.12
@@ -119,6 +121,10 @@ class Judge:
         self._first = True
         self._tail: list[int] = []
         self.level = -math.inf
+
+    def bridges(self, gap: int) -> bool:
+        """Is a gap too short to have hidden a breath of the present rhythm?"""
+        return not self._usual.known or gap <= HIDES * self._usual.period * self._hz
 
     def turn(self, t: Turn) -> None:
         self._now = t.known

@@ -92,11 +92,10 @@ class Engine:
         return self._measured(self._kept.end)
 
     def _run(self, piece: Piece) -> None:
-        if piece.ends:
+        if piece.ends or (piece.gap and not self._judge.bridges(piece.gap)):
             self._settle()
             self._judge.restart()
             self._turns.start()
-            return
         if not len(piece.values):
             return
         self._kept.add(piece.values, piece.at)
