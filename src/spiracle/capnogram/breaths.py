@@ -69,6 +69,7 @@ class Hump:
     highs: tuple[int, ...]
     in_noise: bool
     accepted: int = 0
+    fell: int = 0
 
 
 @dataclass(slots=True)
@@ -98,7 +99,7 @@ def _whole(first: _Open, second: _Open) -> _Open:
     depth = min(first.last.value, second.top.value) - first.dip.value
     return _Open(
         first.foot, top, second.last, second.late if second.late else first.late,
-        max(first.ripple, second.ripple, depth), highs=first.highs + second.highs,
+        max(first.ripple, second.ripple, depth), highs=first.highs + second.highs, fell=second.fell,
     )  # fmt: skip
 
 
@@ -296,6 +297,7 @@ class Judge:
         made = Hump(
             hump.foot.at, hump.foot.value, hump.foot.known, hump.top.at, hump.top.value, hump.late, at,
             low.at, low.value, self._first, hump.ripple, tuple(self._tail + hump.highs), self.noise.during(hump.foot.known, at),
+            fell=hump.fell if hump.fell >= 0 else at,
         )  # fmt: skip
         if hump.height < self._floor(made) or (hump.height < QUIET and self._creeps(made)):
             self._tail += hump.highs

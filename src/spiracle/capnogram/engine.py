@@ -153,7 +153,7 @@ class Engine:
         humps = [hump for _, hump in ready]
         breaths = measure(humps, self._kept.raw, self._kept.averaged, self._kept.start, self.setup, self._before)
         return [
-            replace(breath, fallen_s=hump.over / hz, known_s=(at + behind) / hz)
+            replace(breath, fallen_s=max(hump.fell / hz, breath.end_s), known_s=(at + behind) / hz)
             for breath, (at, hump) in zip(breaths, ready, strict=True)
         ]
 
