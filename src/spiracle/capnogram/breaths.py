@@ -256,10 +256,7 @@ class Judge:
         self._now = at
         if hump.fell < 0:
             hump.fell = at
-            first = self._notched or hump
-            base = first.foot.value + BASE * max(first.height, hump.top.value - first.foot.value)
-            if hump.unseen:
-                base = first.foot.value - max(LEAST, UNSEEN * hump.height)
+            base = self._base(hump, at)
             if base < self.level:
                 self.level = base
                 return
@@ -269,6 +266,15 @@ class Judge:
             self._close(hump, at)
         self._open, self._foot, self.level = None, None, -math.inf
 
+    def _base(self, hump: _Open, at: int) -> float:
+        """How much further a hump must fall to be over. No further, if by the rhythm it is time."""
+        if hump.unseen:
+            return hump.foot.value - max(LEAST, UNSEEN * hump.height)
+        first = self._notched or hump
+        if not self._usual.known or at - first.foot.known >= EARLY * self._usual.period * self._hz:
+            return math.inf
+        return first.foot.value + BASE * max(first.height, hump.top.value - first.foot.value)
+
     def _close(self, hump: _Open, at: int) -> None:
         first = self._notched
         if first is not None and hump.top.value >= first.foot.value + CLIMBS * first.height:
@@ -277,7 +283,7 @@ class Judge:
         self._over(hump, at)
 
     def cut(self, at: int, value: float) -> None:
-        """The run ends here, at this value. A hump whose downstroke had begun is told; one that may have had a notch is not."""
+        """The run ends here, with the recording at this value. A hump whose downstroke had begun is told."""
         hump, self._now = self._open, at
         if hump is None or hump.unseen:
             return

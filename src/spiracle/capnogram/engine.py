@@ -71,7 +71,7 @@ class Engine:
         breaths: list[Breath] = []
         for piece in self._conditioner.close():
             self._run(piece)  # reaches half an average beyond the last sample at most
-        self._cut()
+        self._cut(last=True)
         breaths += self._measured(self._kept.end + self._wait + 1)
         return self._told(breaths)
 
@@ -94,7 +94,7 @@ class Engine:
 
     def _run(self, piece: Piece) -> None:
         if piece.ends or (piece.gap and not self._judge.bridges(piece.gap)):
-            self._cut()
+            self._cut(last=False)
             self._judge.restart()
             self._turns.start()
         if not len(piece.values):
@@ -134,10 +134,11 @@ class Engine:
             self._judge.fell(self._searched)
         self._searched = until
 
-    def _cut(self) -> None:
-        """The run ends: at a gap, or with the recording."""
+    def _cut(self, *, last: bool) -> None:
+        """The run ends: at a gap, where only what is plain counts, or with the recording."""
         if self._kept.end:
-            self._judge.cut(self._kept.end - 1, float(self._kept.part(self._kept.end - 1, self._kept.end)[0]))
+            value = float(self._kept.part(self._kept.end - 1, self._kept.end)[0]) if last else np.inf
+            self._judge.cut(self._kept.end - 1, value)
         self._settle()
 
     def _settle(self) -> None:
