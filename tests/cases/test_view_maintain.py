@@ -127,7 +127,9 @@ def test_the_row_that_is_open_and_what_stands_in_it() -> None:
 def test_a_row_that_a_monitor_alone_filled_still_wants_a_person() -> None:
     book = teasel()
     book.entries = [e for e in book.entries if e.event.happened_at <= at(94)]
-    book.tell(95.5, ev.ReadingTaken, reading="spo2", value=d("97"), unit="%", source="device", monitor="M1", row_at=at(95))
+    book.tell(
+        95.5, ev.ReadingTaken, reading="spo2", value=d("97"), unit="%", source="device", monitor="M1", row_at=at(95)
+    )
     assert seen_at(96, book).maintain.row_at == at(95)
     book.tell(96, ev.SignSeen, sign="eye", finding="down", row_at=at(95))
     assert seen_at(96.5, book).maintain.row_at == at(100)

@@ -156,3 +156,127 @@ def test_the_rate_agrees_with_general_libraries(per_min: int) -> None:
     cleaned = neurokit2.rsp_clean(x, sampling_rate=50, method="khodadad2018")
     _, info = neurokit2.rsp_peaks(cleaned, sampling_rate=50, method="khodadad2018")
     assert ours == pytest.approx(60 * 50 / np.median(np.diff(info["RSP_Peaks"])), rel=0.05)
+
+
+@pytest.mark.parametrize(("lo", "hi"), [(7.5, 7.8), (7.5, 8.4), (9.2, 9.8)])
+def test_a_short_gap_within_a_plateau_or_a_pause_loses_no_breath(lo: float, hi: float) -> None:
+    """Plateau of the third from 7.2 to 8.8 s, pause after it from 9 to 10 s: both edges stand, so the breath does."""
+    drawn = [Drawn()] * 6
+    x = trace(drawn, 100)
+    x[round(lo * 100) : round(hi * 100)] = np.nan
+    reading = read(x, Setup(100))
+    assert [b.start_s for b in reading.breaths] == pytest.approx(starts(drawn), abs=0.02)
+    third = reading.breaths[2]
+    assert third.missing == pytest.approx((hi - lo) / 1.8 if hi < 8.8 else 0.0, abs=0.01)
+    assert third.quality == ("doubtful" if hi < 8.8 else "good")
+    assert third.end_s == pytest.approx(8.8, abs=0.02)
+    assert [(t.kind, t.from_s, t.to_s) for t in reading.troubles] == [("missing", lo, hi)]
+
+
+def test_a_gap_over_an_edge_hides_the_breath() -> None:
+    """From within the third plateau to the rest after it: where it ended is not known, and so it is not told."""
+    x = trace([Drawn()] * 6, 100)
+    x[850:930] = np.nan
+    assert [round(b.start_s) for b in read(x, Setup(100)).breaths] == [1, 4, 10, 13, 16]
+
+
+def test_a_gap_that_may_hide_a_breath_is_not_bridged() -> None:
+    """Panting at 120 a minute, 0.5 s a breath; from one plateau to the next 0.5 s later all is missing."""
+    x, drawn = breathing(120, 0.2, 100)
+    lo = round(100 * (starts(drawn)[10] + 0.2))
+    x[lo : lo + 50] = np.nan
+    found = [b.start_s for b in read(x, Setup(100)).breaths]
+    assert found == pytest.approx(starts(drawn)[:10] + starts(drawn)[12:], abs=0.02)
+
+
+def test_a_value_that_stays_the_same_is_stuck_and_no_breath() -> None:
+    """Five breaths, 33 mmHg to the last digit for 40 s, five breaths."""
+    x, drawn = breathing(20, 0.25, 100)
+    reading = read(np.concatenate((x, np.full(4000, 33.0), x)), Setup(100))
+    after = len(x) / 100 + 40
+    assert [b.start_s for b in reading.breaths] == pytest.approx(
+        starts(drawn) + [after + s for s in starts(drawn)], abs=0.02
+    )
+    assert [(t.kind, t.from_s, t.to_s) for t in reading.troubles] == [("stuck", after - 40, after)]
+
+
+@pytest.mark.parametrize("deep", [22.0, 27.0, 31.0])
+def test_a_deep_notch_is_no_inspiration(deep: float) -> None:
+    """Dips of 55 to 78 % of 40 mmHg, half a second wide, from the fourth breath on; the bottom stays 9 mmHg above the base or more."""
+    drawn = [Drawn(plateau=2.6, shoulder=40)] * 9
+    x = trace(drawn, 100)
+    t = np.arange(len(x)) / 100
+    notch = np.where(t > 12, deep * np.exp(-(((t % 4 - 2.6) / 0.15) ** 2)), 0)
+    found = read(x - np.where(x > 39, notch, 0), Setup(100)).breaths
+    assert [b.start_s for b in found] == pytest.approx(starts(drawn), abs=0.02)
+    assert all(b.etco2 == pytest.approx(40, abs=0.1) for b in found)
+    assert all(b.ripple == pytest.approx(deep, abs=1.5) for b in found[3:])
+    assert all(b.end_s - b.start_s == pytest.approx(2.8, abs=0.05) for b in found)
+
+
+@pytest.mark.parametrize("base", [8.0, 14.0])
+def test_a_fast_rhythm_whose_troughs_stay_lifted_is_breathing(base: float) -> None:
+    """Six breaths of 3 s from zero, then twelve of 1 s whose troughs never come below a lifted base."""
+    slow = [Drawn()] * 6
+    quick = [Drawn(rest=0.2, rise=0.2, plateau=0.4, fall=0.2, base=base)] * 12
+    found = [b.start_s for b in read(trace([*slow, *quick], 100), Setup(100)).breaths]
+    assert found == pytest.approx(starts([*slow, *quick]), abs=0.1)
+
+
+@pytest.mark.parametrize("rate", [25, 100])
+@pytest.mark.parametrize("highest", [25.0, 60.0])
+def test_scribble_is_noise(rate: int, highest: float) -> None:
+    """40 s of values drawn evenly between zero and the highest, each held for 50 ms."""
+    x, drawn = breathing(20, 0.5, rate)
+    held = np.random.default_rng(4).uniform(0, highest, 800)
+    scribble = held[(np.arange(40 * rate) / rate / 0.05).astype(int)]
+    reading = read(np.concatenate((x, scribble, x)), Setup(rate))
+    lo = len(x) / rate
+    within = [b for b in reading.breaths if lo <= b.start_s < lo + 40]
+    assert len(within) <= 4
+    assert len(reading.breaths) - len(within) >= 2 * len(drawn) - 2
+    assert sum(t.to_s - t.from_s for t in reading.troubles if t.kind == "noise" and t.to_s) >= 35
+
+
+def test_the_ripples_of_a_heart_are_no_noise() -> None:
+    """180 a minute, 8 mmHg from crest to trough, even."""
+    x = trace([Drawn(plateau=4.0, shoulder=40)] * 6, 100)
+    t = np.arange(len(x)) / 100
+    reading = read(np.where(x > 39, x + 4 * np.sin(6 * np.pi * t), x), Setup(100))
+    assert len(reading.breaths) == 6 and reading.troubles == ()
+    assert all(b.etco2 == pytest.approx(44, abs=0.5) for b in reading.breaths)
+
+
+@pytest.mark.parametrize("sunk", [10.0, 14.0, 24.0])
+def test_expiration_ends_where_inspiration_begins_though_the_plateau_has_sunk(sunk: float) -> None:
+    """A leak: 40 mmHg, down a straight line to this in 1.2 s, then inspiration takes 0.15 s to zero."""
+    moments, levels, ends = [0.0], [0.0], []
+    for k in range(8):
+        at = 1 + 3.0 * k
+        moments += [at, at + 0.2, at + 0.6, at + 1.8, at + 1.95]
+        levels += [0.0, 40.0, 40.0, sunk, 0.0]
+        ends.append(at + 1.8)
+    x = np.interp(np.arange(2600) / 100, moments, levels)
+    found = read(x, Setup(100)).breaths
+    assert [b.end_s for b in found[2:]] == pytest.approx(ends[2:], abs=0.06)
+    assert all(b.etco2 == pytest.approx(40, abs=0.2) for b in found)
+
+
+def test_a_pointed_top_is_not_flattened() -> None:
+    """Triangles 0.25 s up and 0.25 s down to zero, 24 mmHg, at 20 Hz: their tips are sampled, and read."""
+    t = np.arange(0, 20, 0.05)
+    x = np.interp(t % 0.6, [0.0, 0.1, 0.35, 0.6], [0.0, 0.0, 24.0, 0.0])
+    found = read(x, Setup(20)).breaths
+    assert len(found) >= 31
+    assert np.mean([b.etco2 for b in found]) == pytest.approx(24, abs=0.5)
+
+
+@pytest.mark.parametrize(("lo", "hi", "count"), [(1.8, 15.0, 4), (0.0, 14.0, 4), (0.0, 14.9, 5), (0.9, 14.5, 4)])
+def test_only_breaths_whose_foot_and_end_were_seen_are_told(lo: float, hi: float, count: int) -> None:
+    """Five breaths: feet at 1, 4, 7, 10, 13 s, plateaus of 1.6 s, down in 0.2 s. Cut within the first plateau, within the last one,
+    and within the last downstroke."""
+    x = trace([Drawn()] * 5, 100)[round(lo * 100) : round(hi * 100)]
+    found = read(x, Setup(100)).breaths
+    first = [1.0, 4.0, 7.0, 10.0, 13.0]
+    expected = (first[1:] if lo > 1 else first)[:count]
+    assert [b.start_s + lo for b in found] == pytest.approx(expected, abs=0.03)

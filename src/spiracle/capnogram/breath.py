@@ -13,7 +13,7 @@ Quality = Literal["good", "doubtful"]
 class Breath(msgspec.Struct, frozen=True, gc=False):
     """An expiration and the inspiration before it. Known at the downstroke, so nothing here looks ahead.
 
-    start_s, end_s       expiration: foot of the upstroke, start of the downstroke
+    start_s, end_s       expiration: foot of the upstroke, start of the downstroke into the next inspiration
     before_s             end of the expiration before: inspiration runs from there to start_s. None at first and after a gap
     etco2, fico2         end-tidal (highest of the last part of the plateau), lowest of the inspiration before [mmHg]; None if unseen
     top, foot            highest and lowest of this breath [mmHg]: height = top - foot
@@ -24,7 +24,7 @@ class Breath(msgspec.Struct, frozen=True, gc=False):
     plateau_fraction     share of the expiration spent on the plateau, 0 to 1
     area                 mmHg*s above the foot over the expiration
     downstroke_s         90 to 10 % of the height after end_s, as far as seen when the breath was closed; None if unseen
-    fallen_s             moment at which the breath was over: about two thirds of its height gone
+    fallen_s             moment at which two thirds of its height were gone, end_s at the earliest
     ripple               depth of the deepest dip inside the plateau that climbs back [mmHg]; 0 if none
     ripple_per_min       rate of regular ripples on plateau and tail, or None
     rate_per_min         60 / (start_s - start of the breath before); None for the first and after a gap

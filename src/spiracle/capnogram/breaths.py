@@ -9,19 +9,24 @@ one) or it was a ripple on the tail of a large one.
 from __future__ import annotations
 
 import math
-from collections import deque
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Protocol
 
-from spiracle.capnogram.breath import Trouble
 from spiracle.capnogram.humps import SWING, Turn
+from spiracle.capnogram.noise import Noise
 from spiracle.capnogram.setup import Setup
-from spiracle.capnogram.signal import Known
+from spiracle.capnogram.usual import Usual
 
-OVER = 0.65
-"""Fallen by this share of its height a hump is over. Notches of relaxants and of the heart are shallower (common practice)."""
+OVER, BASE = 0.65, 0.15
+"""A hump that has fallen by this share of its height is over once it is down to that share, or turns up again."""
+EARLY, WIDE, CLIMBS = 0.75, 0.4, 0.75
+"""Unless it turns up again well above the inspired level, earlier than this share of the usual period after it rose and within
+that share of it, climbs back to this share of its height and only then falls to the base: that is one breath with a notch."""
+UNSEEN = 0.25
+"""A run that begins within a plateau falls this share of the hump below where it began: its foot was not seen."""
+CUT = 0.4
+"""A downstroke this far down when the recording ends was one."""
 SPLIT = 0.4
 """A dip at least this deep, and as wide as a pause, parts two breaths."""
 DEEP, DEEP_ROW = 0.3, 3
@@ -38,9 +43,8 @@ ROW, FASTEST_S = 6, 0.42
 """Small humps without such pauses are breaths once so many in a row were even, and no faster than 140 a minute."""
 QUIET = 15.0
 """mmHg. Lower humps are held against the roughness of the signal around them."""
-CROWD, WILD, STILL_S = 6, 4.0, 3.0
-"""So many reversals within a second, each of so many mmHg and over in 0.2 s, are no gas that moves; over once still
-for so long."""
+HIDES = 0.4
+"""A gap longer than this share of the usual period may hide the end of one breath and the beginning of the next."""
 RISES_S = 2.0
 LONGEST_S = 40.0
 NARROWEST_S = 0.12
@@ -65,6 +69,7 @@ class Hump:
     highs: tuple[int, ...]
     in_noise: bool
     accepted: int = 0
+    fell: int = 0
 
 
 @dataclass(slots=True)
@@ -79,10 +84,23 @@ class _Open:
     deep: int = 0
     dip: Turn | None = None
     highs: list[int] = field(default_factory=list)
+    fell: int = -1
+    unseen: bool = False
 
     @property
     def height(self) -> float:
         return self.top.value - self.foot.value
+
+
+def _whole(first: _Open, second: _Open) -> _Open:
+    """One hump of the two on either side of a notch."""
+    assert first.dip is not None  # noqa: S101
+    top = max(first.top, second.top, key=lambda t: t.value)
+    depth = min(first.last.value, second.top.value) - first.dip.value
+    return _Open(
+        first.foot, top, second.last, second.late if second.late else first.late,
+        max(first.ripple, second.ripple, depth), highs=first.highs + second.highs, fell=second.fell,
+    )  # fmt: skip
 
 
 class Signal(Protocol):
@@ -113,12 +131,18 @@ class Judge:
     def restart(self) -> None:
         """After a gap: nothing seen before leads into what comes now, except how breaths were."""
         self._open: _Open | None = None
+        self._notched: _Open | None = None
+        self._began: Turn | None = None
         self._foot: Turn | None = None
         self._low: Turn | None = None
         self._held: list[tuple[Hump, bool]] = []
         self._first = True
         self._tail: list[int] = []
         self.level = -math.inf
+
+    def bridges(self, gap: int) -> bool:
+        """Is a gap too short to have hidden a breath of the present rhythm?"""
+        return not self._usual.known or gap <= HIDES * self._usual.period * self._hz
 
     def turn(self, t: Turn) -> None:
         self._now = t.known
@@ -135,17 +159,16 @@ class Judge:
         if hump is None:
             if self._foot is None:
                 return
-            self._open = hump = _Open(self._foot, t, t)
+            hump = self._begin(self._foot, t)
         elif self._parts(hump, t):
             assert hump.dip is not None  # noqa: S101
             dip = hump.dip
-            self._over(hump, dip.at)
-            self._foot = dip
-            self._keep_low(dip)
-            self._open = hump = _Open(dip, t, t)
+            self._part(hump, dip, dip.at)
+            hump = self._begin(dip, t)
         else:
             self._joined(hump, t)
         if t.at - hump.foot.known > self._longest:
+            self._part_notched()
             self._open, self.level = None, -math.inf
             return
         hump.highs.append(t.at)
@@ -155,6 +178,10 @@ class Judge:
         if t.value > hump.top.value:
             hump.top = t
         self.level = hump.top.value - OVER * hump.height
+
+    def _begin(self, foot: Turn, t: Turn) -> _Open:
+        self._open = hump = _Open(foot, t, t, unseen=foot is self._began and foot.value > LEAST)
+        return hump
 
     def _joined(self, hump: _Open, t: Turn) -> None:
         if hump.dip is not None:
@@ -178,11 +205,45 @@ class Judge:
     # --- lows and falls
 
     def _lowest(self, t: Turn) -> None:
-        if self._open is not None:
-            self._open.dip = t
-            return
-        self._foot = t
-        self._keep_low(t)
+        hump = self._open
+        if hump is None:
+            if self._foot is None and self._low is None and self._first:
+                self._began = t
+            self._foot = t
+            self._keep_low(t)
+        elif hump.fell < 0:
+            hump.dip = t
+        else:
+            self._part(hump, t, hump.fell)
+            self._open, self.level = None, -math.inf
+
+    def _part(self, hump: _Open, dip: Turn, at: int) -> None:
+        """The signal turned up again after this dip. The hump before is over, or waits for what comes if the dip may be a notch."""
+        if self._notched is not None:
+            self._part_notched()
+        self._foot = dip
+        if self._may_be_notch(hump, dip):
+            hump.fell, hump.dip, self._notched = at, dip, hump
+        else:
+            self._over(hump, at)
+            self._keep_low(dip)
+
+    def _may_be_notch(self, hump: _Open, dip: Turn) -> bool:
+        usual = self._usual.period * self._hz
+        return (
+            self._usual.known
+            and dip.value > hump.foot.value + BASE * hump.height
+            and dip.known - hump.foot.known < EARLY * usual
+            and dip.known - hump.last.at < WIDE * usual
+        )
+
+    def _part_notched(self) -> None:
+        """What may have been a notch was the pause between two breaths."""
+        if self._notched is not None:
+            hump, self._notched = self._notched, None
+            self._over(hump, hump.fell)
+            assert hump.dip is not None  # noqa: S101
+            self._keep_low(hump.dip)
 
     def _keep_low(self, t: Turn) -> None:
         if self._low is None or t.value < self._low.value:
@@ -193,8 +254,42 @@ class Judge:
         hump = self._open
         assert hump is not None  # noqa: S101
         self._now = at
-        self._over(hump, at)
+        if hump.fell < 0:
+            hump.fell = at
+            base = self._base(hump, at)
+            if base < self.level:
+                self.level = base
+                return
+        if hump.unseen:
+            self._tail += hump.highs
+        else:
+            self._close(hump, at)
         self._open, self._foot, self.level = None, None, -math.inf
+
+    def _base(self, hump: _Open, at: int) -> float:
+        """How much further a hump must fall to be over. No further, if by the rhythm it is time."""
+        if hump.unseen:
+            return hump.foot.value - max(LEAST, UNSEEN * hump.height)
+        first = self._notched or hump
+        if not self._usual.known or at - first.foot.known >= EARLY * self._usual.period * self._hz:
+            return math.inf
+        return first.foot.value + BASE * max(first.height, hump.top.value - first.foot.value)
+
+    def _close(self, hump: _Open, at: int) -> None:
+        first = self._notched
+        if first is not None and hump.top.value >= first.foot.value + CLIMBS * first.height:
+            self._notched, hump = None, _whole(first, hump)
+        self._part_notched()
+        self._over(hump, at)
+
+    def cut(self, at: int, value: float) -> None:
+        """The run ends here, with the recording at this value. A hump whose downstroke had begun is told."""
+        hump, self._now = self._open, at
+        if hump is None or hump.unseen:
+            return
+        if hump.fell >= 0 or value <= hump.top.value - CUT * hump.height:
+            self._close(hump, at if hump.fell < 0 else hump.fell)
+            self._open = None
 
     def _over(self, hump: _Open, at: int) -> None:
         self._tail = self._tail[-TAIL:]
@@ -208,6 +303,7 @@ class Judge:
         made = Hump(
             hump.foot.at, hump.foot.value, hump.foot.known, hump.top.at, hump.top.value, hump.late, at,
             low.at, low.value, self._first, hump.ripple, tuple(self._tail + hump.highs), self.noise.during(hump.foot.known, at),
+            fell=hump.fell if hump.fell >= 0 else at,
         )  # fmt: skip
         if hump.height < self._floor(made) or (hump.height < QUIET and self._creeps(made)):
             self._tail += hump.highs
@@ -301,87 +397,3 @@ class Judge:
         if hump.top - hump.foot < QUIET:
             least = max(least, 6 * self._signal.rough(hump.rise_known - round(self._hz), hump.over))
         return least
-
-
-class Usual:
-    """Medians of the last five breaths: height (0 while there is none), foot, and seconds between them (8 while unknown)."""
-
-    def __init__(self, hz: float) -> None:
-        self._hz = hz
-        self._heights: deque[float] = deque(maxlen=5)
-        self._feet: deque[float] = deque(maxlen=5)
-        self._steps: deque[float] = deque(maxlen=5)
-        self.height, self.foot, self.period, self.at = 0.0, math.nan, 8.0, 0
-
-    @property
-    def known(self) -> bool:
-        """Has a period been seen?"""
-        return bool(self._steps)
-
-    def add(self, hump: Hump) -> None:
-        self._heights.append(hump.top - hump.foot)
-        self._feet.append(hump.foot)
-        if self.height and not hump.first:
-            self._steps.append((hump.rise_known - self.at) / self._hz)
-            self.period = middle(self._steps)
-        self.at = hump.rise_known
-        self.height, self.foot = middle(self._heights), middle(self._feet)
-
-
-def middle(values: Iterable[float]) -> float:
-    """The median, the lower one of two."""
-    row = sorted(values)
-    return row[(len(row) - 1) // 2]
-
-
-class Noise:
-    """Reversals faster than any breathing: how large they are, fading over seconds, and where they crowd."""
-
-    def __init__(self, setup: Setup, delay: int) -> None:
-        self._hz = setup.rate_hz
-        self._delay = delay
-        self._swing = 0.0
-        self._at = 0
-        self._turns: deque[Turn] = deque(maxlen=3)
-        self._crowd: deque[int] = deque(maxlen=CROWD)
-        self._from = self._until = -1
-        self._told = -1
-        self._open = False
-        self.troubles: list[Known] = []
-
-    def take(self, t: Turn) -> None:
-        self._turns.append(t)
-        if len(self._turns) < 3:
-            return
-        a, b, c = self._turns
-        if c.at - a.at >= 0.2 * self._hz:
-            return
-        swing = min(abs(a.value - b.value), abs(b.value - c.value))
-        self._swing, self._at = max(self.level(c.known), swing), c.known
-        if swing >= WILD:
-            self._wild(c)
-
-    def _wild(self, t: Turn) -> None:
-        known = t.known + self._delay
-        self.passed(known - 1)
-        self._crowd.append(t.at)
-        if self._open:
-            self._until, self._told = t.at, known
-        elif len(self._crowd) == CROWD and t.at - self._crowd[0] <= self._hz:
-            self._open, self._from, self._until, self._told = True, self._crowd[0], t.at, known
-            self.troubles.append((known, Trouble("noise", self._from / self._hz, None)))
-
-    def passed(self, index: int) -> None:
-        """Up to this sample nothing else was known: noise that has been still for long enough is over."""
-        over = self._told + round(STILL_S * self._hz)
-        if self._open and index >= over:
-            self._open = False
-            self._crowd.clear()
-            self.troubles.append((over, Trouble("noise", self._from / self._hz, self._until / self._hz)))
-
-    def level(self, at: int) -> float:
-        """Size of the swings of late [mmHg], halved every 5 seconds."""
-        return float(self._swing * 0.5 ** ((at - self._at) / self._hz / 5)) if self._swing else 0.0
-
-    def during(self, start: int, end: int) -> bool:
-        return self._until >= start and self._from <= end

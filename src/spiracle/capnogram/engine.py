@@ -74,6 +74,7 @@ class Engine:
         breaths: list[Breath] = []
         for piece in self._conditioner.close():
             self._run(piece)  # reaches half an average beyond the last sample at most
+        self._cut(last=True)
         breaths += self._measured(self._kept.end + self._wait + 1)
         return self._told(breaths)
 
@@ -97,11 +98,10 @@ class Engine:
         return self._measured(self._kept.end)
 
     def _run(self, piece: Piece) -> None:
-        if piece.ends:
-            self._settle()
+        if piece.ends or (piece.gap and not self._judge.bridges(piece.gap)):
+            self._cut(last=False)
             self._judge.restart()
             self._turns.start()
-            return
         if not len(piece.values):
             return
         self._kept.add(piece.values, piece.at)
@@ -120,7 +120,7 @@ class Engine:
             turn = turns.short(at, x)
             if turn is not None:
                 self._turn(turn)
-            if x < judge.level:
+            while x < judge.level:
                 judge.fell(at)
         self._searched = piece.at + len(piece.values)
 
@@ -130,15 +130,21 @@ class Engine:
 
     def _look(self, until: int) -> None:
         """Where the signal fell below the open hump's level before this index, if it did."""
-        level = self._judge.level
-        if level == -np.inf:
-            return
-        part = self._kept.part(self._searched, until)
-        below = part < level
-        k = int(below.argmax()) if len(below) else 0
-        if len(below) and below[k]:
-            self._judge.fell(self._searched + k)
+        while (level := self._judge.level) != -np.inf:
+            below = self._kept.part(self._searched, until) < level
+            k = int(below.argmax()) if len(below) else 0
+            if not len(below) or not below[k]:
+                break
+            self._searched += k
+            self._judge.fell(self._searched)
         self._searched = until
+
+    def _cut(self, *, last: bool) -> None:
+        """The run ends: at a gap, where only what is plain counts, or with the recording."""
+        if self._kept.end:
+            value = float(self._kept.part(self._kept.end - 1, self._kept.end)[0]) if last else np.inf
+            self._judge.cut(self._kept.end - 1, value)
+        self._settle()
 
     def _settle(self) -> None:
         for hump in self._judge.found:

@@ -76,6 +76,7 @@ class Kept:
 
     def highest(self, lo: int, hi: int) -> float:
         """Of the averaged signal; nothing counts where nothing was seen."""
-        part = self._averaged[max(0, lo - self.start) : hi - self.start]
-        part = part[~np.isnan(part)]
+        lo, hi = max(0, lo - self.start), hi - self.start
+        part = self._averaged[lo:hi]
+        part = part[~np.isnan(part) & ~np.isnan(self._raw[lo:hi])]
         return float(part.max()) if len(part) else -math.inf

@@ -3,7 +3,8 @@ is ever summed across two breaths.
 
 Moments come from the averaged signal, pressures from the raw one. End-tidal and inspired CO2 are medians of the raw samples beside
 the highest (lowest) point, over 0.1 s or a tenth of the expiration (inspiration), whichever is shorter, so that one noisy sample does
-not set them; where a tenth is less than one sample, the middle of three.
+not set them, and only over what the averaged signal shows within LIKE of it, so that a ripple's flanks do not lower its peak. Where a
+tenth is less than one sample, the point itself, as far as the lines through its neighbours reach.
 """
 
 from __future__ import annotations
@@ -25,6 +26,10 @@ from spiracle.capnogram.signal import Samples
 
 Index = NDArray[np.int64]
 RISE_S, FALL_S, SEEN_S, MEAN_S, STEP_S = 0.5, 3.0, 0.15, 0.1, 0.1
+SINKS_S, SINKS = 0.4, 0.05
+"""A second corner so much later, and so far above the line from the first, ends the expiration."""
+LIKE = 0.4
+"""mmHg."""
 POINTS = 32
 """Looked back from a known rise, back from a fall, on after it, averaged for a pressure; a corner later
 than this overrules the foot."""
@@ -138,10 +143,17 @@ class _Measuring:
         return flat.furthest(flat.spread(slope) * (flat.where - flat.spread(lo)) - self.averaged[flat.where])
 
     def _end(self, lo: Index) -> None:
-        """The corner before the fall: furthest above the straight line from the last high to where the fall was known. Looked for
-        on a grid first, then around its best point."""
+        """The corner before the fall: furthest above the straight line from the last high to where the fall was known. Where the
+        plateau sinks (a leak) that is where it begins to sink; a second corner well after it is where inspiration begins."""
         self.begin = np.ceil(self.start).astype(np.int64)
-        lo = np.minimum(np.maximum(lo, self.begin), self.over)
+        first, _ = self._bend(np.minimum(np.maximum(lo, self.begin), self.over))
+        second, away = self._bend(first)
+        later = (second - first >= SINKS_S * self.hz) & (away >= SINKS * self.height)
+        self.end = np.where(later, second, first)
+        self.begin = np.minimum(self.begin, self.end)
+
+    def _bend(self, lo: Index) -> tuple[Index, Samples]:
+        """Furthest above the line to where the fall was known, and how far: on a grid first, then around its best point."""
         slope = (self.averaged[self.over] - self.averaged[lo]) / np.maximum(self.over - lo, 1)
         there = grid(lo, self.over, POINTS)
         away = self.averaged[there] - slope[:, None] * (there - lo[:, None])
@@ -149,8 +161,8 @@ class _Measuring:
         each = np.arange(len(there))
         first, last = there[each, np.maximum(best - 1, 0)], there[each, np.minimum(best + 1, POINTS - 1)]
         flat = Flat(first, last + 1)
-        self.end = flat.furthest(self.averaged[flat.where] - flat.spread(slope) * (flat.where - flat.spread(lo)))
-        self.begin = np.minimum(self.begin, self.end)
+        bend = flat.furthest(self.averaged[flat.where] - flat.spread(slope) * (flat.where - flat.spread(lo)))
+        return bend, self.averaged[bend] - slope * (bend - lo) - self.averaged[lo]
 
     def _knee(self) -> None:
         """The corner between upstroke and plateau: furthest above the line from the start to the end, on a grid."""
@@ -196,9 +208,11 @@ class _Measuring:
 
     def _beside(self, where: Index, width: Index, lo: Index, hi: Index, *, highest: bool) -> Samples:
         """The higher (lower) of the medians of raw samples before and after a place, within bounds; nan where none is seen."""
+        sign = 1.0 if highest else -1.0
         widest = self.setup.samples(MEAN_S)
         single = (width == 0).astype(np.int64)
         sides = []
+        like = sign * self.averaged[where] - LIKE
         # where a tenth is less than a sample both sides are the sample and its neighbours
         for steps, first, last in (
             (np.arange(-widest, 2), np.minimum(-width, -single), single),
@@ -206,8 +220,21 @@ class _Measuring:
         ):
             index = where[:, None] + steps
             use = (steps >= first[:, None]) & (steps <= last[:, None]) & (index >= lo[:, None]) & (index <= hi[:, None])
-            sides.append(_medians(np.where(use, self.raw[np.clip(index, 0, len(self.raw) - 1)], np.nan)))
-        return np.asarray(np.fmax(*sides) if highest else np.fmin(*sides))
+            index = np.clip(index, 0, len(self.raw) - 1)
+            use &= (np.abs(steps) <= 1) | (sign * self.averaged[index] >= like[:, None])
+            sides.append(_medians(np.where(use, self.raw[index], np.nan)))
+        found = np.fmax(*sides) if highest else np.fmin(*sides)
+        return np.where(single > 0, sign * np.fmax(sign * found, self._tip(where, sign)), found)
+
+    def _tip(self, where: Index, sign: float) -> Samples:
+        """A pointed top (or bottom): the furthest sample beside a place, no further than a line through two neighbours reaches."""
+        tips = []
+        for step in (-1, 0, 1):
+            a, b, c, d, e = (
+                sign * self.raw[np.clip(where + step + k, 0, len(self.raw) - 1)] for k in (-2, -1, 0, 1, 2)
+            )
+            tips.append(np.fmin(c, np.fmax(2 * b - a, 2 * d - e)))
+        return np.asarray(np.fmax(np.fmax(tips[0], tips[1]), tips[2]))
 
     def _tenth(self, length: Index) -> Index:
         return np.minimum(self.setup.samples(MEAN_S), length // 10)
@@ -275,7 +302,7 @@ def _breath(hump: Hump, row: list[float], before_s: float | None, hz: float, kno
         missing=missing,
         quality="doubtful" if doubts else "good",
         doubts=doubts,
-        fallen_s=hump.over / hz,
+        fallen_s=max(hump.fell / hz, end),
         known_s=known_s,
     )
 

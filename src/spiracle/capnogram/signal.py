@@ -2,8 +2,9 @@
 
 A sample that sticks out alone gives way to its neighbours. The average is a fixed pattern of about 40 ms, centred, so that 50 and
 60 Hz and the steps of a coarse converter make no humps. Each averaged sample is the same sum in the same order wherever a chunk
-was cut. A missing stretch no longer than `BRIDGE_S` is held at its last value for the decision; a longer one ends the run,
-and reading starts anew behind it.
+was cut. A missing stretch is held at its last value for the decision: up to `BRIDGE_S` whatever comes, up to `LONGEST_BRIDGE_S` if
+the signal comes back near where it was (on the same plateau, in the same pause). A longer one, or one that hides an edge, ends the
+run, and reading starts anew behind it.
 """
 
 from __future__ import annotations
@@ -17,7 +18,9 @@ from spiracle.capnogram.breath import Trouble
 from spiracle.capnogram.setup import Setup
 
 Samples = NDArray[np.float64]
-BRIDGE_S = 0.25
+BRIDGE_S, LONGEST_BRIDGE_S = 0.25, 1.0
+NEAR, NEAR_SHARE = 3.0, 0.25
+"""A signal back within so many mmHg, or this share of its value, is still where it was before the gap."""
 HIGHEST, LOWEST = 150.0, -20.0
 """No gas of a living animal reads beyond these [mmHg]; common practice. Outside is off the scale and counts as missing."""
 Known = tuple[int, Trouble]
@@ -38,6 +41,8 @@ class Piece:
     values: Samples
     fresh: bool = False
     ends: bool = False
+    gap: int = 0
+    """So many samples before these were missing and held, where that is more than a blink."""
 
 
 class Conditioner:
@@ -47,7 +52,7 @@ class Conditioner:
         self.setup = setup
         self._box = setup.samples(0.02)
         self.half = self._box + 1  # one more on either side for the middle of three
-        self._bridge = setup.samples(BRIDGE_S)
+        self._blink, self._bridge = setup.samples(BRIDGE_S), setup.samples(LONGEST_BRIDGE_S)
         self._at = 0
         self._gap = 0
         self._gap_kind = ""
@@ -107,9 +112,9 @@ class Conditioner:
             if self._gap > self._bridge:
                 pieces.append(Piece(at + self._bridge - before, np.empty(0), ends=True))
                 self._tail = None
-        if self._gap > self._bridge and not self._told:
+        if self._gap > self._blink and not self._told:
             self._told = True
-            self._tell(at + count - self._gap, None, at + self._bridge - before)
+            self._tell(at + count - self._gap, None, at + self._blink - before)
         return pieces
 
     def _tell(self, start: int, end: int | None, known: int) -> None:
@@ -122,13 +127,17 @@ class Conditioner:
     def _seen(self, at: int, values: Samples) -> list[Piece]:
         if self._told:
             self._tell(at - self._gap, at, at)
+        gap, pieces = self._gap if self._told else 0, list[Piece]()
         self._gap, self._told = 0, False
+        if gap and self._tail is not None and not _near(float(self._tail[-1]), float(values[0])):
+            self._tail = None
+            pieces.append(Piece(at, np.empty(0), ends=True))
         fresh = self._tail is None
         if fresh:
             self._tail = np.full(2 * self.half, values[0])
             self._before_run = self.half
         piece = self._averaged(at, values)
-        return [replace(piece, fresh=fresh)]
+        return [*pieces, replace(piece, fresh=fresh, gap=0 if fresh else gap)]
 
     def _averaged(self, at: int, values: Samples) -> Piece:
         assert self._tail is not None  # noqa: S101
@@ -141,6 +150,10 @@ class Conditioner:
             self._before_run -= drop
             return Piece(first + drop, out[drop:])
         return Piece(first, out)
+
+
+def _near(before: float, after: float) -> bool:
+    return abs(after - before) <= max(NEAR, NEAR_SHARE * max(before, after))
 
 
 def middle_of_three(row: Samples) -> Samples:

@@ -207,7 +207,10 @@ def row_due(t: Told) -> datetime | None:
 
 def _looked(t: Told, row_at: datetime) -> bool:
     """Whether somebody wrote a sign, or a number by hand, into the row."""
-    taken: tuple[ev.ReadingTaken | ev.PressureTaken, ...] = (*t.case.live(ev.ReadingTaken), *t.case.live(ev.PressureTaken))
+    taken: tuple[ev.ReadingTaken | ev.PressureTaken, ...] = (
+        *t.case.live(ev.ReadingTaken),
+        *t.case.live(ev.PressureTaken),
+    )
     by_hand = {e.id for e in taken if e.row_at == row_at and e.source == "hand"}
     signs = {name for name, _, _ in SIGN_LINES}
     return any(line in signs or id_ in by_hand for line, _, id_ in row_filled(t, row_at))
