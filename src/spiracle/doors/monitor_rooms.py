@@ -23,9 +23,11 @@ from spiracle.doors.monitor_places import Placed
 from spiracle.monitors.heard import Number, Wave
 from spiracle.sheets.live_shapes import AirwayOffer, Candidate, LiveBreath, LiveFinding, LiveWave, WaveChunk, WaveName
 from spiracle.sheets.live_sheet import FORGOTTEN, Kept, Link, Picture, live_state
+from spiracle.sheets.on_wave import OnWave
 
 SHOWN: dict[str, str] = {"co2": "CO₂", "pleth": "Pleth", "pressure": "Pressure"}
 BACKLOG = timedelta(seconds=12)  # what a page that opens gets at once, so that its sweep is not empty
+WAVE_STANDS = timedelta(seconds=10)  # a wave that stopped so long ago advises on nothing
 MOST_NUMBERS = 200
 _ENCODER = msgspec.json.Encoder(decimal_format="number")
 
@@ -106,6 +108,7 @@ class Room:
         self.reader: Reader | None = None
         self.backlog: deque[tuple[datetime, bytes]] = deque()
         self.dirty = True
+        self.asked: object = None  # what the advice made of the wave when the page was last told to look
         self.sent_at = 0.0  # by a clock that only goes forward, for the pace alone
         self.unkept = ""
         self.case_is(meta)
@@ -227,6 +230,25 @@ class Room:
 
     def state(self, now: datetime, candidates: Iterable[Candidate]) -> bytes:
         return sent("live", live_state(self.picture(candidates), now))
+
+    def on_wave(self, now: datetime) -> OnWave | None:
+        """What the CO2 wave shows for the advice; None once it has stopped, or while its monitor is not believed."""
+        reader, drawn = self.reader, self.waves.get("co2")
+        if reader is None or drawn is None or not drawn.window or now - drawn.window[-1][0] > WAVE_STANDS:
+            return None
+        link = self.links.get(drawn.monitor)
+        if link is None or link.held or link.refused:
+            return None
+        return OnWave(airway=reader.airway, findings=tuple(f for f in reader.findings if f.until is None))
+
+    def asks_anew(self, now: datetime) -> bool:
+        """Whether what the advice makes of the wave has changed since this was last asked."""
+        wave = self.on_wave(now)
+        asks = None if wave is None else wave.asks
+        if asks == self.asked:
+            return False
+        self.asked = asks
+        return True
 
     def picture(self, candidates: Iterable[Candidate]) -> Picture:
         reader = self.reader
