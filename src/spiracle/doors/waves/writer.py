@@ -37,7 +37,8 @@ class Ask:
 
 @dataclass(frozen=True, slots=True)
 class Packed:
-    """A blob in place of `count` small rows: those of its key up to row `last`. Not done if they are not there any more."""
+    """A blob in place of `count` small rows: those of its key after row `after` up to row `last`, but not the torn ones, which stay.
+    Not done if they are not there any more."""
 
     case: str
     wave: str
@@ -48,7 +49,9 @@ class Packed:
     samples: int
     body: bytes
     count: int
+    after: int
     last: int
+    torn: tuple[int, ...] = ()
     answer: Future[bool] = field(default_factory=Future)
 
 
@@ -176,8 +179,8 @@ def _append(connection: sa.Connection, asks: Sequence[Ask], now_us: int) -> list
 def _pack(connection: sa.Connection, p: Packed) -> None:
     take_turn(connection)
     c = PACKET.c
-    taken = connection.execute(PACKET.delete().where(
-        c.case_id == p.case, c.wave == p.wave, c.monitor == p.monitor, c.minute == p.minute, c.id <= p.last))  # fmt: skip
+    mine = sa.and_(c.case_id == p.case, c.wave == p.wave, c.monitor == p.monitor, c.minute == p.minute)
+    taken = connection.execute(PACKET.delete().where(mine, c.id > p.after, c.id <= p.last, c.id.not_in(p.torn)))
     if taken.rowcount != p.count:
         raise _Gone
     tail = sa.select(MINUTE.c.place, MINUTE.c.seal).where(MINUTE.c.case_id == p.case, MINUTE.c.wave == p.wave)
