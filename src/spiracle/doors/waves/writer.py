@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import queue
 import threading
+from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field
@@ -21,7 +22,9 @@ from spiracle.doors.waves.seal import FIRST, seal
 GROUP = 500
 GATHER_S = 0.02  # how long the first of a group waits for others: fewer, larger commits
 REMEMBERED_US = 24 * 3600 * 1_000_000
-REMEMBERED = 5_000_000  # message ids kept at most, whatever their age: a day of 50 monitors at one a second
+REMEMBERED = 100_000  # message ids kept of one monitor at most: a day at one a second
+IN_ALL = 5_000_000  # and of all together, whatever their number: 50 monitors
+COUNTED = 1000  # new ids of a monitor after which its ids are counted again
 FORGET = 10_000
 
 
@@ -72,6 +75,7 @@ class Writer:
     def __init__(self, engine: sa.Engine, clock: Clock) -> None:
         self._engine, self._clock = engine, clock
         self._asks: queue.SimpleQueue[Ask | Packed | Forget | None] = queue.SimpleQueue()
+        self._fresh: Counter[str] = Counter()  # ids since a monitor's were last counted
         self._closing = threading.Event()
         self._thread = threading.Thread(target=self._run, name="wave writer", daemon=True)
         self._thread.start()
@@ -120,12 +124,19 @@ class Writer:
                     _pack(connection, ask)
                 else:
                     _forget(connection, us_of(self._clock.now()))
+                    self._trim(connection)
         except _Gone:
             ask.answer.set_result(False)
         except Exception as fault:  # whatever the database says must reach those who wait, not end the thread
             ask.answer.set_exception(fault)
         else:
             ask.answer.set_result(True)
+
+    def _trim(self, connection: sa.Connection) -> None:
+        """A bound for each monitor, so that one that floods pushes out no ids but its own."""
+        for monitor in [m for m, new in self._fresh.items() if new >= COUNTED]:
+            _trim(connection, monitor)
+            del self._fresh[monitor]
 
     def _commit(self, asks: Sequence[Ask]) -> None:
         """All in one transaction; if that fails, one by one, so that one bad message takes no other with it."""
@@ -139,6 +150,7 @@ class Writer:
                     self._commit([ask])
             return
         for ask, new in zip(asks, fresh, strict=True):
+            self._fresh[ask.monitor] += new and ask.message_id != ""
             ask.answer.set_result(new)
 
     def _transact(self, asks: Sequence[Ask]) -> list[bool]:
@@ -198,7 +210,16 @@ def _forget(connection: sa.Connection, now_us: int) -> None:
     oldest = sa.select(MESSAGE.c.id, MESSAGE.c.at_us).order_by(MESSAGE.c.id).limit(FORGET)
     last = 0
     for number, at_us in connection.execute(oldest):
-        if at_us < now_us - REMEMBERED_US or number <= (newest or 0) - REMEMBERED:
+        if at_us < now_us - REMEMBERED_US or number <= (newest or 0) - IN_ALL:
             last = number
     if last:
         connection.execute(MESSAGE.delete().where(MESSAGE.c.id <= last))
+
+
+def _trim(connection: sa.Connection, monitor: str) -> None:
+    """The oldest ids of a monitor, down to as many as are remembered."""
+    c = MESSAGE.c
+    newest = sa.select(c.id).where(c.monitor == monitor).order_by(c.id.desc())
+    last = connection.execute(newest.offset(REMEMBERED).limit(1)).scalar()
+    if last is not None:
+        connection.execute(MESSAGE.delete().where(c.monitor == monitor, c.id <= last))
