@@ -29,7 +29,7 @@ from spiracle.doors.waves.rows import (
     us_of,
 )
 from spiracle.doors.waves.runs import after_damage, cut, runs_of
-from spiracle.doors.waves.schema import MINUTE, PACKET, make_engine, migrate, read_url, waves_url_of
+from spiracle.doors.waves.schema import MINUTE, PACKET, make_engine, migrate, read_url, stands, waves_url_of
 from spiracle.doors.waves.seal import FIRST, seal
 from spiracle.doors.waves.shapes import NUMBERS, Damaged, KeptNumber, Packet, Run, WaveBreak, WaveHeld, Window
 from spiracle.doors.waves.taking import checked
@@ -296,6 +296,12 @@ def open_archive(log_url: str | None = None, waves_url: str | None = None, clock
     """The archive that belongs to a log, or the one at an address of its own."""
     url = read_url(waves_url) if waves_url is not None else waves_url_of(read_url(log_url))
     return WaveArchive(url, clock, background=background)
+
+
+def find_archive(log_url: str | None = None, waves_url: str | None = None) -> WaveArchive | None:
+    """The archive if there is one; none is made."""
+    url = read_url(waves_url) if waves_url is not None else waves_url_of(read_url(log_url))
+    return WaveArchive(url, background=False) if stands(url) else None
 
 
 def _not_too_much(rows: Iterable[Any]) -> list[Any]:
