@@ -23,7 +23,7 @@ from spiracle.doors.waves.packing import Torn
 from spiracle.doors.waves.replay import replay
 from spiracle.doors.waves.schema import HEAD, MESSAGE, MINUTE, PACKET, read_url, revision, waves_url_of
 from spiracle.doors.waves.shapes import NUMBERS
-from waves_made import HOUR, LATER, all_of, number, packet, same, stream
+from waves_made import HOUR, LATER, ON_ONE, all_of, number, packet, same, stream
 
 # ---- damage
 
@@ -184,11 +184,11 @@ def test_every_acknowledged_packet_is_there_once_after_a_kill(database: str, clo
                             env=_env())  # fmt: skip
     assert nest.stdin is not None and nest.stdout is not None
     following = kills = 0
-    for kill in range(8):
+    for kill in range(5):
         nest.stdin.write(f"{following}\n")
         nest.stdin.flush()
         child = int(nest.stdout.readline().split()[1])
-        said = [nest.stdout.readline() for _ in range(2 + kill % 5)]
+        said = [nest.stdout.readline() for _ in range(2 + kill)]
         os.kill(child, signal.SIGKILL)
         said += iter(nest.stdout.readline, "over\n")
         kept = [int(words[1]) for line in said if len(words := line.split()) == 2 and words[0] == "kept"]
@@ -196,7 +196,7 @@ def test_every_acknowledged_packet_is_there_once_after_a_kill(database: str, clo
         following, kills = following + len(kept), kills + 1
         following += _unanswered(database, clock, following)
     nest.stdin.close()
-    assert nest.wait() == 0 and kills == 8
+    assert nest.wait() == 0 and kills == 5
     archive = WaveArchive(database, clock, background=False)
     try:
         for _ in range(2):
@@ -268,6 +268,7 @@ def test_a_packing_that_fails_leaves_the_rows(archive: WaveArchive, waves_engine
     assert same(all_of(archive), before)
 
 
+@ON_ONE
 def test_after_closing_nothing_is_taken(database: str, clock: SetClock) -> None:
     archive = WaveArchive(database, clock)
     archive.append([packet(0)], [], "").result()
@@ -278,6 +279,7 @@ def test_after_closing_nothing_is_taken(database: str, clock: SetClock) -> None:
 # ---- a case told again
 
 
+@ON_ONE
 def test_a_replay_gives_what_was_sent_at_its_offsets(archive: WaveArchive) -> None:
     sent = [*stream(8000), *(packet(n * 1000, tuple(range(100)), wave="pleth") for n in range(320))]
     said = [number(n * 1000) for n in range(320)]
@@ -333,10 +335,10 @@ def test_log_and_waves_share_a_postgresql_database_and_not_a_file(database: str,
 def test_two_processes_open_an_empty_archive_at_once(database: str) -> None:
     code = "import sys; from spiracle.doors.waves.archive import WaveArchive; input(); WaveArchive(sys.argv[1]).close()"
     both = [
-        subprocess.Popen([sys.executable, "-c", code, database], stdin=subprocess.PIPE, env=_env()) for _ in range(3)
+        subprocess.Popen([sys.executable, "-c", code, database], stdin=subprocess.PIPE, env=_env()) for _ in range(2)
     ]
     for one in both:
         assert one.stdin is not None
         one.stdin.write(b"\n")
         one.stdin.flush()
-    assert [one.wait(60) for one in both] == [0, 0, 0]
+    assert [one.wait(60) for one in both] == [0, 0]
