@@ -219,16 +219,33 @@ def test_ids_are_forgotten_after_a_day(archive: WaveArchive, clock: SetClock, wa
         assert link.execute(sa.select(MESSAGE.c.message_id)).scalars().all() == ["new"]
 
 
-def test_ids_are_bounded_in_number(
+def test_a_flood_of_one_monitor_pushes_out_no_ids_but_its_own(
     archive: WaveArchive, waves_engine: sa.Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    """D10: the other's oldest message is still a repeat after twelve of the one that floods, where five are remembered."""
     monkeypatch.setattr(writer, "REMEMBERED", 5)
-    for n in range(12):
-        archive.append([packet(n * 40)], [], f"id {n}").result()
+    monkeypatch.setattr(writer, "COUNTED", 1)
+    assert archive.append([packet(0, monitor="quiet")], [], "first").result()
+    done = [archive.append([packet(n * 40)], [], f"id {n}") for n in range(12)]
+    assert all(d.result() for d in done)
     archive.pack(NOW)
     with waves_engine.connect() as link:
-        assert link.execute(sa.select(MESSAGE.c.message_id).order_by(MESSAGE.c.id)).scalars().all() == [
-            f"id {n}" for n in range(7, 12)
+        kept = link.execute(sa.select(MESSAGE.c.message_id).order_by(MESSAGE.c.id)).scalars().all()
+    assert kept == ["first", *(f"id {n}" for n in range(7, 12))]
+    assert archive.append([packet(0, monitor="quiet")], [], "first").result() is False
+    assert archive.append([packet(11 * 40)], [], "id 11").result() is False
+
+
+def test_ids_of_all_monitors_are_bounded_in_number(
+    archive: WaveArchive, waves_engine: sa.Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(writer, "IN_ALL", 5)
+    done = [archive.append([packet(0, monitor=f"m{n}")], [], "id") for n in range(12)]
+    assert all(d.result() for d in done)
+    archive.pack(NOW)
+    with waves_engine.connect() as link:
+        assert link.execute(sa.select(MESSAGE.c.monitor).order_by(MESSAGE.c.id)).scalars().all() == [
+            f"m{n}" for n in range(7, 12)
         ]
 
 
