@@ -45,6 +45,7 @@ from spiracle.sheets.live_sheet import (
     Kept,
     contradiction,
     held_words,
+    moved_words,
     patient_words,
     showing,
     test_data_words,
@@ -88,8 +89,9 @@ class MonitorHub:
     def start(self) -> MonitorHub:
         """Whose is whose is known before the first message is taken."""
         self._unwatch = self._store.watch(lambda case, _seq: self._work.put(("case", case)))
-        for case in self._store.open_cases(self._clock.now() - ENDED_FOR):
-            self._case_grew(case)
+        for case in self._store.paired_cases(self._clock.now() - ENDED_FOR):
+            self._case_grew(case, bind=False)
+        self._bind()
         self._thread.start()
         return self
 
@@ -258,7 +260,9 @@ class MonitorHub:
         now_bound = self._bound.get(monitor.id)
         if room is not None and now_bound is not None and now_bound.pairing.id == a.bound.pairing.id:
             place, held = monitor.place, now_bound.held
-            room.heard(monitor.id, a.arrived, place=place, held=held, refused=refused, skew_text=monitor.time.words)
+            moved = moved_words(now_bound.pairing.name or monitor.id, now_bound.pairing.place, place)
+            skew = monitor.time.words
+            room.heard(monitor.id, a.arrived, place=place, held=held, refused=refused, skew_text=skew, moved=moved)
             room.unkept = f"Not kept: the archive cannot write ({a.unkept})." if a.unkept else ""
             if not held and not refused:
                 self._show(room, a)
@@ -292,7 +296,7 @@ class MonitorHub:
 
     # ---- cases
 
-    def _case_grew(self, case: str) -> None:
+    def _case_grew(self, case: str, *, bind: bool = True) -> None:
         if case == LEDGER:
             return
         folded, seq = self._store.case(case)
@@ -303,7 +307,8 @@ class MonitorHub:
             self._metas[case] = meta
         else:
             self._metas.pop(case, None)
-        self._bind()
+        if bind:
+            self._bind()
         room = self._rooms.get(case)
         if room is not None:
             room.case_is(meta)
