@@ -28,10 +28,15 @@ def monitor_paired(case: Case, event: ev.MonitorPaired, facts: Facts, _now: date
         raise Contradiction("monitor", f"{event.name or event.monitor} is on {taken.words}.",
                             "Take it off there first, or pair another one.")  # fmt: skip
     with asking(event):
-        named = next((o for o in facts.other_cases if o.number and o.number in event.patient.split()), None)
+        named = next((o for o in facts.other_cases if o.number and _names(event.patient, o.number)), None)
         if named is not None:
             raise AskAgain("monitor", f"names {event.patient}: that is {named.words}.",
                            "Clear the patient on the monitor, or confirm that this animal lies on it.")  # fmt: skip
+
+
+def _names(patient: str, number: str) -> bool:
+    """Whether what a monitor says of its patient has a number in it as a whole."""
+    return f" {' '.join(number.casefold().split())} " in f" {' '.join(patient.casefold().split())} "
 
 
 def monitor_unpaired(case: Case, event: ev.MonitorUnpaired, _facts: Facts, _now: datetime) -> None:

@@ -100,6 +100,15 @@ class LogStore:
         with self._reading.connect() as connection:
             return tuple(connection.execute(rows.order_by(LOG.c.place.desc()).limit(most)).scalars())
 
+    def paired_cases(self, since: datetime) -> tuple[str, ...]:
+        """Cases in which a monitor was paired and whose record was not signed before `since`: all of them, however old."""
+        signed = LOG.alias("signed")
+        closed = sa.select(signed.c.place).where(signed.c.kind == "RecordSigned", signed.c.case_id == LOG.c.case_id,
+                                                 signed.c.arrived_at < stamp(since))  # fmt: skip
+        rows = sa.select(LOG.c.case_id).where(LOG.c.kind == "MonitorPaired", ~closed.exists()).distinct()
+        with self._reading.connect() as connection:
+            return tuple(connection.execute(rows.order_by(LOG.c.case_id)).scalars())
+
     def describing(self, words: str, most: int = 50) -> tuple[str, ...]:
         """Cases whose signalment holds these words, the latest first: to find the same animal again by its chip."""
         like = LOG.c.body.contains(words, autoescape=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections import deque
+from collections import OrderedDict, deque
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Protocol
@@ -30,7 +30,32 @@ BEFORE = timedelta(minutes=5)
 OVER = 300.0  # seconds for which a finding that has ended still stands on the panel
 OFFERED = 900.0  # seconds after the tube went in for which its breaths are counted
 OFF = timedelta(milliseconds=20)  # how far a packet may lie beside the count before the count is tied to our clock anew
+MOST_FORMS = 1000
+AGAIN, WHILE = 4, timedelta(minutes=1)  # so many changes of format within so long are told
+BACK = timedelta(minutes=1)  # how far samples may reach back into what was read and be the same ones again
+LONGEST = timedelta(minutes=10)  # a gap after which nothing of before is gone on with
+FLAPS = (
+    "The monitor changes rate, unit or scale of its CO₂ wave again and again: two devices may send under one name. The heights on the "
+    "strip are not to be trusted, and no breaths are read while rate or unit change."
+)
 UNITS = {"mm[Hg]": "mmHg", "kPa": "kPa", "%": "percent"}
+
+
+class Format:
+    """How often one wave has changed its format of late."""
+
+    def __init__(self) -> None:
+        self._now: tuple[float, str, float, float] | None = None
+        self._changes: deque[datetime] = deque(maxlen=AGAIN)
+
+    def hear(self, wave: Wave, at: datetime) -> None:
+        now = (wave.rate_hz, wave.unit, wave.scale, wave.offset)
+        if self._now is not None and now != self._now:
+            self._changes.append(at)
+        self._now = now
+
+    def flaps(self, at: datetime) -> bool:
+        return len(self._changes) == AGAIN and abs(at - self._changes[0]) <= WHILE
 
 
 class Unread:
@@ -40,8 +65,15 @@ class Unread:
     airway: AirwayOffer | None = None
     breath_text = ""
 
-    def __init__(self, trouble: str) -> None:
-        self.trouble = trouble
+    def __init__(self, trouble: str, form: Format | None = None) -> None:
+        self.trouble, self._form = trouble, form
+
+    def goes_on(self, wave: Wave, at: datetime, fresh: bool) -> bool:
+        if self._form is None:
+            return not fresh
+        if fresh:
+            self._form.hear(wave, at)
+        return self._form.flaps(at)
 
     def feed(self, _values: npt.NDArray[np.float64], _first_at: datetime, _missing: int) -> list[LiveBreath]:
         return []
@@ -52,7 +84,7 @@ class Unread:
 class Breaths:
     """An engine and what watches it."""
 
-    def __init__(self, setup: Setup, meta: Meta, facts: Facts) -> None:
+    def __init__(self, setup: Setup, meta: Meta, facts: Facts, form: Format | None = None) -> None:
         self.findings: tuple[LiveFinding, ...] = ()
         self.airway: AirwayOffer | None = None
         self.breath_text = self.trouble = ""
@@ -64,6 +96,8 @@ class Breaths:
         self._troubles: list[Trouble] = []
         self._weighed = 0
         self._fed = 0
+        self._form = form or Format()
+        self._lacks = 0  # samples in front of what comes next; below 0 it begins with so many that were read
         self._ties: list[tuple[int, datetime]] = []
         self._last: deque[Breath] = deque(maxlen=8)
 
@@ -81,12 +115,35 @@ class Breaths:
                 self._watch.placed(at_s)
                 self._weigh()
 
+    def goes_on(self, wave: Wave, at: datetime, fresh: bool) -> bool:
+        """Whether what comes next, from `at` on, can be read on from here: the same rate and unit, after no long gap. Scale and offset
+        may change: samples are fed in the wave's unit."""
+        if fresh:
+            self._form.hear(wave, at)
+        if fresh or self.trouble:
+            self.trouble = FLAPS if self._form.flaps(at) else ""
+        if not fresh or not self._ties:
+            return True
+        gap = at - self.moment(self.now_s)
+        if (wave.rate_hz, UNITS.get(wave.unit, wave.unit)) != (self._setup.rate_hz, self._setup.unit):
+            return False
+        self._lacks = round(gap.total_seconds() * self._setup.rate_hz)
+        return -BACK <= gap <= LONGEST
+
     @property
     def now_s(self) -> float:
         return self._fed / self._setup.rate_hz
 
     def feed(self, values: npt.NDArray[np.float64], first_at: datetime, missing: int) -> list[LiveBreath]:
         """The next samples in the wave's unit, nan where one is missing, `missing` of them lacking in front."""
+        lacks, self._lacks = self._lacks, 0
+        if lacks < 0:
+            read = min(-lacks, len(values))
+            self._lacks, values = lacks + read, values[read:]
+            if not len(values):
+                return []
+            first_at += timedelta(seconds=read / self._setup.rate_hz)
+        missing += max(lacks, 0)
         row = np.concatenate((np.full(missing, np.nan), values)) if missing else values
         if not self._ties or abs(self.moment((self._fed + missing) / self._setup.rate_hz) - first_at) > OFF:
             self._ties.append((self._fed + missing, first_at))
@@ -187,21 +244,39 @@ class Kept(Protocol):
 
 class Readers:
     """Makes the readers. After a new start of the server the last minutes come out of the archive first, so that what was found goes
-    on standing; the samples are the same, so the breaths are too."""
+    on standing; the samples are the same, so the breaths are too. That is done once for each pairing: minutes take a
+    while to read, and a wave that changes its format again and again would hold up all other rooms."""
 
     def __init__(self, archive: Kept | None = None) -> None:
         self._archive = archive
+        self._forms: OrderedDict[tuple[str, str], Format] = (
+            OrderedDict()
+        )  # by pairing and wave, of those read back already
 
     def __call__(self, wave: Wave, monitor: str, at: datetime, meta: Meta, facts: Facts) -> Reader:
+        paired = next((p for p in meta.pairings if p.monitor == monitor), None)
+        key = (paired.id if paired is not None else monitor, wave.wave)
+        form, known = self._form(key)
+        form.hear(wave, at)
+        if form.flaps(at):
+            return Unread(FLAPS, form)
         try:
             setup = Setup(wave.rate_hz, UNITS.get(wave.unit, wave.unit), kg=meta.kg, species=meta.species or None)
         except Refusal as refusal:
             return Unread(f"Breaths are not read on this wave: {refusal.field}: {refusal.says}")
-        reader = Breaths(setup, meta, facts)
-        if self._archive is not None:
-            paired = next((p.happened_at for p in meta.pairings if p.monitor == monitor), at)
-            runs = self._archive.read(meta.case, wave.wave, max(at - BEFORE, paired), at)
+        reader = Breaths(setup, meta, facts, form)
+        if self._archive is not None and not known:
+            since = paired.happened_at if paired is not None else at
+            runs = self._archive.read(meta.case, wave.wave, max(at - BEFORE, since), at)
             same = [r for r in runs if r.monitor == monitor and (r.rate_hz, r.unit) == (wave.rate_hz, wave.unit)]
             reader.resume(same, at)
         reader.case_is(meta)
         return reader
+
+    def _form(self, key: tuple[str, str]) -> tuple[Format, bool]:
+        """The format of a wave so far, and whether it was read before."""
+        known = key in self._forms
+        form = self._forms.setdefault(key, Format())
+        while len(self._forms) > MOST_FORMS:
+            self._forms.popitem(last=False)
+        return form, known

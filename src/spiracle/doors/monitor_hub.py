@@ -25,7 +25,19 @@ from spiracle.doors.log_store import LogStore
 from spiracle.doors.log_store_write import ENDED_FOR
 from spiracle.doors.monitor_places import Placed, SampleClock
 from spiracle.doors.monitor_rooms import Meta, ReaderMaker, Room, meta_of
-from spiracle.doors.monitor_state import Archive, Arrival, Bound, Monitor, Taken, as_repeat, kept_number, packet
+from spiracle.doors.monitor_state import (
+    Archive,
+    Arrival,
+    Bound,
+    Monitor,
+    Taken,
+    as_repeat,
+    held_before,
+    held_note,
+    kept_number,
+    packet,
+    told_once,
+)
 from spiracle.doors.monitor_time import DeviceTime
 from spiracle.doors.waves.shapes import NOBODY
 from spiracle.monitors.heard import Heard, Number, Wave
@@ -34,6 +46,7 @@ from spiracle.sheets.live_sheet import (
     Kept,
     contradiction,
     held_words,
+    moved_words,
     patient_words,
     showing,
     test_data_words,
@@ -61,6 +74,7 @@ class MonitorHub:
         self._monitors: OrderedDict[str, Monitor] = OrderedDict()
         self._bound: dict[str, Bound] = {}
         self._held: dict[str, str] = {}  # by pairing, until a person pairs anew
+        self._noted: set[str] = set()  # pairings whose hold is on disk, for the next start
         self._metas: dict[str, Meta] = {}
         self._rooms: dict[str, Room] = {}
         self._ears: dict[str, dict[Ear, asyncio.AbstractEventLoop]] = defaultdict(dict)
@@ -77,8 +91,9 @@ class MonitorHub:
     def start(self) -> MonitorHub:
         """Whose is whose is known before the first message is taken."""
         self._unwatch = self._store.watch(lambda case, _seq: self._work.put(("case", case)))
-        for case in self._store.open_cases(self._clock.now() - ENDED_FOR):
-            self._case_grew(case)
+        for case in self._store.paired_cases(self._clock.now() - ENDED_FOR):
+            self._case_grew(case, bind=False)
+        self._bind()
         self._thread.start()
         return self
 
@@ -100,7 +115,8 @@ class MonitorHub:
         """The same without waiting. Messages of one monitor keep their order."""
         monitor = self._monitor(heard, arrived)
         with monitor.lock:
-            before = monitor.recent.get(heard.message_id) if heard.message_id else None
+            told = told_once(heard)
+            before = monitor.recent.get(told) if told else None
             if before is not None:
                 return as_repeat(before)
             monitor.time.heard(heard.sent_at, arrived)
@@ -110,11 +126,11 @@ class MonitorHub:
                 self._work.put(("seen", monitor, heard, arrived))
                 done.set_result(Taken("unpaired"))
                 return done
-            if heard.message_id:
-                monitor.recent[heard.message_id] = done
+            if told:
+                monitor.recent[told] = done
                 while len(monitor.recent) > MOST_IDS:
                     monitor.recent.popitem(last=False)
-            self._keep(monitor, bound, heard, arrived, done)
+            self._keep(monitor, bound, heard, told, arrived, done)
             return done
 
     def _monitor(self, heard: Heard, arrived: datetime) -> Monitor:
@@ -129,24 +145,24 @@ class MonitorHub:
         found.patient, found.heard_at, found.test = patient_words(heard), arrived, heard.test
         return found
 
-    def _keep(self, monitor: Monitor, bound: Bound, heard: Heard, arrived: datetime, done: Future[Taken]) -> None:
+    def _keep(
+        self, monitor: Monitor, bound: Bound, heard: Heard, told: str, arrived: datetime, done: Future[Taken]
+    ) -> None:
         meta = bound.meta
         if heard.test and not meta.practice:
             self._work.put(Arrival(monitor, bound, heard, arrived, (), (), done))
             return
-        if not bound.held:
-            other = contradiction(heard, bound.pairing.patient, meta.number, meta.name)
-            if other:
-                bound.held = held_words(bound.pairing.name or heard.name or heard.monitor, other, meta.words)
-                with self._lock:
-                    self._held[bound.pairing.id] = bound.held
+        self._doubt(bound, heard)
         case = NOBODY if bound.held else meta.case
         waves = tuple((w, self._place(monitor, w, arrived)) for w in heard.waves)
         numbers = tuple((n, monitor.time.at(n.device_at, arrived)) for n in heard.numbers)
         packets = [packet(case, heard.monitor, w, p, arrived) for w, p in waves if w.samples[p.skip :]]
         kept = [kept_number(case, heard.monitor, n, at, arrived) for n, at in numbers]
+        note = bool(bound.held) and bound.pairing.id not in self._noted
+        if note:
+            kept.append(held_note(bound.pairing, bound.held, arrived))
         try:
-            safe = self._archive.append(packets, kept, heard.message_id)
+            safe = self._archive.append(packets, kept, told)
         except Exception as fault:  # what the archive cannot hold: refused by name, and never half taken
             safe = Future()
             safe.set_exception(fault)
@@ -154,7 +170,7 @@ class MonitorHub:
         def kept_now(future: Future[bool]) -> None:
             fault = future.exception()
             if fault is not None:
-                monitor.recent.pop(heard.message_id, None)
+                monitor.recent.pop(told, None)
                 for clock in tuple(monitor.clocks.values()):
                     clock.lost = True
                 self._work.put(
@@ -171,11 +187,25 @@ class MonitorHub:
                     )
                 )
             elif future.result():
+                if note:
+                    self._noted.add(bound.pairing.id)
                 self._work.put(Arrival(monitor, bound, heard, arrived, waves, numbers, done, bound.held))
             else:  # kept before this process began
                 done.set_result(Taken("repeat", meta.case))
 
         safe.add_done_callback(kept_now)
+
+    def _doubt(self, bound: Bound, heard: Heard) -> None:
+        """Hold the pairing if the monitor names another patient, also where the growth of a case has bound it anew meanwhile."""
+        other = "" if bound.held else contradiction(heard, bound.pairing.patient, bound.meta.number, bound.meta.name)
+        if not other:
+            return
+        words = held_words(bound.pairing.name or heard.name or heard.monitor, other, bound.meta.words)
+        with self._lock:
+            bound.held = self._held[bound.pairing.id] = words
+            now = self._bound.get(bound.pairing.monitor)
+            if now is not None and now.pairing.id == bound.pairing.id:
+                now.held = words
 
     def _place(self, monitor: Monitor, wave: Wave, arrived: datetime) -> Placed:
         key = (wave.code, wave.ref, wave.wave)
@@ -232,7 +262,9 @@ class MonitorHub:
         now_bound = self._bound.get(monitor.id)
         if room is not None and now_bound is not None and now_bound.pairing.id == a.bound.pairing.id:
             place, held = monitor.place, now_bound.held
-            room.heard(monitor.id, a.arrived, place=place, held=held, refused=refused, skew_text=monitor.time.words)
+            moved = moved_words(now_bound.pairing.name or monitor.id, now_bound.pairing.place, place)
+            skew = monitor.time.words
+            room.heard(monitor.id, a.arrived, place=place, held=held, refused=refused, skew_text=skew, moved=moved)
             room.unkept = f"Not kept: the archive cannot write ({a.unkept})." if a.unkept else ""
             if not held and not refused:
                 self._show(room, a)
@@ -271,7 +303,7 @@ class MonitorHub:
 
     # ---- cases
 
-    def _case_grew(self, case: str) -> None:
+    def _case_grew(self, case: str, *, bind: bool = True) -> None:
         if case == LEDGER:
             return
         folded, seq = self._store.case(case)
@@ -282,7 +314,8 @@ class MonitorHub:
             self._metas[case] = meta
         else:
             self._metas.pop(case, None)
-        self._bind()
+        if bind:
+            self._bind()
         room = self._rooms.get(case)
         if room is not None:
             room.case_is(meta)
@@ -293,9 +326,12 @@ class MonitorHub:
 
     def _bind(self) -> None:
         """Which monitor is on which patient. One that two open cases have is nobody's until one of them lets it go."""
+        every = [p for m in self._metas.values() for p in m.pairings]
+        known = {b.pairing.id for b in self._bound.values()}
+        before = {p.id: words for p in every if p.id not in known and (words := held_before(self._archive, p))}
         with self._lock:
             found: dict[str, Bound] = {}
-            held = {p.id: self._held[p.id] for m in self._metas.values() for p in m.pairings if p.id in self._held}
+            held = {**before, **{p.id: self._held[p.id] for p in every if p.id in self._held}}
             for meta in self._metas.values():
                 for pairing in meta.pairings:
                     twice = found.get(pairing.monitor)

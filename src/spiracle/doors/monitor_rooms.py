@@ -78,6 +78,7 @@ class Reader(Protocol):
     airway: AirwayOffer | None
     trouble: str
 
+    def goes_on(self, wave: Wave, at: datetime, fresh: bool) -> bool: ...
     def feed(self, values: npt.NDArray[np.float64], first_at: datetime, missing: int) -> list[LiveBreath]: ...
     def case_is(self, meta: Meta) -> None: ...
 
@@ -194,7 +195,7 @@ class Room:
     def _read(self, wave: Wave, monitor: str, values: npt.NDArray[np.float64], placed: Placed) -> list[LiveBreath]:
         if self._make_reader is None:
             return []
-        if self.reader is None or placed.fresh:
+        if self.reader is None or not self.reader.goes_on(wave, placed.first_at, placed.fresh):
             self.reader = self._make_reader(wave, monitor, placed.first_at, self.meta, self._facts)
         before = (self.reader.findings, self.reader.breath_text, self.reader.airway)
         breaths = self.reader.feed(values, placed.first_at, placed.missing)

@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
+import hashlib
+import logging
 import threading
 from collections import OrderedDict
 from collections.abc import Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Literal, Protocol
+
+import msgspec
 
 from spiracle.case.events import MonitorPaired
 from spiracle.doors.monitor_places import Placed, SampleClock
 from spiracle.doors.monitor_rooms import Meta
 from spiracle.doors.monitor_time import DeviceTime
-from spiracle.doors.waves.shapes import KeptNumber, Packet
+from spiracle.doors.waves.shapes import NOBODY, KeptNumber, Packet
 from spiracle.monitors.heard import Heard, Number, Wave
 from spiracle.sheets.live_sheet import Kept, state_of
+
+HELD = "held back"  # the name of the note that says which pairing is held
+LETTERS = 200  # of a message id as it is remembered; the digest is of the whole
+
+log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +50,7 @@ class Archive(Protocol):
     def append(
         self, packets: Sequence[Packet], numbers: Sequence[KeptNumber], message_id: str = ""
     ) -> Future[bool]: ...
+    def numbers(self, case: str, start: datetime, end: datetime) -> Sequence[KeptNumber]: ...
 
 
 @dataclass(slots=True)
@@ -114,3 +124,33 @@ def kept_number(case: str, monitor: str, n: Number, at: datetime, arrived: datet
         quality=quality or n.standing, flags=(n.standing, *(("setting",) if n.setting else ()), *n.flags), site=n.site, method=n.method,
         limits=n.limits, alarm=n.alarm, why=n.why or why,
     )  # fmt: skip
+
+
+def told_once(heard: Heard) -> str:
+    """What is remembered of a message so that the same again is taken for a repeat. Many monitors begin their ids again at 1 when they
+    are switched on, so the id alone does not say it: a repeat has the same sending time and the same content. "" without an id."""
+    if not heard.message_id:
+        return ""
+    digest = hashlib.blake2b(msgspec.json.encode(heard), digest_size=16).hexdigest()
+    return f"{heard.message_id[:LETTERS]} {digest}"
+
+
+def held_note(pairing: MonitorPaired, words: str, arrived: datetime) -> KeptNumber:
+    """Kept with what is held back, so that a new start of the server holds it too. It stands at the moment of the pairing it is about,
+    and is looked for there."""
+    return KeptNumber(
+        case=NOBODY, monitor=pairing.monitor, at=pairing.happened_at, arrived_at=arrived, reading="", ref=HELD, value=None, unit="",
+        raw=pairing.id, why=words,
+    )  # fmt: skip
+
+
+def held_before(archive: Archive, pairing: MonitorPaired) -> str:
+    """Why this pairing was held, by what was kept; where that cannot be read, a person has to say it again."""
+    about = timedelta(seconds=1)
+    try:
+        found = archive.numbers(NOBODY, pairing.happened_at - about, pairing.happened_at + about)
+    except Exception:
+        log.exception("Whether a pairing is held could not be read")
+        return (f"Whether {pairing.name or pairing.monitor} was held back cannot be read in the archive. Look whose probe it is, then "
+                "pair it again or take it off.")  # fmt: skip
+    return next((n.why for n in found if (n.monitor, n.ref, n.raw) == (pairing.monitor, HELD, pairing.id)), "")

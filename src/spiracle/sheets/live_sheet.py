@@ -6,9 +6,12 @@ patient's is shown as this one's.
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from itertools import takewhile
 from typing import Literal
 
 from spiracle.monitors.heard import Heard, Number, Standing
@@ -63,6 +66,7 @@ class Link:
     skew_text: str = ""
     held: str = ""
     refused: str = ""
+    moved: str = ""
 
     @property
     def called(self) -> str:
@@ -156,8 +160,8 @@ def link_of(links: Sequence[Link], now: datetime) -> tuple[LinkState, str]:
     ranked = sorted(((*_one_link(link, now), link) for link in links), key=lambda x: _RANK.index(x[0]), reverse=True)
     state, words, _ = ranked[0]
     if state == "live":
-        return state, "Live from " + ", ".join(link.called for link in links) + "."
-    return state, words
+        words = "Live from " + ", ".join(link.called for link in links) + "."
+    return state, " ".join((words, *(link.moved for link in links if link.moved)))
 
 
 _RANK: tuple[LinkState, ...] = ("live", "waiting", "stale", "lost", "held back")
@@ -232,19 +236,47 @@ def patient_words(heard: Heard) -> str:
 def contradiction(heard: Heard, said_at_pairing: str, number: str, name: str) -> str:
     """Why what the monitor says of its patient is not this one; empty where it says nothing or agrees. A room says nothing.
 
-    An id counts; it agrees with the case's own number or with what was read when a person paired. A name counts only against a
-    pairing, where no id is sent: a name that changes is another patient.
+    An id counts; as a whole it agrees with the case's own number or with an id that was read when a person paired. A name counts only
+    where no id is sent, by whole words: all of one stand in the other, so "Leo" is "Leo Smith" and neither "Leona" nor "O".
     """
     now = patient_words(heard)
     if not now or now == said_at_pairing:
         return ""
     if heard.patient_ids:
-        agrees = set(heard.patient_ids) & ({number} | set(said_at_pairing.split()))
-        agrees -= {""}
+        agrees = any(_same_id(i, number) or _id_was_read(i, said_at_pairing) for i in heard.patient_ids)
     else:
-        known = {w.casefold() for w in (name, said_at_pairing) if w}
-        agrees = {w for w in known if heard.patient_name.casefold() in w or w in heard.patient_name.casefold()}
+        said = _name_words(heard.patient_name)
+        known = [w for w in (_name_words(name), _name_words(said_at_pairing)) if w]
+        agrees = not said or any(said <= w or w <= said for w in known)
     return "" if agrees else now
+
+
+def _plain(text: str) -> str:
+    return " ".join(unicodedata.normalize("NFKC", text).casefold().split())
+
+
+def _name_words(text: str) -> frozenset[str]:
+    return frozenset(re.findall(r"\w+", _plain(text)))
+
+
+def _same_id(one: str, other: str) -> bool:
+    return _plain(one) != "" and _plain(one) == _plain(other)
+
+
+def _id_was_read(id_: str, said: str) -> bool:
+    """What was read when a person paired is ids, then the name. A word without a digit may be one of the name, so it is no id there."""
+    one, words = _plain(id_), _plain(said).split()
+    ids = list(takewhile(lambda w: any(c.isdigit() for c in w), words))
+    if not any(c.isdigit() for c in one):
+        return one != "" and one == " ".join(words)
+    return one in ids or " ".join(words[: len(one.split())]) == one
+
+
+def moved_words(called: str, paired_in: str, now_in: str) -> str:
+    """A room says nothing of whose a monitor is; that it stands in another one is a reason to look."""
+    if not paired_in or not now_in or _plain(paired_in) == _plain(now_in):
+        return ""
+    return f"{called} was paired in {paired_in} and now says {now_in}: look whether it is still on this animal."
 
 
 def held_words(called: str, names: str, ours: str) -> str:
