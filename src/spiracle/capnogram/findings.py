@@ -154,22 +154,28 @@ class Watch:
         self._normal(b)
 
     def _returned(self, b: Breath) -> None:
-        """A breath ends silence; one of half its former height, or four of a quarter, end a loss. What came before no longer says what
-        is usual."""
-        standing = self.standing
+        """A breath ends silence; one of half its former height, or four of a quarter, end a loss, which a lower one after an apnoea
+        takes up again. What came before no longer says what is usual."""
+        standing, usual = self.standing, self.standing.lost_height
         silent = standing.has("no-breaths", "apnoea")
         silences: tuple[Name, ...] = ("no-breaths", "apnoea")
         for name in silences:
             standing.end(name, b.start_s)
-        if standing.has("sudden-loss"):
-            usual = next((m.value for m in standing.open["sudden-loss"].measured if m.what == "height before"), 0.0)
+        if usual is not None:
             self._back = [*self._back, b][-4:] if height_of(b) >= 0.25 * usual else []
             if height_of(b) >= 0.5 * usual or len(self._back) == 4:
                 standing.end("sudden-loss", self._back[0].start_s)
                 silent, self._back = True, []
+            elif silent:
+                self._still_lost(b, usual)
         if silent and not standing.has("sudden-loss", "exponential-fall"):
             self._run.clear()
             self._silence.restart(b.start_s, self._silence.placed)
+
+    def _still_lost(self, b: Breath, usual: float) -> None:
+        lost = 100 * (1 - height_of(b) / usual)
+        degree = self.tables.ladders["sudden-loss"].degree(lost)
+        self.standing.begin("sudden-loss", b.start_s, degree, words.sudden_low(usual, height_of(b), lost))
 
     def _falling(self, b: Breath) -> None:
         standing, last = self.standing, self._run.breaths
@@ -300,11 +306,17 @@ class Watch:
         if not latch.showing:
             standing.end(name, latch.to_s)
         elif name not in standing.open or standing.worse(name, latch.degree):
-            said = words.shape(name, latch.figure, self._beside(name, b))
+            said = self._said_of(name, latch.figure, b)
             if name in standing.open:
                 standing.worsen(name, latch.degree, said)
             else:
                 standing.begin(name, latch.from_s, latch.degree, said)
+
+    def _said_of(self, name: Name, figure: float, b: Breath) -> Said:
+        if name != "panting":
+            return words.shape(name, figure, self._beside(name, b))
+        etco2 = median(c.etco2 for c in self._run.breaths[-self.tables.count("looked-at") :])
+        return words.panting(figure, etco2, self.tables.ladders["low-co2"].still(etco2))
 
     def _beside(self, name: Name, b: Breath) -> words.Figures:
         if name in {"leak", "obstruction"}:
@@ -315,7 +327,7 @@ class Watch:
             )
         if name == "cardiogenic-oscillations" and b.ripple_per_min is not None:
             return (("ripples", b.ripple_per_min, "/min"),)
-        return (("end-tidal CO2", b.etco2, "mmHg"),) if name in {"rebreathing", "panting"} else ()
+        return (("end-tidal CO2", b.etco2, "mmHg"),) if name == "rebreathing" else ()
 
     def _normal(self, b: Breath) -> None:
         if self.standing.troubled or b.quality != "good":

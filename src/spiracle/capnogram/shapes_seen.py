@@ -3,6 +3,9 @@ expiration. Nothing here decides; the grades and the persistence do."""
 
 from __future__ import annotations
 
+from collections import deque
+from statistics import median
+
 import msgspec
 
 from spiracle.capnogram.breath import Breath
@@ -18,6 +21,9 @@ FALL_OF_RISE = 0.8
 """A sensor's fall by two thirds takes at most this much of its rise from 10 to 90 %: 0.65 / 0.8 for a straight edge, 1.05 / 2.2 for
 an exponential one (1 - e^-1.05 = 0.65, and CG8's 2.2 time constants)."""
 
+RISE_OF_FALL = 2.1
+"""And its rise at most this much of that fall: 2.2 / 1.05 for an exponential one."""
+
 PARTED = 0.15
 """A dip that leaves this share of the height standing, between two that end at the baseline, is a notch and no pause; ours."""
 
@@ -29,6 +35,7 @@ class Shape(msgspec.Struct, frozen=True, gc=False):
     short       how far the area falls short of a square of the same height and length, beyond what is the sensor's and the dead space's
     climb       rise of the plateau as it would be over the whole expiration, over the height; negative where it falls
     slow_down   fall beyond what the upstroke says of the sensor, over the whole breath
+    slurred     how much of the expiration the upstroke takes beyond what the fall says of the sensor
     level       whether there is room for a plateau: an expiration of at least two upstrokes
     """
 
@@ -36,6 +43,7 @@ class Shape(msgspec.Struct, frozen=True, gc=False):
     short: float
     climb: float
     slow_down: float
+    slurred: float
     level: bool
 
 
@@ -56,16 +64,19 @@ def shape_of(breath: Breath, own_s: float, own_share: float) -> Shape | None:
         short=1 - breath.area / (height * expiration) - own / expiration,
         climb=breath.plateau_slope * expiration / height,
         slow_down=max(0.0, fall - FALL_OF_RISE * breath.upstroke_s) / whole,
+        slurred=(breath.upstroke_s - RISE_OF_FALL * fall) / expiration,
         level=expiration >= 2 * breath.upstroke_s,
     )
 
 
-def obstruction_of(shape: Shape, climb_least: float) -> float:
-    """How much of the square breath is missing at its corner [%]; nothing where the plateau does not climb by more than is usual.
+def obstruction_of(shape: Shape, climb_least: float, slurred_least: float) -> float:
+    """How much of the square breath is missing at its corner [%]; nothing where the plateau does not climb by more than is usual and
+    the upstroke is not slurred. A long expiration may end level behind a slurred upstroke (CS4 names both signs).
 
     A straight ramp from foot to end misses 50 %, an upstroke with a time constant of a quarter of the expiration about 24 %.
     """
-    return 100.0 * max(0.0, shape.short) if shape.climb >= climb_least else 0.0
+    leans = shape.climb >= climb_least or (shape.slurred >= slurred_least and shape.climb >= 0)
+    return 100.0 * max(0.0, shape.short) if leans else 0.0
 
 
 def leak_of(shape: Shape) -> float:
@@ -106,6 +117,37 @@ def parted_of(breath: Breath, before: Breath | None) -> float:
     return 100.0 * (top - dip) / (top - base)
 
 
+class Panting:
+    """Quick breaths are panting when they are shallow, and how shallow shows in their end-tidal CO2: low in itself, or, many times as
+    quick as this animal was, no higher than what it had. Height says nothing: CO2 breathed in takes of it."""
+
+    REMEMBERED = 20
+    """Calm breaths, the newest that were no quicker than the grades call clear; ours."""
+
+    def __init__(self, tables: CapnogramTables) -> None:
+        n, ladder = tables.number, tables.ladders["panting"]
+        self._low, self._times, self._share = n("pant-low"), n("pant-times"), n("pant-share") / 100
+        self._calm, self._quick, self._sure = ladder.clear, ladder.mild, ladder.severe
+        self._before: deque[tuple[float, float]] = deque(maxlen=self.REMEMBERED)
+        self._few = tables.count("looked-at")
+
+    def of(self, b: Breath, rhythm: Rhythm | None) -> float:
+        """The rate if the breath is one of panting, else nothing."""
+        if rhythm is None:
+            return 0.0
+        rate = 60 / rhythm.interval_s
+        if rate < self._calm:
+            self._before.append((rate, b.etco2))
+        shallow = b.etco2 <= self._low or rate >= self._sure
+        return rate if shallow or (rate >= self._quick and self._than_before(rate, b.etco2)) else 0.0
+
+    def _than_before(self, rate: float, etco2: float) -> bool:
+        if len(self._before) < self._few:
+            return False
+        own, had = median(r for r, _ in self._before), median(e for _, e in self._before)
+        return rate >= self._times * own and etco2 <= self._share * had
+
+
 class Shapes:
     """The figures of one breath for each of SHAPES, by the limits of the tables; None where the breath cannot say."""
 
@@ -114,7 +156,8 @@ class Shapes:
         self._own_s, self._own_share = n("upstroke-own"), n("upstroke-share") / 100
         self._climb, self._smeared = n("climb-least") / 100, n("low-share-of-fast") / 100
         self._slow, self._fast = n("ripple-slow"), n("ripple-fast")
-        self._pant_height = n("pant-height")
+        self._slurred = n("slurred-share") / 100
+        self._panting = Panting(tables)
         self._notch = tables.ladders["effort-notch"].mild
 
     def figures(self, b: Breath, before: Breath | None, rhythm: Rhythm | None) -> tuple[float | None, ...]:
@@ -124,18 +167,12 @@ class Shapes:
         shape = None if dip > self._notch else shape_of(b, self._own_s, self._own_share)
         beat = b.ripple_per_min is not None and self._slow <= b.ripple_per_min <= self._fast
         return (
-            self._panting(b, rhythm),
+            self._panting.of(b, rhythm),
             None if shape is None else leak_of(shape),
-            None if shape is None else obstruction_of(shape, self._climb),
+            None if shape is None else obstruction_of(shape, self._climb, self._slurred),
             None if parted else inspired_of(b, self._smeared),
             ripple if beat else 0.0,
             0.0 if beat else dip,
             b.etco2,
             b.etco2,
         )
-
-    def _panting(self, b: Breath, rhythm: Rhythm | None) -> float:
-        """The rate, if the breaths are as low as those of panting are; else nothing."""
-        if rhythm is None or b.top - b.foot > self._pant_height:
-            return 0.0
-        return 60 / rhythm.interval_s

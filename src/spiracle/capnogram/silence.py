@@ -11,6 +11,7 @@ import msgspec
 from spiracle.capnogram import words
 from spiracle.capnogram.breath import Breath
 from spiracle.capnogram.finding import Degree
+from spiracle.capnogram.latch import WORSE
 from spiracle.capnogram.run import Run
 from spiracle.capnogram.standing import Standing
 from spiracle.capnogram.tables import CapnogramTables, Ladder
@@ -146,8 +147,11 @@ class Silence:
 
     def _apnoea(self, quiet: float) -> None:
         assert self.last is not None  # noqa: S101  planned only after a breath
-        ladder = self.tables.ladders["apnoea"]
-        said, degree = words.apnoea(quiet, self.rhythm.interval_s if self.rhythm else None), ladder.degree(quiet)
+        ladder, usual_s = self.tables.ladders["apnoea"], self.rhythm.interval_s if self.rhythm else None
+        said, degree = words.apnoea(quiet, usual_s, self.standing.lost_height), ladder.degree(quiet)
+        lost = self.standing.open.get("sudden-loss")
+        if lost is not None and WORSE[lost.degree] > WORSE[degree]:
+            degree = lost.degree  # it becomes the apnoea: an event does not ease by its name
         if self.standing.has("apnoea"):
             self.standing.worsen("apnoea", degree, said)
         elif self.standing.begin("apnoea", self.last.end_s, degree, said):

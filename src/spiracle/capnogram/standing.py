@@ -34,6 +34,12 @@ class Standing:
     def has(self, *names: Name) -> bool:
         return not self.open.keys().isdisjoint(names)
 
+    @property
+    def lost_height(self) -> float | None:
+        """How high breaths were before a sudden loss that stands, or before the apnoea that it has become; else None."""
+        stood = self.open.get("apnoea") or self.open.get("sudden-loss")
+        return None if stood is None else next((m.value for m in stood.measured if m.what == "height before"), None)
+
     def covered(self, name: Name) -> bool:
         return name in self._hidden
 

@@ -94,7 +94,8 @@ class _File(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
 
 SETTINGS = frozenset({
     "looked-at", "looked-for", "shown-by", "notch-shown-by", "cleared-by", "carbon-breaths", "carbon-from",
-    "normal-breaths", "low-share-of-fast", "upstroke-own", "upstroke-share", "climb-least", "pant-height",
+    "normal-breaths", "low-share-of-fast", "upstroke-own", "upstroke-share", "climb-least", "slurred-share",
+    "pant-low", "pant-times", "pant-share",
     "ripple-slow", "ripple-fast", "start-quiet", "placed-quiet", "placed-breaths", "loss-times", "loss-times-steady",
     "steady-spread", "loss-least", "loss-most", "apnoea-times", "apnoea-least", "apnoea-most", "usual-least",
     "fade-breaths", "fade-step", "fade-share", "fade-top", "fade-quiet", "fall-share", "fall-fit", "fall-end",

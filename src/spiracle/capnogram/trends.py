@@ -108,7 +108,7 @@ def fall_of(breaths: Sequence[Breath], tables: CapnogramTables) -> Fall | None:
             return None
         last = breaths[-size:]
         heights = [height_of(b) for b in last]
-        if min(heights) <= 0 or any(b.quality != "good" for b in last) or heights[0] < n("usual-least"):
+        if min(heights) <= 0 or _doubted(last) or heights[0] < n("usual-least"):
             continue
         logs = [math.log(h) for h in heights]
         slope, fit = _line(logs)
@@ -124,6 +124,12 @@ def fall_of(breaths: Sequence[Breath], tables: CapnogramTables) -> Fall | None:
             continue
         return Fall(last[0].start_s, lost, 100 * (1 - math.exp(slope)), fit)
     return None
+
+
+def _doubted(breaths: Sequence[Breath]) -> bool:
+    """More than one breath in eight is doubtful, or one of the ends, on which the loss rests."""
+    doubtful = sum(b.quality != "good" for b in breaths)
+    return doubtful > len(breaths) // 8 or any(b.quality != "good" for b in (breaths[0], breaths[-1]))
 
 
 def _line(values: Sequence[float]) -> tuple[float, float]:

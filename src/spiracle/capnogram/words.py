@@ -6,6 +6,7 @@ from spiracle.capnogram.finding import Measured, Name
 from spiracle.capnogram.standing import Said
 
 Figures = tuple[tuple[str, float, str], ...]
+BEFORE = "height before"
 
 
 def said(why: str, figures: Figures) -> Said:
@@ -36,24 +37,27 @@ def fading_gone(humps: int, highest: float, seconds: float) -> Said:
 def sudden_none(height: float, seconds: float) -> Said:
     return said(
         f"From {height:.0f} mmHg to nothing within one breath; none for {seconds:.0f} s.",
-        (("lost of the height", 100.0, "%"), ("height before", height, "mmHg"), ("without a breath", seconds, "s")),
+        (("lost of the height", 100.0, "%"), (BEFORE, height, "mmHg"), ("without a breath", seconds, "s")),
     )
 
 
 def sudden_low(height: float, left: float, lost: float) -> Said:
     return said(
         f"From {height:.0f} mmHg to {left:.0f} mmHg within one breath, and low since.",
-        (("lost of the height", lost, "%"), ("height before", height, "mmHg"), ("height since", left, "mmHg")),
+        (("lost of the height", lost, "%"), (BEFORE, height, "mmHg"), ("height since", left, "mmHg")),
     )
 
 
-def apnoea(seconds: float, usual_s: float | None) -> Said:
+def apnoea(seconds: float, usual_s: float | None, height: float | None = None) -> Said:
+    """`height` is that of the breaths before, where a sudden loss was told of them."""
     own = "" if usual_s is None else f"; a breath came every {usual_s:.1f} s before"
     figures: Figures = (("without a breath", seconds, "s"),)
-    return said(
-        f"No breath for {seconds:.0f} s{own}.",
-        figures if usual_s is None else (*figures, ("usual interval", usual_s, "s")),
-    )
+    if usual_s is not None:
+        figures = (*figures, ("usual interval", usual_s, "s"))
+    if height is None:
+        return said(f"No breath for {seconds:.0f} s{own}.", figures)
+    figures = (*figures, (BEFORE, height, "mmHg"))
+    return said(f"From {height:.0f} mmHg to nothing within one breath; no breath for {seconds:.0f} s{own}.", figures)
 
 
 def falling(lost: float, each: float, last: float) -> Said:
@@ -95,7 +99,6 @@ _SHAPES: dict[Name, tuple[str, str, str]] = {
     "effort-notch": ("One dip in the plateau breath after breath, {0:.0f} % of the height deep.", "notch", "%"),
     "high-co2": ("End-tidal CO2 is high: {0:.0f} mmHg.", "end-tidal CO2", "mmHg"),
     "low-co2": ("End-tidal CO2 is low: {0:.0f} mmHg.", "end-tidal CO2", "mmHg"),
-    "panting": ("{0:.0f} small breaths a minute: end-tidal CO2 reads too low while it lasts.", "rate", "/min"),
 }  # fmt: skip
 
 
@@ -103,3 +106,12 @@ def shape(name: Name, figure: float, others: Figures = ()) -> Said:
     """The sentence of a shape that was found over several breaths; the figure is the middle one of them."""
     sentence, what, unit = _SHAPES[name]
     return said(sentence.format(figure), ((what, figure, unit), *others))
+
+
+def panting(rate: float, etco2: float, low: bool) -> Said:
+    """Only a low end-tidal value may read too low."""
+    number = "reads too low while it lasts" if low else f"is {etco2:.0f} mmHg"
+    return said(
+        f"{rate:.0f} shallow breaths a minute: end-tidal CO2 {number}.",
+        (("rate", rate, "/min"), ("end-tidal CO2", etco2, "mmHg")),
+    )
