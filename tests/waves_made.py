@@ -20,6 +20,8 @@ from spiracle.doors.waves.shapes import KeptNumber, Packet, Run
 
 HOUR = timedelta(hours=1)
 LATER = NOW + HOUR
+# For what does not hang on the database: the other one would prove nothing more.
+ON_ONE = pytest.mark.parametrize("database", ["sqlite"], indirect=True)
 
 
 @pytest.fixture

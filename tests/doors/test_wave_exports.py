@@ -5,9 +5,11 @@ Conformance: EDF+ written and read by an independent open reader has samples equ
 
 from __future__ import annotations
 
-import subprocess
-import sys
-from collections.abc import Iterator
+import shutil
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from dataclasses import dataclass
 from datetime import UTC, date, timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -21,15 +23,19 @@ import pytest
 
 from served import NOW
 from spiracle.case.events import CaseOpened, NoteWritten, OwnerNamed, PatientDescribed, Positioned
+from spiracle.case.facts import Facts
+from spiracle.doors.cli import main
 from spiracle.doors.clock import SetClock
 from spiracle.doors.log_store import open_store
 from spiracle.doors.waves.archive import open_archive
 from spiracle.doors.waves.export_edf import EdfPatient, edf
 from spiracle.doors.waves.export_parquet import numbers_parquet, waves_parquet
+from spiracle.doors.waves.read_again import Animal, read_notes
+from spiracle.doors.waves.rows import us_of
 from spiracle.doors.waves.shapes import Broke, KeptNumber, Note, Packet, Run
 from spiracle.refusals import Missing, OutOfRange
 
-SPIRACLE = Path(sys.executable).parent / "spiracle"
+pytestmark = pytest.mark.xdist_group("wave-exports")  # the readers are slow to load: once is enough
 
 
 def run_of(
@@ -202,6 +208,50 @@ def test_what_edf_cannot_hold_is_refused_by_name() -> None:
         edf([run_of(chance(100, 0, 100), rate=99.971), run_of(chance(100, 0, 100), rate=124.93)])
 
 
+# ---- what the CO2 wave shows
+
+
+def breathing(breaths: int, silent_s: int, rate: int = 50) -> npt.NDArray[np.int64]:
+    """Breaths of 4 s, 40 mmHg for half of each with edges of 0.2 s, then no CO2: in steps of 0.1 mmHg. Invented."""
+    edge = np.linspace(0, 400, rate // 5)
+    one = np.concatenate([edge, np.full(2 * rate, 400.0), edge[::-1], np.zeros(2 * rate - 2 * len(edge))])
+    return np.rint(np.concatenate([np.tile(one, breaths), np.zeros(silent_s * rate)])).astype(np.int64)
+
+
+def ours(file: Path, runs: list[Run], animal: Animal, facts: Facts) -> list[tuple[float, float, str]]:
+    read = Read(file, edf(runs, read_notes(runs, animal, facts.capnogram)))
+    return [n for n in read.notes if "Spiracle" in n[2]]
+
+
+def test_what_the_trace_shows_travels_with_it(file: Path, facts: Facts) -> None:
+    """Twenty breaths, then a minute without, then twenty: told as no breaths from the 80th second to the 140th, marked as ours, the
+    same whether the trace is in one run or torn in two by a gap of two seconds."""
+    whole = np.concatenate([breathing(20, 60), breathing(20, 0)])
+    parts = [run_of(whole[:2000], rate=50.0), run_of(whole[2100:], 42.0, rate=50.0, broke="gap")]
+    for runs in ([run_of(whole, rate=50.0)], parts):
+        told = ours(file, runs, Animal(20.0, "dog"), facts)
+        (silence,) = [n for n in told if ": apnoea: " in n[2]]
+        assert silence[0] == pytest.approx(80, abs=3) and silence[0] + silence[1] == pytest.approx(140, abs=3)
+        assert silence[2].startswith("Read by Spiracle (co2, m1): ")
+        assert all(at >= 0 and length >= 0 and "Read by Spiracle" in text for at, length, text in told)
+
+
+def test_traces_far_apart_are_read_each_for_itself(file: Path, facts: Facts) -> None:
+    """An hour between: no breaths in it are missed, and the second trace's findings stand at its own time."""
+    one = breathing(20, 60)
+    told = ours(file, [run_of(one, rate=50.0), run_of(one, 3600.0, rate=50.0, broke="gap")], Animal(), facts)
+    silent = [(at, at + length, text) for at, length, text in told if ": apnoea: " in text]
+    assert [at for at, _, _ in silent] == [pytest.approx(80, abs=3), pytest.approx(3680, abs=3)]
+    assert [end for _, end, _ in silent] == [pytest.approx(140, abs=0.1), pytest.approx(3740, abs=0.1)]
+    assert all("to the end of the trace" in text for _, _, text in silent)
+
+
+def test_a_wave_that_cannot_be_read_says_so(file: Path, facts: Facts) -> None:
+    slow, pleth = run_of(chance(300, 0, 400), rate=10.0), run_of(breathing(20, 60), rate=50.0, wave="pleth")
+    ((at, _, text),) = ours(file, [slow, pleth], Animal(), facts)
+    assert at == 0 and text.startswith("Not read by Spiracle (co2, m1): sampling rate")
+
+
 # ---- Parquet
 
 
@@ -248,10 +298,11 @@ def test_numbers_in_parquet_are_what_they_were(tmp_path: Path) -> None:
 # ---- the command
 
 
-@pytest.fixture
-def stored(tmp_path: Path) -> Iterator[str]:
+@pytest.fixture(scope="module")
+def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A case with two minutes of CO2 and a gap in them, numbers, and entries of which two name the owner or are free writing."""
-    url, clock = f"sqlite:///{tmp_path / 'cases.db'}", SetClock(NOW)
+    folder = tmp_path_factory.mktemp("written")
+    url, clock = f"sqlite:///{folder / 'cases.db'}", SetClock(NOW)
     store, archive = open_store(url, clock), open_archive(url, clock=clock, background=False)
     about: dict[str, Any] = {"case": "larch", "recorded_at": NOW, "by": "tec"}
     at = NOW + timedelta(seconds=30)
@@ -262,24 +313,49 @@ def stored(tmp_path: Path) -> Iterator[str]:
         Positioned(id="4", position="dorsal", happened_at=at, **about),
         NoteWritten(id="5", text="Ms Holder rang", happened_at=at, **about),
     ], 0)  # fmt: skip
+    done = []
     for n in [*range(60), *range(70, 120)]:
         first = NOW + timedelta(seconds=n)
-        archive.append(
+        done.append(archive.append(
             [Packet(case="larch", monitor="m1", wave="co2", unit="mm[Hg]", rate_hz=100.0, scale=0.1, offset=0.0, first_at=first,
                     arrived_at=first, samples=tuple((n + k) % 400 for k in range(100)))],
             [KeptNumber(case="larch", monitor="m1", at=first, arrived_at=first, reading="spo2", ref="r", value=Decimal(n), unit="%",
-                        raw=str(n))], f"{n}").result()  # fmt: skip
+                        raw=str(n))], f"{n}"))  # fmt: skip
+    assert all(d.result() for d in done)
     archive.pack(NOW + timedelta(seconds=61))
     archive.close()
     store.close()
-    yield url
+    return folder
 
 
-def spiracle(*words: str | Path) -> subprocess.CompletedProcess[bytes]:
-    return subprocess.run([str(SPIRACLE), *map(str, words)], capture_output=True, check=False, timeout=60)
+@pytest.fixture
+def stored(written: Path, tmp_path: Path) -> str:
+    """Its own copy of it for each test."""
+    for file in ("cases.db", "cases-waves.db"):
+        shutil.copy(written / file, tmp_path / file)
+    return f"sqlite:///{tmp_path / 'cases.db'}"
 
 
-def test_the_command_writes_edf(stored: str, file: Path, tmp_path: Path) -> None:
+@dataclass
+class Done:
+    returncode: int
+    stdout: bytes
+    stderr: bytes
+
+
+@pytest.fixture
+def spiracle(capsysbinary: pytest.CaptureFixture[bytes]) -> Callable[..., Done]:
+    """The command as the terminal calls it, without a process for each."""
+
+    def run(*words: str | Path) -> Done:
+        capsysbinary.readouterr()
+        code = main([str(w) for w in words])
+        return Done(code, *capsysbinary.readouterr())
+
+    return run
+
+
+def test_the_command_writes_edf(spiracle: Callable[..., Done], stored: str, file: Path, tmp_path: Path) -> None:
     out = tmp_path / "out.edf"
     done = spiracle("record", "larch", "--database", stored, "--format", "edf", "--output", out)
     assert done.returncode == 0, done.stderr
@@ -288,13 +364,14 @@ def test_the_command_writes_edf(stored: str, file: Path, tmp_path: Path) -> None
     assert read.stretches("co2")[0] == (60.0, 10.0)
     assert int((~read.absent(0)).sum()) == 11_000
     texts = " ".join(t for _, _, t in read.notes)
+    assert "Read by Spiracle (co2, m1): " in texts
     assert "dorsal" in texts.lower() and "Holder" not in texts and "Bark" not in texts
     assert b"Bark" not in out.read_bytes() and b"Holder" not in out.read_bytes()
     done = spiracle("record", "larch", "--database", stored, "--format", "edf", "--patient", "--output", out)
     assert out.read_bytes()[8:88].decode().strip() == "A_12 F X Bark"
 
 
-def test_the_command_writes_parquet(stored: str, tmp_path: Path) -> None:
+def test_the_command_writes_parquet(spiracle: Callable[..., Done], stored: str, tmp_path: Path) -> None:
     out = tmp_path / "out.parquet"
     done = spiracle("record", "larch", "--database", stored, "--format", "parquet", "--output", out)
     assert done.returncode == 0, done.stderr
@@ -306,6 +383,48 @@ def test_the_command_writes_parquet(stored: str, tmp_path: Path) -> None:
     ("words", "field"),
     [(("--format", "parquet"), b"output"), (("--format", "edf", "--waves", "sqlite:///{empty}"), b"waves")],
 )
-def test_the_command_refuses_by_name(stored: str, tmp_path: Path, words: tuple[str, ...], field: bytes) -> None:
+def test_the_command_refuses_by_name(
+    spiracle: Callable[..., Done], stored: str, tmp_path: Path, words: tuple[str, ...], field: bytes
+) -> None:
     done = spiracle("record", "larch", "--database", stored, *(w.format(empty=tmp_path / "empty.db") for w in words))
     assert done.returncode == 1 and field in done.stderr and done.stdout == b""
+
+
+def test_verify_walks_the_waves_too(spiracle: Callable[..., Done], stored: str, file: Path, tmp_path: Path) -> None:
+    """D11: whole, then a bit of the packed minute and one of a row turned by hand: told with its place, the case's log is whole all
+    the same. The export goes on with what is whole, and says in the file what lacks."""
+    done = spiracle("verify", "larch", "--database", stored)
+    assert done.returncode == 0 and b"waves whole: 2 in 1 cases" in done.stdout
+    waves = tmp_path / "cases-waves.db"
+    with closing(sqlite3.connect(waves)) as base, base:
+        for (name,) in base.execute("select name from sqlite_master where type = 'trigger'").fetchall():
+            base.execute(f'drop trigger "{name}"')
+        loose = f"wave = 'co2' and first_us = {us_of(NOW + timedelta(seconds=90))}"
+        for table, which in (("wave_minute", "wave = 'co2'"), ("wave_packet", loose)):
+            (body,) = base.execute(f"select body from {table} where {which}").fetchone()  # noqa: S608
+            torn = bytearray(body)
+            torn[len(torn) // 2] ^= 1
+            base.execute(f"update {table} set body = ? where {which}", (bytes(torn),))  # noqa: S608
+    done = spiracle("verify", "--database", stored, "--waves", f"sqlite:///{waves}")
+    assert done.returncode == 1
+    assert b"waves, case larch, co2: packed minute 1 of 2026-" in done.stderr and done.stdout.startswith(b"whole: ")
+    out = tmp_path / "out.edf"
+    done = spiracle("record", "larch", "--database", stored, "--format", "edf", "--output", out)
+    assert done.returncode == 0 and b"damaged and left out: co2 of m1" in done.stderr
+    read = Read(file, out.read_bytes())
+    assert read.start == (NOW + timedelta(seconds=70)).astimezone(UTC).replace(tzinfo=None)
+    assert int((~read.absent(0)).sum()) == 4900
+    assert [n for n in read.notes if "damaged" in n[2]][1:] == [
+        (20.0, 1.0, "co2 of m1: kept, but damaged in the archive and not readable"),
+        (21.0, -1.0, "co2: goes on after a stretch that is damaged in the archive; m1, mm[Hg], 100 Hz"),
+    ]
+
+
+def test_verify_says_nothing_of_waves_where_there_are_none(spiracle: Callable[..., Done], tmp_path: Path) -> None:
+    url = f"sqlite:///{tmp_path / 'cases.db'}"
+    open_store(url, SetClock(NOW)).close()
+    done = spiracle("verify", "--database", url)
+    assert done.returncode == 0 and b"wave" not in done.stdout + done.stderr
+    assert not (tmp_path / "cases-waves.db").exists(), "to look makes no archive"
+    done = spiracle("verify", "--database", url, "--waves", f"sqlite:///{tmp_path / 'none.db'}")
+    assert done.returncode == 1 and b"waves" in done.stderr

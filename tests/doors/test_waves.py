@@ -18,7 +18,7 @@ from spiracle.doors.waves.archive import WaveArchive
 from spiracle.doors.waves.schema import MESSAGE, MINUTE, PACKET
 from spiracle.doors.waves.shapes import NUMBERS
 from spiracle.refusals import Contradiction, Missing, NotOneOf, OutOfRange, Refusal
-from waves_made import HOUR, LATER, all_of, number, packet, same, stream
+from waves_made import HOUR, LATER, ON_ONE, all_of, number, packet, same, stream
 
 
 def test_what_goes_in_comes_out_before_and_after_packing(archive: WaveArchive) -> None:
@@ -60,6 +60,7 @@ def test_only_minutes_that_are_over_are_packed(archive: WaveArchive, waves_engin
     assert len(all_of(archive)[0].samples) == 12800, "a run goes on from what is packed into what is not"
 
 
+@ON_ONE
 def test_a_missing_sample_stays_missing(archive: WaveArchive) -> None:
     archive.append([packet(0), packet(40, (None,) * 6, gap="no finger"), packet(100, (9,))], [], "").result()
     for _ in range(2):
@@ -71,6 +72,7 @@ def test_a_missing_sample_stays_missing(archive: WaveArchive) -> None:
         archive.pack(LATER)
 
 
+@ON_ONE
 def test_a_gap_stays_a_gap_and_nothing_is_put_in(archive: WaveArchive) -> None:
     archive.append([packet(0), packet(2040), packet(2080)], [], "").result()
     for _ in range(2):
@@ -88,6 +90,7 @@ def test_a_gap_stays_a_gap_and_nothing_is_put_in(archive: WaveArchive) -> None:
         ({"first_at": NOW + timedelta(milliseconds=20)}, "overlap"), ({"monitor": "m2"}, "start"),
     ],
 )  # fmt: skip
+@ON_ONE
 def test_another_format_or_device_is_another_run(archive: WaveArchive, changed: dict[str, Any], why: str) -> None:
     archive.append([packet(0)], [], "").result()
     archive.append([packet(40, **changed)], [], "").result()
@@ -98,6 +101,7 @@ def test_another_format_or_device_is_another_run(archive: WaveArchive, changed: 
         archive.pack(LATER)
 
 
+@ON_ONE
 def test_two_devices_at_one_time_keep_a_run_each(archive: WaveArchive) -> None:
     for p in stream(50):
         archive.append([p], [], "")
@@ -105,6 +109,7 @@ def test_two_devices_at_one_time_keep_a_run_each(archive: WaveArchive) -> None:
     assert [(r.monitor, len(r.samples)) for r in all_of(archive)] == [("m1", 200), ("m2", 200)]
 
 
+@ON_ONE
 def test_a_count_of_the_device_is_better_evidence_than_a_clock(archive: WaveArchive) -> None:
     """The clock moves a packet by 60 ms, the device counted on: nothing is lost. Without a count it would be a gap."""
     moved = NOW + timedelta(milliseconds=100)
@@ -115,6 +120,7 @@ def test_a_count_of_the_device_is_better_evidence_than_a_clock(archive: WaveArch
     assert [r.broke for r in all_of(archive, "pleth")] == ["start", "gap"]
 
 
+@ON_ONE
 def test_a_clock_that_drifts_breaks_the_run_in_the_end(archive: WaveArchive) -> None:
     """A device whose 100 Hz are 99: each packet is within half a sample of the last, the whole is not to be counted through."""
     drifting = [packet(0, first_at=NOW + timedelta(microseconds=n * 40_404)) for n in range(1000)]
@@ -196,6 +202,7 @@ def test_a_message_sent_twice_is_kept_once(archive: WaveArchive) -> None:
     assert len(archive.numbers("larch", NOW, LATER)) == 1
 
 
+@ON_ONE
 def test_without_an_id_there_is_no_repeat(archive: WaveArchive) -> None:
     assert [archive.append([packet(n * 40)], [], "").result() for n in range(3)] == [True] * 3
     assert len(all_of(archive)[0].samples) == 12
@@ -219,16 +226,33 @@ def test_ids_are_forgotten_after_a_day(archive: WaveArchive, clock: SetClock, wa
         assert link.execute(sa.select(MESSAGE.c.message_id)).scalars().all() == ["new"]
 
 
-def test_ids_are_bounded_in_number(
+def test_a_flood_of_one_monitor_pushes_out_no_ids_but_its_own(
     archive: WaveArchive, waves_engine: sa.Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    """D10: the other's oldest message is still a repeat after twelve of the one that floods, where five are remembered."""
     monkeypatch.setattr(writer, "REMEMBERED", 5)
-    for n in range(12):
-        archive.append([packet(n * 40)], [], f"id {n}").result()
+    monkeypatch.setattr(writer, "COUNTED", 1)
+    assert archive.append([packet(0, monitor="quiet")], [], "first").result()
+    done = [archive.append([packet(n * 40)], [], f"id {n}") for n in range(12)]
+    assert all(d.result() for d in done)
     archive.pack(NOW)
     with waves_engine.connect() as link:
-        assert link.execute(sa.select(MESSAGE.c.message_id).order_by(MESSAGE.c.id)).scalars().all() == [
-            f"id {n}" for n in range(7, 12)
+        kept = link.execute(sa.select(MESSAGE.c.message_id).order_by(MESSAGE.c.id)).scalars().all()
+    assert kept == ["first", *(f"id {n}" for n in range(7, 12))]
+    assert archive.append([packet(0, monitor="quiet")], [], "first").result() is False
+    assert archive.append([packet(11 * 40)], [], "id 11").result() is False
+
+
+def test_ids_of_all_monitors_are_bounded_in_number(
+    archive: WaveArchive, waves_engine: sa.Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(writer, "IN_ALL", 5)
+    done = [archive.append([packet(0, monitor=f"m{n}")], [], "id") for n in range(12)]
+    assert all(d.result() for d in done)
+    archive.pack(NOW)
+    with waves_engine.connect() as link:
+        assert link.execute(sa.select(MESSAGE.c.monitor).order_by(MESSAGE.c.id)).scalars().all() == [
+            f"m{n}" for n in range(7, 12)
         ]
 
 
@@ -243,6 +267,7 @@ BAD: list[tuple[dict[str, Any], type[Refusal]]] = [
 
 
 @pytest.mark.parametrize(("changed", "refusal"), BAD, ids=lambda x: str(x)[:40])
+@ON_ONE
 def test_what_cannot_be_held_is_refused_by_name(
     archive: WaveArchive, changed: dict[str, Any], refusal: type[Refusal]
 ) -> None:
@@ -251,11 +276,13 @@ def test_what_cannot_be_held_is_refused_by_name(
     assert all_of(archive) == (), "all of a message is kept, or nothing"
 
 
+@ON_ONE
 def test_a_message_is_from_one_monitor(archive: WaveArchive) -> None:
     with pytest.raises(Contradiction, match="monitor"):
         archive.append([packet(0)], [number(0, monitor="m2")], "x")
 
 
+@ON_ONE
 def test_an_empty_message_is_done_at_once(archive: WaveArchive) -> None:
     assert archive.append([], [], "empty").result(0)
 

@@ -302,7 +302,7 @@ class Judge:
             low = Turn(False, max(hump.foot.at, hump.foot.known - self._narrowest), hump.foot.value, hump.foot.known)
         made = Hump(
             hump.foot.at, hump.foot.value, hump.foot.known, hump.top.at, hump.top.value, hump.late, at,
-            low.at, low.value, self._first, hump.ripple, tuple(self._tail + hump.highs), self.noise.during(hump.foot.known, at),
+            low.at, low.value, self._first, hump.ripple, tuple(self._tail + hump.highs), self.noise.during(hump.foot.known, at, self._now),
             fell=hump.fell if hump.fell >= 0 else at,
         )  # fmt: skip
         if hump.height < self._floor(made) or (hump.height < QUIET and self._creeps(made)):

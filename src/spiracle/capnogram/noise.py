@@ -39,6 +39,9 @@ class Noise:
         self.troubles: list[Known] = []
 
     def take(self, t: Turn) -> None:
+        self.passed(
+            t.known + self._delay - 1
+        )  # what was over before this turn was known is over, however the chunks fell
         self._turns.append(t)
         if len(self._turns) < 3:
             return
@@ -84,6 +87,8 @@ class Noise:
         """Size of the swings of late [mmHg], halved every 5 seconds."""
         return float(self._swing * 0.5 ** ((at - self._at) / self._hz / 5)) if self._swing else 0.0
 
-    def during(self, start: int, end: int) -> bool:
-        near = round(NEAR_S * self._hz) if self._open else 0
+    def during(self, start: int, end: int, now: int) -> bool:
+        """Does noise lie between two samples, as far as was known at a third? By indices alone: what was passed meanwhile is no matter."""
+        still = self._told >= 0 and now + self._delay < self._told + round(STILL_S * self._hz)
+        near = round(NEAR_S * self._hz) if still else 0
         return self._from >= 0 and self._until + near >= start and self._from <= end

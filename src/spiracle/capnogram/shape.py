@@ -146,16 +146,19 @@ class _Measuring:
         """The corner before the fall: furthest above the straight line from the last high to where the fall was known. Where the
         plateau sinks (a leak) that is where it begins to sink; a second corner well after it is where inspiration begins."""
         self.begin = np.ceil(self.start).astype(np.int64)
-        first, _ = self._bend(np.minimum(np.maximum(lo, self.begin), self.over))
-        second, away = self._bend(first)
-        later = (second - first >= SINKS_S * self.hz) & (away >= SINKS * self.height)
-        self.end = np.where(later, second, first)
+        self.end, _ = self._bend(np.minimum(np.maximum(lo, self.begin), self.over), self.over)
+        slow = np.flatnonzero(self.over - self.end >= SINKS_S * self.hz)
+        if len(slow):
+            first = self.end[slow]
+            second, away = self._bend(first, self.over[slow])
+            later = (second - first >= SINKS_S * self.hz) & (away >= SINKS * self.height[slow])
+            self.end[slow] = np.where(later, second, first)
         self.begin = np.minimum(self.begin, self.end)
 
-    def _bend(self, lo: Index) -> tuple[Index, Samples]:
+    def _bend(self, lo: Index, over: Index) -> tuple[Index, Samples]:
         """Furthest above the line to where the fall was known, and how far: on a grid first, then around its best point."""
-        slope = (self.averaged[self.over] - self.averaged[lo]) / np.maximum(self.over - lo, 1)
-        there = grid(lo, self.over, POINTS)
+        slope = (self.averaged[over] - self.averaged[lo]) / np.maximum(over - lo, 1)
+        there = grid(lo, over, POINTS)
         away = self.averaged[there] - slope[:, None] * (there - lo[:, None])
         best = away.argmax(axis=1)
         each = np.arange(len(there))
@@ -224,7 +227,10 @@ class _Measuring:
             use &= (np.abs(steps) <= 1) | (sign * self.averaged[index] >= like[:, None])
             sides.append(_medians(np.where(use, self.raw[index], np.nan)))
         found = np.fmax(*sides) if highest else np.fmin(*sides)
-        return np.where(single > 0, sign * np.fmax(sign * found, self._tip(where, sign)), found)
+        pointed = np.flatnonzero(single)
+        if len(pointed):
+            found[pointed] = sign * np.fmax(sign * found[pointed], self._tip(where[pointed], sign))
+        return np.asarray(found)
 
     def _tip(self, where: Index, sign: float) -> Samples:
         """A pointed top (or bottom): the furthest sample beside a place, no further than a line through two neighbours reaches."""

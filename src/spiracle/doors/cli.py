@@ -129,8 +129,9 @@ def _record(args: argparse.Namespace) -> int:
 
 
 def _add_verify(commands: Commands) -> None:
-    verify = commands.add_parser("verify", help="are the log's seals whole (0), or where do they break (1)")
+    verify = commands.add_parser("verify", help="are log and waves whole (0), or where do they break (1)")
     verify.add_argument("case", nargs="?", help="one case; all without it")
+    verify.add_argument("--waves", metavar="URL", help="where the waves lie; else beside the database, if they do")
     _database(verify)
     verify.set_defaults(run=_verify)
 

@@ -1,4 +1,4 @@
-"""`spiracle record` and `spiracle verify`: a stored case on paper or as data, and whether its log is whole."""
+"""`spiracle record` and `spiracle verify`: a stored case on paper or as data, and whether log and waves are whole."""
 
 from __future__ import annotations
 
@@ -119,4 +119,6 @@ def verify(args: argparse.Namespace) -> int:
     if not breaks:
         held = [r for r in rows if args.case in {None, r.case}]
         print(f"whole: {len(held)} cases, {sum(r.seq for r in held)} entries")
-    return 1 if breaks else 0
+    from spiracle.doors.cli_waves import verify_waves
+
+    return max(1 if breaks else 0, verify_waves(args))

@@ -1,4 +1,5 @@
-"""`spiracle record CASE --format edf|parquet`: the waves and numbers a case's monitors sent, out of the archive."""
+"""`spiracle record CASE --format edf|parquet`: the waves and numbers a case's monitors sent, out of the archive; and
+whether they are whole."""
 
 from __future__ import annotations
 
@@ -13,9 +14,11 @@ from spiracle.patient.signalment import read_sex
 from spiracle.refusals import Missing, Refusal
 
 if TYPE_CHECKING:
+    from sqlalchemy.exc import DatabaseError
+
     from spiracle.doors.waves.archive import WaveArchive
     from spiracle.doors.waves.export_edf import EdfPatient
-    from spiracle.doors.waves.shapes import Note, Run
+    from spiracle.doors.waves.shapes import Damaged, Note, Run
 
 # Entries that travel with a wave: what was done and what happened, none that is about the owner or is free writing.
 WITH_WAVES = (
@@ -39,11 +42,12 @@ def waves(args: argparse.Namespace, case: Case) -> int:
         if not held:
             raise Missing("waves", f"the archive has nothing of case {args.case}.", "Waves come from a paired monitor.")
         start, end = min(h.first_at for h in held), max(h.until for h in held) + timedelta(microseconds=1)
-        runs = _runs(archive, args.case, start, end)
+        runs, damaged = _runs(archive, args.case, start, end)
         if args.format == "edf":
             from spiracle.doors.waves.export_edf import edf
 
-            write_out(args, edf(runs, _notes(case), _patient(case) if args.patient else None))
+            notes = (*_notes(case), *_damage(damaged), *_findings(args, case, runs))
+            write_out(args, edf(runs, notes, _patient(case) if args.patient else None))
         else:
             _parquet(args, archive, runs, (start, end))
     finally:
@@ -51,9 +55,56 @@ def waves(args: argparse.Namespace, case: Case) -> int:
     return 0
 
 
-def _runs(archive: WaveArchive, case: str, start: datetime, end: datetime) -> tuple[Run, ...]:
-    names = sorted({h.wave for h in archive.waves(case)})
-    return tuple(run for name in names for run in archive.read(case, name, start, end))
+def verify_waves(args: argparse.Namespace) -> int:
+    """The archive's part of `verify`: nothing is said where there is no archive."""
+    from sqlalchemy.exc import DatabaseError
+
+    from spiracle.doors.waves.archive import find_archive
+
+    try:
+        archive = find_archive(args.database, args.waves)
+    except DatabaseError as fault:
+        return _unreadable(fault)
+    if archive is None:
+        if args.waves is not None:
+            raise Missing("waves", "there is no archive of waves at that address.", "Such as sqlite:///cases-waves.db.")
+        return 0
+    try:
+        cases = archive.cases() if args.case is None else (args.case,)
+        broken = [b for case in cases for b in archive.verify(case)]
+        held = sum(len({h.wave for h in archive.waves(case)}) for case in cases)
+    except DatabaseError as fault:
+        return _unreadable(fault)
+    finally:
+        archive.close()
+    for b in broken:
+        whose = f"case {b.case}" if b.case else "nobody's"
+        print(f"waves, {whose}, {b.wave}: {b.says}", file=sys.stderr)
+    if not broken:
+        print(f"waves whole: {held} in {len(cases)} cases")
+    return 1 if broken else 0
+
+
+def _unreadable(fault: DatabaseError) -> int:
+    print(f"waves: the database itself cannot be read: {fault.orig}", file=sys.stderr)
+    return 1
+
+
+def _runs(
+    archive: WaveArchive, case: str, start: datetime, end: datetime
+) -> tuple[tuple[Run, ...], tuple[Damaged, ...]]:
+    """What is whole, and what is damaged and therefore left out, which is said."""
+    from spiracle.doors.waves.shapes import NUMBERS
+
+    names = sorted({h.wave for h in archive.waves(case)} - {NUMBERS})
+    windows = [archive.window(case, name, start, end) for name in names]
+    damaged = tuple(d for w in windows for d in w.damaged)
+    for d in (*damaged, *archive.damaged(case, NUMBERS, start, end)):
+        print(
+            f"damaged and left out: {d.wave} of {d.monitor}, {d.first_at:%Y-%m-%d %H:%M:%S %Z}, {d.says}",
+            file=sys.stderr,
+        )
+    return tuple(run for w in windows for run in w.runs), damaged
 
 
 def _parquet(
@@ -80,6 +131,25 @@ def _notes(case: Case) -> tuple[Note, ...]:
 
     kept = (line.event for line in case.lines if line.struck is None and isinstance(line.event, WITH_WAVES))
     return tuple(Note(at=e.happened_at, text=words(e)) for e in sorted(kept, key=lambda e: (e.happened_at, e.id)))
+
+
+def _damage(damaged: tuple[Damaged, ...]) -> tuple[Note, ...]:
+    from spiracle.doors.waves.shapes import Note
+
+    return tuple(Note(at=d.first_at, seconds=(d.until - d.first_at).total_seconds(),
+                      text=f"{d.wave} of {d.monitor}: kept, but damaged in the archive and not readable") for d in damaged)  # fmt: skip
+
+
+def _findings(args: argparse.Namespace, case: Case, runs: tuple[Run, ...]) -> tuple[Note, ...]:
+    """What the CO2 wave shows, read again here."""
+    from spiracle.case.standing import dosing_weight_kg, opened
+    from spiracle.doors.tables import load_facts
+    from spiracle.doors.waves.read_again import Animal, read_notes
+
+    first, kg = opened(case), dosing_weight_kg(case)
+    tubes = tuple(t.happened_at for t in case.live(ev.TubePlaced))
+    animal = Animal(None if kg is None else float(kg), (first.species or None) if first else None, tubes)
+    return read_notes(runs, animal, load_facts(args.hospital).capnogram)
 
 
 def _patient(case: Case) -> EdfPatient:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections import defaultdict
 from collections.abc import AsyncIterator, Callable
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -14,6 +15,7 @@ from spiracle.doors.log_store import LogStore
 
 if TYPE_CHECKING:
     from spiracle.doors.monitor_hub import MonitorHub
+    from spiracle.sheets.on_wave import OnWave
 
 HOLDS, HOLDS_WAVES, BEAT_S = 64, 512, 15.0
 EVERY_CASE = ""
@@ -67,6 +69,10 @@ class Live:
                 ear.put_nowait(said)
             except asyncio.QueueFull:
                 _let_go(ear)
+
+    def on_wave(self, case: str, now: datetime) -> OnWave | None:
+        """What stands on the case's live CO2 wave; None where none comes."""
+        return None if self._hub is None else self._hub.on_wave(case, now)
 
     async def hear(self, case: str, first: bytes) -> AsyncIterator[bytes]:
         """The lines of one page's stream; `case` empty means every case. What the case's monitors send goes down the same line."""

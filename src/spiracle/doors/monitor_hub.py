@@ -20,6 +20,7 @@ from msgspec.structs import replace
 from spiracle.case.facts import Facts
 from spiracle.case.ledger import LEDGER
 from spiracle.doors.clock import Clock
+from spiracle.doors.live import message
 from spiracle.doors.log_store import LogStore
 from spiracle.doors.log_store_write import ENDED_FOR
 from spiracle.doors.monitor_places import Placed, SampleClock
@@ -37,6 +38,7 @@ from spiracle.sheets.live_sheet import (
     showing,
     test_data_words,
 )
+from spiracle.sheets.on_wave import OnWave
 
 MOST_MONITORS, MOST_IDS, MOST_SHOWN, MOST_WAVES = 128, 2048, 40, 16
 GONE = timedelta(minutes=2)  # an unpaired monitor that is silent for so long is no candidate any more
@@ -266,6 +268,11 @@ class MonitorHub:
             for line in room.wave(wave, a.monitor.id, placed):
                 for ear, loop in ears.items() if ears else ():
                     self._out[loop].append((ear, line))
+        if a.waves and room.asks_anew(
+            self._clock.now()
+        ):  # the advice of the case rests on it: the page asks for its sheet again
+            for ear, loop in ears.items() if ears else ():
+                self._out[loop].append((ear, message(room.meta.case, 0)))
 
     def _seen(self, monitor: Monitor, heard: Heard, arrived: datetime) -> None:
         self._note_shown(monitor, self._dated(monitor, heard, arrived))
@@ -362,6 +369,10 @@ class MonitorHub:
             if said and not loop.is_closed():
                 loop.call_soon_threadsafe(_deliver, said)
         self._out = defaultdict(list)
+
+    def on_wave(self, case: str, now: datetime) -> OnWave | None:
+        room = self._rooms.get(case)
+        return None if room is None else room.on_wave(now)
 
     # ---- candidates
 

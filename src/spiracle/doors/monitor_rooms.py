@@ -24,7 +24,8 @@ from spiracle.monitors.heard import Number, Wave
 from spiracle.quantity import figure
 from spiracle.refusals import Refusal
 from spiracle.sheets.live_shapes import AirwayOffer, Candidate, LiveBreath, LiveFinding, LiveWave, WaveChunk, WaveName
-from spiracle.sheets.live_sheet import AHEAD, FORGOTTEN, Kept, Link, Picture, live_state
+from spiracle.sheets.live_sheet import AHEAD, FORGOTTEN, Kept, Link, Picture, co2_stands, live_state
+from spiracle.sheets.on_wave import OnWave
 from spiracle.sheets.readings import READINGS
 
 SHOWN: dict[str, str] = {"co2": "CO₂", "pleth": "Pleth", "pressure": "Pressure"}
@@ -153,6 +154,7 @@ class Room:
         self.reader: Reader | None = None
         self.backlog: deque[tuple[datetime, bytes]] = deque()
         self.dirty = True
+        self.asked: object = None  # what the advice made of the wave when the page was last told to look
         self.sent_at = 0.0  # by a clock that only goes forward, for the pace alone
         self.unkept = self.absurd = ""
         self.co2_until: datetime | None = None  # the end of the last sample of CO2 that there was
@@ -279,6 +281,25 @@ class Room:
 
     def state(self, now: datetime, candidates: Iterable[Candidate]) -> bytes:
         return sent("live", live_state(self.picture(candidates), now))
+
+    def on_wave(self, now: datetime) -> OnWave | None:
+        """What the CO2 wave shows for the advice; None once it has stopped, or while its monitor is not believed."""
+        reader, drawn = self.reader, self.waves.get("co2")
+        if reader is None or drawn is None or self.co2_until is None or not co2_stands(self.co2_until, now):
+            return None
+        link = self.links.get(drawn.monitor)
+        if link is None or link.held or link.refused:
+            return None
+        return OnWave(airway=reader.airway, findings=tuple(f for f in reader.findings if f.until is None))
+
+    def asks_anew(self, now: datetime) -> bool:
+        """Whether what the advice makes of the wave has changed since this was last asked."""
+        wave = self.on_wave(now)
+        asks = None if wave is None else wave.asks
+        if asks == self.asked:
+            return False
+        self.asked = asks
+        return True
 
     def picture(self, candidates: Iterable[Candidate]) -> Picture:
         reader = self.reader

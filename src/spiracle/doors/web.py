@@ -62,7 +62,7 @@ class Door:
 
     def __init__(self, store: LogStore, facts: Facts, clock: Clock, live: Live) -> None:
         self.store, self.facts, self.clock, self.live = store, facts, clock, live
-        self._views: OrderedDict[tuple[str, bool], tuple[int, datetime, CaseView]] = OrderedDict()
+        self._views: OrderedDict[tuple[str, bool], tuple[tuple[int, object], datetime, CaseView]] = OrderedDict()
 
     # ---- entries
 
@@ -141,11 +141,13 @@ class Door:
 
         folded, seq = self._patient(case)
         now = self.clock.now()
+        wave = self.live.on_wave(case, now)
+        rests_on = (seq, wave.asks if wave is not None else None)
         kept = self._views.get((case, expected))
-        if kept is not None and kept[0] == seq and timedelta(0) <= now - kept[1] < SAME_VIEW:
+        if kept is not None and kept[0] == rests_on and timedelta(0) <= now - kept[1] < SAME_VIEW:
             return kept[2]
-        view = case_view(folded, seq, with_ledger(self.facts, self.store, case), now, expected=expected)
-        self._views[case, expected] = (seq, now, view)
+        view = case_view(folded, seq, with_ledger(self.facts, self.store, case), now, expected=expected, wave=wave)
+        self._views[case, expected] = (rests_on, now, view)
         while len(self._views) > 64:
             self._views.popitem(last=False)
         return view

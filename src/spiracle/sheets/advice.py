@@ -21,6 +21,7 @@ from spiracle.sheets.advice_rates import rate_advice
 from spiracle.sheets.airway_proof import tube_in_place
 from spiracle.sheets.calling import call_act
 from spiracle.sheets.names import capital, joined, minutes_text
+from spiracle.sheets.on_wave import OnWave, wave_advice
 from spiracle.sheets.oxygen_now import oxygen_advice
 from spiracle.sheets.recover import next_look
 from spiracle.sheets.shapes import Act, Advice, DrugLine, InduceSheet
@@ -42,13 +43,14 @@ SPOKEN: dict[str, frozenset[str]] = {
 }
 
 
-def advice(t: Told, induce: InduceSheet, lines: tuple[DrugLine, ...]) -> tuple[Advice, ...]:
-    """Every line that holds now, the one to show in front first."""
-    airway = airway_advice(t, induce)
+def advice(t: Told, induce: InduceSheet, lines: tuple[DrugLine, ...], wave: OnWave | None = None) -> tuple[Advice, ...]:
+    """Every line that holds now, the one to show in front first. `wave`: what the live CO2 wave shows, where one comes."""
+    airway = airway_advice(t, induce, wave)
     gas = breathing_advice(t, frozenset(a.id for a in airway))
     said = frozenset[str]().union(*(SPOKEN.get(a.id, frozenset()) for a in (*airway, *gas)))
     found = [
         *airway,
+        *(wave_advice(t, wave, any(a.id in {"no co2", "no breaths"} for a in airway)) if wave is not None else ()),
         *_packs(t),
         *_oxygen(t),
         *oxygen_advice(t),

@@ -9,14 +9,16 @@ from spiracle.case import events as ev
 from spiracle.sheets.airway_proof import breaths, proven_since, signs_since, tube_went_in
 from spiracle.sheets.calling import call_act
 from spiracle.sheets.names import joined
+from spiracle.sheets.on_wave import OnWave
 from spiracle.sheets.shapes import Advice, InduceSheet
 from spiracle.sheets.told import Seen, Told
 
 NO_CO2_AFTER = timedelta(seconds=10)
 
 
-def airway_advice(t: Told, sheet: InduceSheet) -> tuple[Advice, ...]:
-    """While a tube lies there. What the last value says counts, before the airway is called proven and after it."""
+def airway_advice(t: Told, sheet: InduceSheet, wave: OnWave | None = None) -> tuple[Advice, ...]:
+    """While a tube lies there. What the last value says counts, before the airway is called proven and after it. Breaths that stand on
+    the live wave answer for the tube as a value does."""
     went_in = tube_went_in(t)
     if went_in is None:
         return ()
@@ -25,8 +27,8 @@ def airway_advice(t: Told, sheet: InduceSheet) -> tuple[Advice, ...]:
         return (_lost_co2(t, lost),)
     still = gone(t, "respiratory_rate", went_in)
     if still is not None:
-        return (_no_breaths(t, still), *_unproven(t, sheet, went_in))
-    return tuple(_unproven(t, sheet, went_in))
+        return (_no_breaths(t, still), *_unproven(t, sheet, went_in, wave))
+    return tuple(_unproven(t, sheet, went_in, wave))
 
 
 def gone(t: Told, reading: str, went_in: datetime) -> Seen | None:
@@ -66,10 +68,11 @@ def _no_breaths(t: Told, first: Seen) -> Advice:
     )
 
 
-def _unproven(t: Told, sheet: InduceSheet, went_in: datetime) -> Iterable[Advice]:
+def _unproven(t: Told, sheet: InduceSheet, went_in: datetime, wave: OnWave | None) -> Iterable[Advice]:
     if sheet.proven_at is not None:
         return
-    if not breaths(signs_since(t, went_in)) and not _co2_seen(t, went_in):
+    seen = bool(breaths(signs_since(t, went_in))) or _co2_seen(t, went_in) or (wave is not None and wave.breathes)
+    if not seen:
         if t.now - went_in >= NO_CO2_AFTER:
             yield Advice(
                 id="no co2",

@@ -21,6 +21,7 @@ from spiracle.sheets.infusion_bags import bag_recipes
 from spiracle.sheets.infusion_cards import with_cards
 from spiracle.sheets.maintain import maintain
 from spiracle.sheets.names import capital
+from spiracle.sheets.on_wave import OnWave
 from spiracle.sheets.phases import phases
 from spiracle.sheets.plan_sheet import plan_sheet
 from spiracle.sheets.prepare import prepare
@@ -32,15 +33,18 @@ from spiracle.sheets.syringes import told_at_push
 from spiracle.sheets.told import Told, told
 
 
-def case_view(case: Case, seq: int, facts: Facts, now: datetime, *, expected: bool = False) -> CaseView:
+def case_view(
+    case: Case, seq: int, facts: Facts, now: datetime, *, expected: bool = False, wave: OnWave | None = None
+) -> CaseView:
     """The view as of log place `seq`. The same entries, facts and `now` give the same view, in any order of arrival. `expected`: with
-    what models expect of drugs and gas in maintenance, which only the page that shows it asks for."""
+    what models expect of drugs and gas in maintenance, which only the page that
+    shows it asks for. `wave`: what stands on the live CO2 wave."""
     t = told(case, facts, now)
     plan = _plan(t)
     gaps = record_gaps(t)
     written = msgspec.structs.replace(record(t, gaps), protocol=plan.protocol)
     induction = induce(t, plan)
-    urgent = advice(t, induction, plan.lines)
+    urgent = advice(t, induction, plan.lines, wave)
     return CaseView(
         case=t.opened.case,
         seq=seq,

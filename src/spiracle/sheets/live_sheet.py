@@ -212,10 +212,17 @@ def _ago(silent: timedelta) -> str:
     return f"{seconds} s" if seconds < 120 else f"{seconds // 60} min"
 
 
+def co2_stands(until: datetime, now: datetime) -> bool:
+    """Whether a wave whose last sample this was still counts as coming; one far ahead of our clock was there before it was set back."""
+    return -LOST <= now - until <= STALE
+
+
 def co2_stopped(p: Picture, now: datetime) -> str:
     """D6: numbers that go on do not make a CO2 wave live that has stopped. Empty while it comes."""
-    if p.co2_until is None or now - p.co2_until <= STALE:
+    if p.co2_until is None or co2_stands(p.co2_until, now):
         return ""
+    if p.co2_until > now:
+        return "no CO₂ since our clock was set back"
     return f"no CO₂ since {_ago(now - p.co2_until)}"
 
 
@@ -225,7 +232,11 @@ def without_co2(p: Picture, now: datetime) -> Picture:
     if not stopped:
         return p
     ended = (
-        replace(f, until=p.co2_until, why=f"{f.why} The CO₂ wave stopped: whether it lasts is not known.".strip())
+        replace(
+            f,
+            until=min(p.co2_until or now, now),
+            why=f"{f.why} The CO₂ wave stopped: whether it lasts is not known.".strip(),
+        )
         if f.until is None
         else f
         for f in p.findings

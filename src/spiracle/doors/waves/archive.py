@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import threading
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from concurrent.futures import Future
 from datetime import datetime, timedelta
 from typing import Any
@@ -28,10 +28,10 @@ from spiracle.doors.waves.rows import (
     unpack_numbers,
     us_of,
 )
-from spiracle.doors.waves.runs import cut, runs_of
-from spiracle.doors.waves.schema import MINUTE, PACKET, make_engine, migrate, read_url, waves_url_of
+from spiracle.doors.waves.runs import after_damage, cut, runs_of
+from spiracle.doors.waves.schema import MINUTE, PACKET, make_engine, migrate, read_url, stands, waves_url_of
 from spiracle.doors.waves.seal import FIRST, seal
-from spiracle.doors.waves.shapes import NUMBERS, KeptNumber, Packet, Run, WaveBreak, WaveHeld
+from spiracle.doors.waves.shapes import NUMBERS, Damaged, KeptNumber, Packet, Run, WaveBreak, WaveHeld, Window
 from spiracle.doors.waves.taking import checked
 from spiracle.doors.waves.writer import Ask, Forget, Packed, Writer
 
@@ -84,13 +84,20 @@ class WaveArchive:
 
     def pack(self, before: datetime) -> int:
         """Pack the minutes that were over before a moment; how many blobs were made. A crash at any point loses nothing: a blob
-        takes the place of its small rows in one transaction. A torn row is left where it is, for `verify` to find."""
-        made = 0
+        takes the place of its small rows in one transaction. A torn row is left where it is, for `verify` to find, and `trouble`
+        tells of it; what is whole is packed around it."""
         with self._packing:
-            for key in self._waiting(us_of(before) // MINUTE_US):
-                while (packed := self._packed(key)) is not None and self._writer.submit(packed).result():
-                    made += 1
+            made = sum(self._pack_minute(key) for key in self._waiting(us_of(before) // MINUTE_US))
             self._writer.submit(Forget()).result()
+        return made
+
+    def _pack_minute(self, key: Key) -> int:
+        made = after = 0
+        while found := self._loose(key, after):
+            packed = self._packed(key, found, after)
+            if packed is not None and not self._writer.submit(packed).result():
+                break  # somebody else is at it
+            made, after = made + (packed is not None), found[-1][0]
         return made
 
     def _waiting(self, minute: int) -> list[Key]:
@@ -100,25 +107,37 @@ class WaveArchive:
             found = connection.execute(rows.order_by(c.minute, c.case_id, c.wave)).all()
         return [(case, wave, monitor, at) for case, wave, monitor, at in found]
 
-    def _packed(self, key: Key) -> Packed | None:
-        case, wave, monitor, minute = key
+    def _loose(self, key: Key, after: int) -> list[Any]:
+        """The next small rows of a minute, as many as one blob may hold."""
         c = PACKET.c
-        mine = sa.and_(c.case_id == case, c.wave == wave, c.monitor == monitor, c.minute == minute)
-        rows = sa.select(c.id, c.first_us, c.until_us, c.samples, c.body).where(mine).order_by(c.id).limit(AT_ONCE)
+        mine = sa.and_(
+            *(column == part for column, part in zip((c.case_id, c.wave, c.monitor, c.minute), key, strict=True))
+        )
+        rows = sa.select(c.id, c.first_us, c.until_us, c.samples, c.body).where(mine, c.id > after)
         with self._reading.connect() as connection:
-            found = _not_too_much(connection.execute(rows))
-        if not found:
+            return _not_too_much(connection.execute(rows.order_by(c.id).limit(AT_ONCE)))
+
+    def _packed(self, key: Key, rows: Sequence[Any], after: int) -> Packed | None:
+        """A blob of the rows that are whole; None if none is."""
+        case, wave, monitor, minute = key
+        numbers: list[KeptNumber] = []
+        blocks: list[Block] = []
+        whole, torn = [], []
+        for row in rows:
+            try:
+                if wave == NUMBERS:
+                    numbers += row_numbers(row[4], case, monitor)
+                else:
+                    blocks.append(row_block(row[4]))
+                whole.append(row)
+            except Torn as fault:
+                self.trouble = fault
+                torn.append(row[0])
+        if not whole:
             return None
-        try:
-            if wave == NUMBERS:
-                body = pack_numbers([n for row in found for n in row_numbers(row[4], case, monitor)], minute)
-            else:
-                body = pack(joined([row_block(row[4]) for row in found]), minute)
-        except Torn as torn:
-            self.trouble = torn
-            return None
-        return Packed(case, wave, monitor, minute, min(r[1] for r in found), max(r[2] for r in found),
-                      sum(r[3] for r in found), body, len(found), found[-1][0])  # fmt: skip
+        body = pack_numbers(numbers, minute) if wave == NUMBERS else pack(joined(blocks), minute)
+        return Packed(case, wave, monitor, minute, min(r[1] for r in whole), max(r[2] for r in whole),
+                      sum(r[3] for r in whole), body, len(whole), after, rows[-1][0], tuple(torn))  # fmt: skip
 
     def _run(self) -> None:
         while not self._over.wait(LOOK_S):
@@ -130,30 +149,39 @@ class WaveArchive:
     # ---- reading
 
     def read(self, case: str, wave: str, start: datetime, end: datetime) -> tuple[Run, ...]:
-        """The samples whose moments lie from `start` to before `end`, in runs, exactly as they came. Raises `Torn` on damage."""
+        """The samples whose moments lie from `start` to before `end`, in runs, exactly as they came. A damaged stretch is left out;
+        the run after it says so, and `window` or `damaged` names it."""
+        return self.window(case, wave, start, end).runs
+
+    def window(self, case: str, wave: str, start: datetime, end: datetime) -> Window:
+        """The runs as `read` gives them, and what of that window is damaged."""
         lo, hi = us_of(start), us_of(end)
+        whole, torn = self._blocks(case, wave, lo, hi)
         devices: defaultdict[str, list[Block]] = defaultdict(list)
-        for monitor, block in self._blocks(case, wave, lo, hi):
+        for monitor, block in whole:
             devices[monitor].append(block)
-        whole = (run for monitor, blocks in devices.items() for run in runs_of(blocks, monitor, wave))
-        found = [part for run in whole if (part := cut(run, lo, hi)) is not None]
-        return tuple(sorted(found, key=lambda r: (r.first_at, r.monitor)))
+        found: list[Run] = []
+        for monitor, blocks in devices.items():
+            runs = (part for run in runs_of(blocks, monitor, wave) if (part := cut(run, lo, hi)) is not None)
+            found += after_damage(runs, [d for d in torn if d.monitor == monitor])
+        return Window(tuple(sorted(found, key=lambda r: (r.first_at, r.monitor))), torn)
 
     def packets(self, case: str, wave: str, start: datetime, end: datetime) -> tuple[Packet, ...]:
-        """The packets that begin from `start` to before `end`, by their first samples."""
-        lo, hi = us_of(start), us_of(end)
-        found = [
-            p for monitor, block in self._blocks(case, wave, lo, hi) for p in packets_of(block, case, monitor, wave)
-        ]
+        """The packets that begin from `start` to before `end`, by their first samples, without those that are damaged."""
+        whole, _ = self._blocks(case, wave, us_of(start), us_of(end))
+        found = [p for monitor, block in whole for p in packets_of(block, case, monitor, wave)]
         return tuple(sorted((p for p in found if start <= p.first_at < end), key=lambda p: (p.first_at, p.arrived_at)))
 
     def numbers(self, case: str, start: datetime, end: datetime) -> tuple[KeptNumber, ...]:
-        """The numbers whose moments lie from `start` to before `end`, by moment, then as they came."""
-        found: list[KeptNumber] = []
-        for packed, monitor, minute, body in self._rows(case, NUMBERS, us_of(start), us_of(end)):
-            found += unpack_numbers(body, minute, case, monitor) if packed else row_numbers(body, case, monitor)
+        """The numbers whose moments lie from `start` to before `end`, by moment, then as they came, without those that are damaged."""
+        found, _ = self._numbers(case, us_of(start), us_of(end))
         inside = (n for n in found if start <= n.at < end)
         return tuple(sorted(inside, key=lambda n: (n.at, n.arrived_at, n.monitor, n.reading, n.ref)))
+
+    def damaged(self, case: str, wave: str, start: datetime, end: datetime) -> tuple[Damaged, ...]:
+        """The stretches of a wave, or of the numbers, that cannot be read between two moments."""
+        lo, hi = us_of(start), us_of(end)
+        return (self._numbers(case, lo, hi) if wave == NUMBERS else self._blocks(case, wave, lo, hi))[1]
 
     def waves(self, case: str) -> tuple[WaveHeld, ...]:
         """What a case has, the numbers among it."""
@@ -214,24 +242,44 @@ class WaveArchive:
                     return WaveBreak(case=case, wave=wave, place=0, says=f"row {number}, not packed yet: {torn.says}")
         return None
 
-    def _blocks(self, case: str, wave: str, lo: int, hi: int) -> Iterator[tuple[str, Block]]:
-        if wave == NUMBERS:
-            return
-        for packed, monitor, _, body in self._rows(case, wave, lo - MINUTE_US, hi):  # a packet lasts a minute at most
-            yield monitor, unpack(body) if packed else row_block(body)
+    def _blocks(self, case: str, wave: str, lo: int, hi: int) -> tuple[list[tuple[str, Block]], tuple[Damaged, ...]]:
+        whole: list[tuple[str, Block]] = []
+        torn = []
+        rows = [] if wave == NUMBERS else self._rows(case, wave, lo - MINUTE_US, hi)  # a packet lasts a minute at most
+        for row in rows:
+            try:
+                whole.append((row.monitor, unpack(row.body) if row.packed else row_block(row.body)))
+            except Torn as fault:
+                torn.append(_damage(row, wave, fault))
+        return whole, _within(torn, lo, hi)
+
+    def _numbers(self, case: str, lo: int, hi: int) -> tuple[list[KeptNumber], tuple[Damaged, ...]]:
+        whole: list[KeptNumber] = []
+        torn = []
+        for row in self._rows(case, NUMBERS, lo, hi):
+            try:
+                whole += (unpack_numbers(row.body, row.minute, case, row.monitor) if row.packed
+                          else row_numbers(row.body, case, row.monitor))  # fmt: skip
+            except Torn as fault:
+                torn.append(_damage(row, NUMBERS, fault))
+        return whole, _within(torn, lo, hi)
 
     def _rows(self, case: str, wave: str, lo: int, hi: int) -> Sequence[Any]:
-        """(packed, monitor, minute, body) of both kinds in one statement, so that packing meanwhile shows nothing twice."""
+        """Rows of both kinds in one statement, so that packing meanwhile shows nothing twice."""
         parts = []
         for kept, table in ((True, MINUTE), (False, PACKET)):
             c = table.c
             mine = sa.and_(c.case_id == case, c.wave == wave, c.minute.between(lo // MINUTE_US, hi // MINUTE_US))
-            number = c.place if kept else c.id
-            parts.append(sa.select(sa.literal(kept), c.monitor, c.minute, c.body, number.label("number")).where(mine))
+            number = (c.place if kept else c.id).label("number")
+            parts.append(
+                sa.select(
+                    sa.literal(kept).label("packed"), c.monitor, c.minute, c.first_us, c.until_us, c.body, number
+                ).where(mine)
+            )
         both = sa.union_all(*parts).subquery()
-        a = list(both.c)
+        order = (both.c.minute, both.c.packed.desc(), both.c.number)
         with self._reading.connect() as connection:
-            return connection.execute(sa.select(*a[:4]).order_by(a[2], a[0].desc(), a[4])).all()
+            return connection.execute(sa.select(both).order_by(*order)).all()
 
     def close(self) -> None:
         """Wait for what was asked for, then let go. What is not packed stays as small rows and is packed another day."""
@@ -250,6 +298,12 @@ def open_archive(log_url: str | None = None, waves_url: str | None = None, clock
     return WaveArchive(url, clock, background=background)
 
 
+def find_archive(log_url: str | None = None, waves_url: str | None = None) -> WaveArchive | None:
+    """The archive if there is one; none is made."""
+    url = read_url(waves_url) if waves_url is not None else waves_url_of(read_url(log_url))
+    return WaveArchive(url, background=False) if stands(url) else None
+
+
 def _not_too_much(rows: Iterable[Any]) -> list[Any]:
     """The first rows, as many as one blob may hold (one at least): a device that sends without measure makes more blobs, not larger."""
     found: list[Any] = []
@@ -260,6 +314,18 @@ def _not_too_much(rows: Iterable[Any]) -> list[Any]:
             break
         found.append(row)
     return found
+
+
+def _damage(row: Any, wave: str, fault: Torn) -> Damaged:
+    what = f"packed minute {row.number}" if row.packed else f"row {row.number}, not packed yet"
+    return Damaged(wave=wave, monitor=row.monitor, first_at=moment(row.first_us), until=moment(row.until_us),
+                   says=f"{what}: {fault.says}")  # fmt: skip
+
+
+def _within(torn: Iterable[Damaged], lo: int, hi: int) -> tuple[Damaged, ...]:
+    """Those that reach into a window, by their beginnings."""
+    inside = (d for d in torn if us_of(d.first_at) < hi and us_of(d.until) > lo)
+    return tuple(sorted(inside, key=lambda d: (d.first_at, d.monitor)))
 
 
 def _line(key: Key, first: int, until: int, samples: int, body: bytes) -> dict[str, object]:

@@ -189,7 +189,8 @@ def _begins(lane: _Lane, start: datetime) -> Iterator[EdfAnnotation]:
     from edfio import EdfAnnotation
 
     why = {"start": "begins", "gap": "goes on after a gap", "overlap": "goes on, earlier than it was due",
-           "format": "begins in another format", "clock": "goes on by a clock set anew"}  # fmt: skip
+           "format": "begins in another format", "clock": "goes on by a clock set anew",
+           "damage": "goes on after a stretch that is damaged in the archive"}  # fmt: skip
     for _, run in lane.runs:
         text = f"{lane.label}: {why[run.broke]}; {run.monitor}, {run.unit}, {run.rate_hz:g} Hz"
         yield EdfAnnotation((run.first_at - start) / timedelta(seconds=1), None, _short(text))

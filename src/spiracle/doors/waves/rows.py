@@ -6,6 +6,7 @@ import zlib
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
+from math import inf
 
 import msgspec
 
@@ -42,10 +43,12 @@ def row_block(body: bytes) -> Block:
     """A small row as a block of one packet, or `Torn`."""
     try:
         row = msgspec.msgpack.decode(opened(PACKET, body), type=Row)
-    except msgspec.DecodeError as fault:
+        unit, rate_hz, scale, offset, gap, first_us, arrived_ms, seq, samples = row
+        if not samples or not 0 < rate_hz < inf:
+            raise Torn("it has no samples, or a rate that is none")
+        return block_of(Format(unit, rate_hz, scale, offset, gap), first_us, arrived_ms, seq, samples)
+    except (msgspec.DecodeError, OverflowError) as fault:
         raise Torn(f"it cannot be read: {fault}") from fault
-    unit, rate_hz, scale, offset, gap, first_us, arrived_ms, seq, samples = row
-    return block_of(Format(unit, rate_hz, scale, offset, gap), first_us, arrived_ms, seq, samples)
 
 
 def packets_of(block: Block, case: str, monitor: str, wave: str) -> Iterable[Packet]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import pairwise
 from math import ceil
@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from spiracle.doors.waves.packing import Block, Ints, joined, lasting_us
 from spiracle.doors.waves.rows import moment, us_of
-from spiracle.doors.waves.shapes import Broke, Run
+from spiracle.doors.waves.shapes import Broke, Damaged, Run
 
 DRIFT_US = 250_000  # how far a run's own count may leave our clock before it is broken and begun again
 
@@ -67,6 +67,18 @@ def _drifting(block: Block, edges: Ints, stretch: tuple[int, int, Broke]) -> Ite
             return
         yield first, first + int(far[0]), why
         first, why = first + int(far[0]), "clock"
+
+
+def after_damage(runs: Iterable[Run], damaged: Sequence[Damaged]) -> Iterator[Run]:
+    """Runs of one device by their first samples. One before which something damaged lies says so: what lacks there was kept."""
+    before: Run | None = None
+    for run in runs:
+        end = before.until if before is not None else None
+        torn = run.broke in {"start", "gap"} and any(
+            d.first_at < run.first_at and (end is None or d.until > end) for d in damaged
+        )
+        yield replace(run, broke="damage") if torn else run
+        before = run
 
 
 def cut(run: Run, start_us: int, end_us: int) -> Run | None:

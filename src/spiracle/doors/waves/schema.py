@@ -11,7 +11,18 @@ import sqlalchemy as sa
 
 from spiracle.doors.log_store_schema import make_engine, read_url
 
-__all__ = ["HEAD", "MESSAGE", "MINUTE", "PACKET", "make_engine", "migrate", "read_url", "take_turn", "waves_url_of"]
+__all__ = [
+    "HEAD",
+    "MESSAGE",
+    "MINUTE",
+    "PACKET",
+    "make_engine",
+    "migrate",
+    "read_url",
+    "stands",
+    "take_turn",
+    "waves_url_of",
+]
 
 HEAD = "0001"  # the newest migration; a test holds it against the migrations folder
 VERSION_TABLE = "wave_version"
@@ -69,6 +80,18 @@ def waves_url_of(log: sa.URL) -> sa.URL:
         return log
     file = PurePath(str(log.database))
     return log.set(database=str(file.with_name(f"{file.stem}-waves{file.suffix}")))
+
+
+def stands(url: sa.URL) -> bool:
+    """Whether an archive is there. To look makes none, not even a file."""
+    if url.get_backend_name() == "sqlite" and not Path(str(url.database)).is_file():
+        return False
+    engine = make_engine(url, writer=False)
+    try:
+        with engine.connect() as connection:
+            return revision(connection) is not None
+    finally:
+        engine.dispose()
 
 
 def take_turn(connection: sa.Connection) -> None:

@@ -15,7 +15,7 @@ import numpy.typing as npt
 NUMBERS = "numbers"  # the name under which the numbers of a case are kept beside its waves; no wave may be called so
 NOBODY = ""  # the case of what a monitor sends before a person has paired it
 
-Broke = Literal["start", "gap", "overlap", "format", "clock"]
+Broke = Literal["start", "gap", "overlap", "format", "clock", "damage"]
 
 
 class Packet(msgspec.Struct, frozen=True, kw_only=True):
@@ -71,7 +71,8 @@ class KeptNumber(msgspec.Struct, frozen=True, kw_only=True):
 @dataclass(frozen=True, eq=False, slots=True)
 class Run:
     """Samples without a break, from one device in one format. A new run begins after a gap, at an overlap, at another rate, scale,
-    offset, unit or device, and where the device's clock has drifted too far from ours to count on; `broke` says which.
+    offset, unit or device, where the device's clock has drifted too far from ours to count on, and after a stretch that is damaged
+    and cannot be read; `broke` says which.
 
     `samples` (int32) holds 0 where `missing` is true. `starts` is the index at which each packet of the run began, `arrived_ms`
     when that packet arrived, in milliseconds since 1970.
@@ -100,6 +101,25 @@ class Run:
         """Samples in `unit`, nan where one is missing: what the breath reader takes."""
         found: npt.NDArray[np.float64] = np.where(self.missing, np.nan, self.samples * self.scale + self.offset)
         return found
+
+
+class Damaged(msgspec.Struct, frozen=True, kw_only=True):
+    """A stretch of one wave of one device that was kept and cannot be read: something in it is not as it was written. `until` is the
+    moment after its last sample (or number); what else was kept of that time is whole and is given."""
+
+    wave: str
+    monitor: str
+    first_at: datetime
+    until: datetime
+    says: str
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Window:
+    """What a window of a wave has: the runs that are whole, and the stretches that are damaged."""
+
+    runs: tuple[Run, ...]
+    damaged: tuple[Damaged, ...]
 
 
 class WaveHeld(msgspec.Struct, frozen=True, kw_only=True):

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import queue
 import threading
+from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field
@@ -21,7 +22,9 @@ from spiracle.doors.waves.seal import FIRST, seal
 GROUP = 500
 GATHER_S = 0.02  # how long the first of a group waits for others: fewer, larger commits
 REMEMBERED_US = 24 * 3600 * 1_000_000
-REMEMBERED = 5_000_000  # message ids kept at most, whatever their age: a day of 50 monitors at one a second
+REMEMBERED = 100_000  # message ids kept of one monitor at most: a day at one a second
+IN_ALL = 5_000_000  # and of all together, whatever their number: 50 monitors
+COUNTED = 1000  # new ids of a monitor after which its ids are counted again
 FORGET = 10_000
 
 
@@ -37,7 +40,8 @@ class Ask:
 
 @dataclass(frozen=True, slots=True)
 class Packed:
-    """A blob in place of `count` small rows: those of its key up to row `last`. Not done if they are not there any more."""
+    """A blob in place of `count` small rows: those of its key after row `after` up to row `last`, but not the torn ones, which stay.
+    Not done if they are not there any more."""
 
     case: str
     wave: str
@@ -48,7 +52,9 @@ class Packed:
     samples: int
     body: bytes
     count: int
+    after: int
     last: int
+    torn: tuple[int, ...] = ()
     answer: Future[bool] = field(default_factory=Future)
 
 
@@ -69,6 +75,7 @@ class Writer:
     def __init__(self, engine: sa.Engine, clock: Clock) -> None:
         self._engine, self._clock = engine, clock
         self._asks: queue.SimpleQueue[Ask | Packed | Forget | None] = queue.SimpleQueue()
+        self._fresh: Counter[str] = Counter()  # ids since a monitor's were last counted
         self._closing = threading.Event()
         self._thread = threading.Thread(target=self._run, name="wave writer", daemon=True)
         self._thread.start()
@@ -117,12 +124,19 @@ class Writer:
                     _pack(connection, ask)
                 else:
                     _forget(connection, us_of(self._clock.now()))
+                    self._trim(connection)
         except _Gone:
             ask.answer.set_result(False)
         except Exception as fault:  # whatever the database says must reach those who wait, not end the thread
             ask.answer.set_exception(fault)
         else:
             ask.answer.set_result(True)
+
+    def _trim(self, connection: sa.Connection) -> None:
+        """A bound for each monitor, so that one that floods pushes out no ids but its own."""
+        for monitor in [m for m, new in self._fresh.items() if new >= COUNTED]:
+            _trim(connection, monitor)
+            del self._fresh[monitor]
 
     def _commit(self, asks: Sequence[Ask]) -> None:
         """All in one transaction; if that fails, one by one, so that one bad message takes no other with it."""
@@ -136,6 +150,7 @@ class Writer:
                     self._commit([ask])
             return
         for ask, new in zip(asks, fresh, strict=True):
+            self._fresh[ask.monitor] += new and ask.message_id != ""
             ask.answer.set_result(new)
 
     def _transact(self, asks: Sequence[Ask]) -> list[bool]:
@@ -176,8 +191,8 @@ def _append(connection: sa.Connection, asks: Sequence[Ask], now_us: int) -> list
 def _pack(connection: sa.Connection, p: Packed) -> None:
     take_turn(connection)
     c = PACKET.c
-    taken = connection.execute(PACKET.delete().where(
-        c.case_id == p.case, c.wave == p.wave, c.monitor == p.monitor, c.minute == p.minute, c.id <= p.last))  # fmt: skip
+    mine = sa.and_(c.case_id == p.case, c.wave == p.wave, c.monitor == p.monitor, c.minute == p.minute)
+    taken = connection.execute(PACKET.delete().where(mine, c.id > p.after, c.id <= p.last, c.id.not_in(p.torn)))
     if taken.rowcount != p.count:
         raise _Gone
     tail = sa.select(MINUTE.c.place, MINUTE.c.seal).where(MINUTE.c.case_id == p.case, MINUTE.c.wave == p.wave)
@@ -195,7 +210,16 @@ def _forget(connection: sa.Connection, now_us: int) -> None:
     oldest = sa.select(MESSAGE.c.id, MESSAGE.c.at_us).order_by(MESSAGE.c.id).limit(FORGET)
     last = 0
     for number, at_us in connection.execute(oldest):
-        if at_us < now_us - REMEMBERED_US or number <= (newest or 0) - REMEMBERED:
+        if at_us < now_us - REMEMBERED_US or number <= (newest or 0) - IN_ALL:
             last = number
     if last:
         connection.execute(MESSAGE.delete().where(MESSAGE.c.id <= last))
+
+
+def _trim(connection: sa.Connection, monitor: str) -> None:
+    """The oldest ids of a monitor, down to as many as are remembered."""
+    c = MESSAGE.c
+    newest = sa.select(c.id).where(c.monitor == monitor).order_by(c.id.desc())
+    last = connection.execute(newest.offset(REMEMBERED).limit(1)).scalar()
+    if last is not None:
+        connection.execute(MESSAGE.delete().where(c.monitor == monitor, c.id <= last))
