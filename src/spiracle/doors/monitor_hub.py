@@ -24,7 +24,7 @@ from spiracle.doors.live import message
 from spiracle.doors.log_store import LogStore
 from spiracle.doors.log_store_write import ENDED_FOR
 from spiracle.doors.monitor_places import Placed, SampleClock
-from spiracle.doors.monitor_rooms import Meta, ReaderMaker, Room, meta_of
+from spiracle.doors.monitor_rooms import Meta, ReaderMaker, Room, absurd, judged, meta_of, paired_since
 from spiracle.doors.monitor_state import (
     Archive,
     Arrival,
@@ -154,10 +154,17 @@ class MonitorHub:
             return
         self._doubt(bound, heard)
         case = NOBODY if bound.held else meta.case
-        waves = tuple((w, self._place(monitor, w, arrived)) for w in heard.waves)
-        numbers = tuple((n, monitor.time.at(n.device_at, arrived)) for n in heard.numbers)
-        packets = [packet(case, heard.monitor, w, p, arrived) for w, p in waves if w.samples[p.skip :]]
-        kept = [kept_number(case, heard.monitor, n, at, arrived) for n, at in numbers]
+        since = paired_since(bound.pairing, arrived)  # what was measured before is the animal's that it was on before
+        waves = tuple((w, self._place(monitor, w, arrived)) for w in heard.waves if not absurd(w))
+        numbers = tuple(self._dated(monitor, heard, arrived))
+        packets = [
+            packet(case if p.first_at >= since else NOBODY, heard.monitor, w, p, arrived)
+            for w, p in waves
+            if w.samples[p.skip :]
+        ]
+        kept = [kept_number(case if at >= since else NOBODY, heard.monitor, n, at, arrived) for n, at in numbers]
+        waves = tuple(x for x in waves if x[1].first_at >= since)
+        numbers = tuple(x for x in numbers if x[1] >= since)
         note = bool(bound.held) and bound.pairing.id not in self._noted
         if note:
             kept.append(held_note(bound.pairing, bound.held, arrived))
@@ -206,6 +213,11 @@ class MonitorHub:
             now = self._bound.get(bound.pairing.monitor)
             if now is not None and now.pairing.id == bound.pairing.id:
                 now.held = words
+
+    def _dated(self, monitor: Monitor, heard: Heard, arrived: datetime) -> Iterable[tuple[Number, datetime]]:
+        """Each number with the moment it stands for, and what is against it."""
+        for n in heard.numbers:
+            yield judged(monitor.time.doubted(n), self._facts), monitor.time.at(n.device_at, arrived)
 
     def _place(self, monitor: Monitor, wave: Wave, arrived: datetime) -> Placed:
         key = (wave.code, wave.ref, wave.wave)
@@ -280,7 +292,9 @@ class MonitorHub:
 
     def _show(self, room: Room, a: Arrival) -> None:
         for number, at in a.numbers:
-            room.number(number, a.monitor.id, at)
+            room.number(number, a.monitor.id, at, a.arrived)
+        if a.heard.waves:
+            room.absurd = " ".join(dict.fromkeys(why for w in a.heard.waves if (why := absurd(w))))
         ears = self._ears.get(room.meta.case)
         for wave, placed in a.waves:
             for line in room.wave(wave, a.monitor.id, placed):
@@ -293,7 +307,7 @@ class MonitorHub:
                 self._out[loop].append((ear, message(room.meta.case, 0)))
 
     def _seen(self, monitor: Monitor, heard: Heard, arrived: datetime) -> None:
-        self._note_shown(monitor, tuple((n, monitor.time.at(n.device_at, arrived)) for n in heard.numbers))
+        self._note_shown(monitor, self._dated(monitor, heard, arrived))
 
     def _note_shown(self, monitor: Monitor, numbers: Iterable[tuple[Number, datetime]]) -> None:
         for number, at in numbers:

@@ -12,6 +12,8 @@ from datetime import datetime, timedelta
 from spiracle.monitors.heard import Wave
 
 FINE, COARSE, LATE, STEP = 0.25, 1.5, 1.5, 60.0  # seconds: how far a stamp may lie beside the count before it is a gap
+BEHIND_S = 5.0  # a count that stays so far behind arrival for so long was held by a pause of the device, not on the way
+AHEAD_S = 30.0  # a count this far ahead of arrival tells that our clock was set back
 LONGEST_GAP_S = 600.0  # after a longer silence the count begins anew
 DRIFT_S, WATCHED = 1.0, 200  # packets over which the quickest arrival shows that a crystal has drifted
 
@@ -40,13 +42,14 @@ class SampleClock:
         self._arrived: datetime | None = None
         self._fine = False
         self._quickest, self._watched = float("inf"), 0
+        self._behind: datetime | None = None
 
     def place(self, wave: Wave, at: datetime | None, arrived: datetime) -> Placed:
         """`at` is the device's time of the first sample by our clock, or None where arrival has to serve."""
         n, rate = len(wave.samples), wave.rate_hz
         measured = at if at is not None else arrived - timedelta(seconds=n / rate)
         form = (rate, wave.scale, wave.offset, wave.unit)
-        fresh = self.lost or form != self._format or self._next_at is None
+        fresh = self.lost or form != self._format or self._next_at is None or self._ahead_of(arrived)
         self.lost = False
         skip, missing = (0, 0) if fresh else self._against(wave, n, arrived, measured)
         if missing > LONGEST_GAP_S * rate or missing < 0:
@@ -55,7 +58,13 @@ class SampleClock:
         first = self.count + missing
         self._format = form
         self._remember(wave, n, first_at, first, skip, arrived)
+        self._paused(at, arrived)
         return Placed(first, first_at, skip, missing, fresh)
+
+    def _ahead_of(self, arrived: datetime) -> bool:
+        """No sample lies in the future."""
+        backwards = self._arrived is not None and arrived < self._arrived
+        return backwards and self._next_at is not None and (self._next_at - arrived).total_seconds() > AHEAD_S
 
     def _against(self, wave: Wave, n: int, arrived: datetime, measured: datetime) -> tuple[int, int]:
         """Samples there before, and samples lacking in front."""
@@ -81,6 +90,16 @@ class SampleClock:
             else silence
         )
         return 0, round(late * wave.rate_hz) if late > LATE else 0
+
+    def _paused(self, at: datetime | None, arrived: datetime) -> None:
+        """A device that stood still and counts on as if it had not: what was held up on the way catches up, this does not."""
+        lag = (arrived - self._next_at).total_seconds() if self._next_at is not None else 0.0
+        if at is not None or lag <= BEHIND_S:
+            self._behind = None
+        elif self._behind is None or arrived < self._behind:
+            self._behind = arrived
+        elif (arrived - self._behind).total_seconds() >= BEHIND_S:
+            self._next_at, self._behind = arrived, None
 
     def _remember(self, wave: Wave, n: int, first_at: datetime, first: int, skip: int, arrived: datetime) -> None:
         span = timedelta(seconds=(n - skip) / wave.rate_hz)

@@ -6,7 +6,7 @@ from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
-from math import isnan
+from math import isfinite, isnan
 from typing import Protocol, cast
 
 import msgspec
@@ -21,14 +21,23 @@ from spiracle.case.standing import dosing_weight_kg, ended_at, opened
 from spiracle.case.tube import went_in
 from spiracle.doors.monitor_places import Placed
 from spiracle.monitors.heard import Number, Wave
+from spiracle.quantity import figure
+from spiracle.refusals import Refusal
 from spiracle.sheets.live_shapes import AirwayOffer, Candidate, LiveBreath, LiveFinding, LiveWave, WaveChunk, WaveName
-from spiracle.sheets.live_sheet import FORGOTTEN, Kept, Link, Picture, live_state
+from spiracle.sheets.live_sheet import AHEAD, FORGOTTEN, Kept, Link, Picture, co2_stands, live_state
 from spiracle.sheets.on_wave import OnWave
+from spiracle.sheets.readings import READINGS
 
 SHOWN: dict[str, str] = {"co2": "CO₂", "pleth": "Pleth", "pressure": "Pressure"}
 BACKLOG = timedelta(seconds=12)  # what a page that opens gets at once, so that its sweep is not empty
-WAVE_STANDS = timedelta(seconds=10)  # a wave that stopped so long ago advises on nothing
 MOST_NUMBERS = 200
+BEFORE_PAIRING = timedelta(seconds=2)  # by how much a corrected time may be wrong
+# What no wave of its kind can be, by unit: a gas has at most the pressure of the air around it, a transducer's flush is under 1000 mmHg.
+PHYSICAL = {
+    ("co2", "mm[Hg]"): (-100.0, 800.0), ("co2", "kPa"): (-13.0, 107.0), ("co2", "%"): (-13.0, 107.0),
+    ("pressure", "mm[Hg]"): (-1000.0, 1000.0), ("pressure", "kPa"): (-133.0, 133.0),
+}  # fmt: skip
+LARGEST = 1e9  # of a wave without such a span
 _ENCODER = msgspec.json.Encoder(decimal_format="number")
 
 
@@ -68,6 +77,43 @@ def meta_of(id_: str, case: Case) -> Meta:
         proven=tube is not None and proven is not None and proven.happened_at >= tube,
         over=first is None or ended_at(case) is not None,
     )  # fmt: skip
+
+
+def paired_since(pairing: MonitorPaired, arrived: datetime) -> datetime:
+    """What was measured before this is not this patient's (D7). A pairing that lies ahead of what arrives now tells that our clock was
+    set back; then only what is new as it arrives is taken."""
+    return min(pairing.happened_at, arrived) - BEFORE_PAIRING
+
+
+def judged(number: Number, facts: Facts) -> Number:
+    """A number that cannot be (outside the bounds the log has for it) is invalid, and says why."""
+    if number.reading not in READINGS or number.value is None or number.setting:
+        return number
+    try:
+        bounds = facts.circulation.bounds(number.reading, unit=number.unit)
+    except Refusal:
+        return number  # another unit than the chart's; it is refused there by name
+    if number.value.is_finite() and bounds.low <= number.value <= bounds.high:
+        return number
+    why = f"{number.raw or number.value} cannot be: {figure(bounds.low)} to {figure(bounds.high)} {bounds.unit}"
+    return msgspec.structs.replace(number, standing="invalid", why=why)
+
+
+def absurd(wave: Wave) -> str:
+    """Why a wave is held: its scale is no number, or what it gives is outside anything physical. Empty where neither is so."""
+    name = SHOWN.get(wave.wave, wave.ref or "A wave")
+    if not (isfinite(wave.scale) and isfinite(wave.offset) and isfinite(wave.rate_hz) and wave.rate_hz > 0):
+        return f"{name}: its scale, offset or rate is no number; it is not shown and not kept."
+    low, high = PHYSICAL.get((wave.wave, wave.unit), (-LARGEST, LARGEST))
+    seen = [s for s in wave.samples if s is not None]
+    if not seen:
+        return ""
+    ends = [s * wave.scale + wave.offset for s in (min(seen), max(seen))]
+    if low <= min(ends) and max(ends) <= high:
+        return ""
+    return (
+        f"{name}: {min(ends):.3g} to {max(ends):.3g} {unit_words(wave.unit)} cannot be; it is not shown and not kept."
+    )
 
 
 class Reader(Protocol):
@@ -111,7 +157,8 @@ class Room:
         self.dirty = True
         self.asked: object = None  # what the advice made of the wave when the page was last told to look
         self.sent_at = 0.0  # by a clock that only goes forward, for the pace alone
-        self.unkept = ""
+        self.unkept = self.absurd = ""
+        self.co2_until: datetime | None = None  # the end of the last sample of CO2 that there was
         self.case_is(meta)
 
     def case_is(self, meta: Meta) -> None:
@@ -137,7 +184,7 @@ class Room:
             del self.waves[name]
             self.backlog.clear()
             if name == "co2":
-                self.reader = None
+                self.reader = self.co2_until = None
 
     # ---- what comes
 
@@ -154,10 +201,11 @@ class Room:
             self.backlog.clear()
         self.links[monitor] = fresh
 
-    def number(self, number: Number, monitor: str, at: datetime) -> None:
+    def number(self, number: Number, monitor: str, at: datetime, arrived: datetime | None = None) -> None:
         key = (monitor, number.reading or number.ref or str(number.code), number.channel, number.site, number.method)
         last = self.numbers.get(key)
-        if last is not None and at < last.at:
+        ahead = last is not None and arrived is not None and last.at > arrived + AHEAD  # our clock was set back since
+        if last is not None and at < last.at and not ahead:
             return  # of two that cross on the way the later moment is shown; both are kept
         if len(self.numbers) >= MOST_NUMBERS and key not in self.numbers:
             self.numbers = {k: v for k, v in self.numbers.items() if at - v.at <= FORGOTTEN}
@@ -188,11 +236,14 @@ class Room:
             out += [sent("breath", b) for b in self._read(wave, monitor, values, placed)]
         for one in out:
             self.backlog.append((placed.first_at, one))
-        while self.backlog and placed.first_at - self.backlog[0][0] > BACKLOG:
+        while self.backlog and abs(placed.first_at - self.backlog[0][0]) > BACKLOG:
             self.backlog.popleft()
         return out
 
     def _read(self, wave: Wave, monitor: str, values: npt.NDArray[np.float64], placed: Placed) -> list[LiveBreath]:
+        there = np.flatnonzero(np.isfinite(values))
+        if there.size:
+            self.co2_until = placed.first_at + timedelta(seconds=(int(there[-1]) + 1) / wave.rate_hz)
         if self._make_reader is None:
             return []
         if self.reader is None or not self.reader.goes_on(wave, placed.first_at, placed.fresh):
@@ -220,7 +271,7 @@ class Room:
         low, high = float(np.fmin.reduce(values)), float(np.fmax.reduce(values))
         if not isnan(low):
             drawn.window.append((at, low, high))
-        while drawn.window and at - drawn.window[0][0] > BACKLOG:
+        while drawn.window and abs(at - drawn.window[0][0]) > BACKLOG:
             drawn.window.popleft()
         scale = drawn_between(wave.wave, wave.unit, drawn.window, (drawn.live.low, drawn.live.high))
         if scale != (drawn.live.low, drawn.live.high):
@@ -235,7 +286,7 @@ class Room:
     def on_wave(self, now: datetime) -> OnWave | None:
         """What the CO2 wave shows for the advice; None once it has stopped, or while its monitor is not believed."""
         reader, drawn = self.reader, self.waves.get("co2")
-        if reader is None or drawn is None or not drawn.window or now - drawn.window[-1][0] > WAVE_STANDS:
+        if reader is None or drawn is None or self.co2_until is None or not co2_stands(self.co2_until, now):
             return None
         link = self.links.get(drawn.monitor)
         if link is None or link.held or link.refused:
@@ -255,14 +306,14 @@ class Room:
         reader = self.reader
         held = {x.monitor for x in self.links.values() if x.held or x.refused}
         seen = reader is not None and "co2" in self.waves and self.waves["co2"].monitor not in held
-        said = [w for w in (self.unkept, reader.trouble if reader is not None and seen else "") if w]
+        said = [w for w in (self.unkept, self.absurd, reader.trouble if reader is not None and seen else "") if w]
         return Picture(
             case=self.meta.case, practice=self.meta.practice, links=tuple(self.links.values()), numbers=tuple(self.numbers.values()),
             waves=tuple(d.live for n in SHOWN if (d := self.waves.get(n)) is not None and d.monitor not in held),
             findings=reader.findings if reader is not None and seen else (),
             breath_text=reader.breath_text if reader is not None and seen else "",
             airway=reader.airway if reader is not None and seen else None,
-            candidates=tuple(candidates), unknown=tuple(said),
+            candidates=tuple(candidates), unknown=tuple(said), co2_until=self.co2_until if "co2" in self.waves else None,
         )  # fmt: skip
 
 

@@ -6,6 +6,7 @@ patient's is shown as this one's.
 
 from __future__ import annotations
 
+import dataclasses
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
@@ -13,6 +14,8 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from itertools import takewhile
 from typing import Literal
+
+from msgspec.structs import replace
 
 from spiracle.monitors.heard import Heard, Number, Standing
 from spiracle.sheets.live_shapes import (
@@ -29,6 +32,7 @@ from spiracle.sheets.live_shapes import (
 from spiracle.sheets.readings import READINGS
 
 STALE, LOST = timedelta(seconds=10), timedelta(seconds=30)
+AHEAD = timedelta(seconds=2)  # a moment further ahead of our clock than this was written before the clock was set back
 FORGOTTEN = timedelta(minutes=10)  # a number this old is in the archive and on the chart, and no longer on the panel
 PRESSURES = ("sap", "map", "dap")
 ORDER = {name: n for n, name in enumerate(READINGS)}
@@ -87,6 +91,7 @@ class Picture:
     airway: AirwayOffer | None = None
     candidates: tuple[Candidate, ...] = ()
     unknown: tuple[str, ...] = ()
+    co2_until: datetime | None = None  # the end of the last sample of CO2 that came
     replay: tuple[datetime, datetime, float, datetime] | None = field(default=None)
 
 
@@ -108,40 +113,61 @@ def charted(number: Number) -> bool:
     return number.reading in READINGS and not number.setting
 
 
-def live_number(kept: Kept) -> LiveNumber:
+def judged_at(kept: Kept, now: datetime) -> tuple[NumberState, Literal["good", "questionable", "invalid", ""], str]:
+    """The same at a moment: what lies ahead of our clock is never good, its age cannot be told."""
+    state, quality, why = state_of(kept.number)
+    why = "; ".join(w for w in (why, kept.number.why) if w)
+    if kept.at > now + AHEAD and state == "good":
+        return "questionable", "questionable", "its time lies ahead of our clock: how old it is cannot be told"
+    return state, quality, why
+
+
+def live_number(kept: Kept, now: datetime) -> LiveNumber:
     n, shape = kept.number, READINGS[kept.number.reading]
-    state, quality, why = state_of(n)
+    state, quality, why = judged_at(kept, now)
     value = n.value if state != "gap" else None
     return LiveNumber(
         reading=n.reading, label=shape.title, state=state, text=shape.text(value, n.unit) if value is not None else "",
         value=value, unit=n.unit, raw=n.raw, monitor=kept.monitor, quality=quality, site=n.site, method=n.method, at=kept.at,
-        why=why or n.why, limits=n.limits, alarm=n.alarm,
+        why=why, limits=n.limits, alarm=n.alarm,
     )  # fmt: skip
 
 
-def live_pressure(numbers: Iterable[Kept]) -> LivePressure | None:
-    """Those of one device, one way and one moment belong together. A line's comes before a cuff's while it lasts; else the latest."""
-    found = [k for k in numbers if k.number.reading in PRESSURES]
-    if not found:
+Set = dict[str, Kept]  # what belongs together, by reading
+
+
+def live_pressure(numbers: Iterable[Kept], now: datetime) -> LivePressure | None:
+    """Those of one device, one way and one moment belong together. A line's comes before a cuff's while it is fresh and has a value;
+    else the latest that has one: a line that is silent or pulled hides no cuff."""
+    sets: dict[tuple[object, ...], Set] = {}
+    for k in numbers:
+        if k.number.reading in PRESSURES:
+            sets.setdefault((k.monitor, k.number.method, k.number.site, k.at), {})[k.number.reading] = k
+    if not sets:
         return None
-    newest = max(found, key=lambda k: (k.number.method == "arterial line", k.at))
-    same = {
-        k.number.reading: k for k in found
-        if (k.monitor, k.number.method, k.number.site, k.at) == (newest.monitor, newest.number.method, newest.number.site, newest.at)
-    }  # fmt: skip
-    states = [state_of(k.number) for k in same.values()]
-    worst = max(states, key=lambda s: ("good", "questionable", "gap").index(s[0]))
-    values = {
-        name: same[name].number.value if name in same and state_of(same[name].number)[0] != "gap" else None
-        for name in PRESSURES
-    }
-    method = newest.number.method
+    best = max(sets.values(), key=lambda same: _pressure_rank(same, now))
+    found = {name: judged_at(k, now) for name, k in best.items()}
+    worst = max(found.values(), key=lambda s: _STATES.index(s[0]))
+    values = {name: best[name].number.value if name in best and found[name][0] != "gap" else None for name in PRESSURES}
+    one = next(iter(best.values()))
+    method = one.number.method
     return LivePressure(
         sap=values["sap"], map=values["map"], dap=values["dap"],
         method=method if method in {"oscillometric", "Doppler", "arterial line"} else "other",  # type: ignore[arg-type]
-        state=worst[0], quality=worst[1], monitor=newest.monitor, raw="; ".join(same[n].number.raw for n in PRESSURES if n in same),
-        text=_pressure_text(values), at=newest.at, site=newest.number.site, why=worst[2],
+        state=worst[0], quality=worst[1], monitor=one.monitor, raw="; ".join(best[n].number.raw for n in PRESSURES if n in best),
+        text=_pressure_text(values), at=one.at, site=one.number.site, why=worst[2],
     )  # fmt: skip
+
+
+_STATES: tuple[NumberState, ...] = ("good", "questionable", "gap")
+
+
+def _pressure_rank(same: Set, now: datetime) -> tuple[bool, bool, bool, datetime]:
+    states = [judged_at(k, now)[0] for k in same.values()]
+    first = next(iter(same.values()))
+    timely = first.at <= now + AHEAD
+    line = first.number.method == "arterial line" and timely and now - first.at <= STALE and "gap" not in states
+    return any(s != "gap" for s in states), timely, line, first.at
 
 
 def _pressure_text(values: Mapping[str, object]) -> str:
@@ -173,6 +199,11 @@ def _one_link(link: Link, now: datetime) -> tuple[LinkState, str]:
     if link.heard_at is None:
         return "waiting", f"{link.called} is paired; nothing was heard from it yet."
     silent = now - link.heard_at
+    if silent < -AHEAD:
+        return (
+            "stale",
+            f"{link.called} was not heard since our clock was set back: whether it is silent cannot be told.",
+        )
     if silent > LOST:
         return "lost", f"{link.called} is silent since {_ago(silent)}. Look at the animal; look at cable and network."
     if silent > STALE:
@@ -185,8 +216,47 @@ def _ago(silent: timedelta) -> str:
     return f"{seconds} s" if seconds < 120 else f"{seconds // 60} min"
 
 
+def co2_stands(until: datetime, now: datetime) -> bool:
+    """Whether a wave whose last sample this was still counts as coming; one far ahead of our clock was there before it was set back."""
+    return -LOST <= now - until <= STALE
+
+
+def co2_stopped(p: Picture, now: datetime) -> str:
+    """D6: numbers that go on do not make a CO2 wave live that has stopped. Empty while it comes."""
+    if p.co2_until is None or co2_stands(p.co2_until, now):
+        return ""
+    if p.co2_until > now:
+        return "no CO₂ since our clock was set back"
+    return f"no CO₂ since {_ago(now - p.co2_until)}"
+
+
+def without_co2(p: Picture, now: datetime) -> Picture:
+    """Once the wave has stopped nothing found on it stands as if it were so now, and nothing is offered from it."""
+    stopped = co2_stopped(p, now)
+    if not stopped:
+        return p
+    ended = (
+        replace(
+            f,
+            until=min(p.co2_until or now, now),
+            why=f"{f.why} The CO₂ wave stopped: whether it lasts is not known.".strip(),
+        )
+        if f.until is None
+        else f
+        for f in p.findings
+        if f.until is not None or f.name != "normal"
+    )
+    return dataclasses.replace(
+        p, findings=tuple(ended), breath_text=f"Not read: {stopped}.", airway=None,
+        waves=tuple(w for w in p.waves if w.wave != "co2"),
+    )  # fmt: skip
+
+
 def live_state(p: Picture, now: datetime) -> LiveState:
     link, words = link_of(p.links, now)
+    if link == "live" and (stopped := co2_stopped(p, now)):
+        words = f"{words} Its numbers come, but {stopped}: look at the animal, the tube and the sampling line."
+    p = without_co2(p, now)
     held = " ".join(x.held for x in p.links if x.held)
     shown = {x.monitor for x in p.links if not x.held and not x.refused}
     fresh = [k for k in p.numbers if k.monitor in shown and now - k.at <= FORGOTTEN and charted(k.number)]
@@ -200,7 +270,8 @@ def live_state(p: Picture, now: datetime) -> LiveState:
         monitor=main.monitor if main else "", monitor_name=main.called if main else "", place=main.place if main else "",
         paired_at=main.paired_at if main else None, skew_text=" ".join(x.skew_text for x in p.links if x.skew_text),
         practice=p.practice, held_back=held,
-        waves=p.waves, numbers=tuple(live_number(k) for k in fresh if k.number.reading not in PRESSURES), pressure=live_pressure(fresh),
+        waves=p.waves, numbers=tuple(live_number(k, now) for k in fresh if k.number.reading not in PRESSURES),
+        pressure=live_pressure(fresh, now),
         findings=p.findings, breath_text=p.breath_text, airway=p.airway, candidates=p.candidates,
         unknown=(*p.unknown, *(unknown_words(k.number) for k in p.numbers if k.monitor in shown and _held_number(k.number))),
         dials=dials,
@@ -221,10 +292,12 @@ def unknown_words(number: Number) -> str:
 
 def showing(numbers: Iterable[Kept], now: datetime) -> str:
     """What a monitor shows now, for the person who looks which one it is: the numbers of the last ten seconds."""
-    fresh = [k for k in numbers if now - k.at <= STALE and charted(k.number) and state_of(k.number)[0] != "gap"]
+    fresh = [
+        k for k in numbers if -AHEAD <= now - k.at <= STALE and charted(k.number) and state_of(k.number)[0] != "gap"
+    ]
     fresh.sort(key=lambda k: ORDER[k.number.reading])
-    words = (f"{n.label} {n.text}" for n in map(live_number, fresh) if n.reading not in PRESSURES)
-    pressure = live_pressure(fresh)
+    words = (f"{n.label} {n.text}" for n in (live_number(k, now) for k in fresh) if n.reading not in PRESSURES)
+    pressure = live_pressure(fresh, now)
     return " · ".join((*words, *((f"pressure {pressure.text}",) if pressure else ())))
 
 
