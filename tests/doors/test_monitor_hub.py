@@ -476,6 +476,7 @@ def test_d8_what_was_held_up_on_the_way_keeps_its_own_time(ward: Ward) -> None:
         (found,) = ward.state(case)["numbers"]
         assert found["at"] == sent.isoformat().replace("+00:00", "Z")
         assert found["state"] == "questionable" and "came late" in found["why"]
+    assert "come late" in ward.state(case)["skew_text"]
     steady(ward, 1)
     (found,) = ward.state(case)["numbers"]
     assert (found["text"], found["state"]) == ("97", "good")

@@ -92,6 +92,8 @@ class DeviceTime:
         if self._sent_at is None:
             return "It sends no time with its zone: times are those of arrival."
         says = self._skew.says
+        if self._late:
+            says = "its messages come late, or its clock has leapt: values keep their own time and are doubted"
         return (
             ""
             if self._skew.steady and not self._skew.strays and abs(self._skew.seconds or 0) < 1
