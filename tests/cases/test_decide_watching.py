@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import pytest
 
 from small_house import Telling, d
@@ -9,6 +11,8 @@ from spiracle.breathing import lists
 from spiracle.case import events as ev
 from spiracle.refusals import AskAgain, Contradiction, Missing, NotAllowed, NotAQuantity, NotOneOf, OutOfRange, Unknown
 from spiracle.sheets.case_view import case_view
+from spiracle.sheets.chart import chart_pressures
+from spiracle.sheets.told import told
 
 # ---- airway
 
@@ -192,7 +196,110 @@ def test_a_device_is_not_asked_to_confirm_and_its_invalid_value_is_kept() -> Non
     t = Telling()
     t.tell(ev.ReadingTaken, **reading("heart_rate", "90", "/min", source="device"))
     t.tell(ev.ReadingTaken, **reading("heart_rate", "210", "/min", source="device"))
-    t.tell(ev.ReadingTaken, **reading("spo2", "127", "%", source="device", quality="invalid"))
+    t.tell(ev.ReadingTaken, **reading("spo2", "61", "%", source="device", quality="invalid"))
+
+
+INVALID: dict[str, object] = {"source": "device", "monitor": "m1", "raw": "-?-", "quality": "invalid"}
+
+
+def on_monitor() -> Telling:
+    t = Telling()
+    t.tell(ev.MonitorPaired, monitor="m1", seen="pulse felt with it")
+    return t.at(1)
+
+
+def sent(raw: str, kind: str, value: str, unit: str, **more: object) -> dict[str, object]:
+    return reading(kind, value, unit, **{"source": "device", "monitor": "m1", "raw": raw, "quality": "good", **more})
+
+
+def test_what_cannot_be_is_refused_whatever_its_quality() -> None:
+    """C2, D17: "invalid" is no way past the bounds and the unit. What is kept as invalid stands for nothing."""
+    t = on_monitor()
+    for kind, value, unit in (("spo2", "9999999", "%"), ("spo2", "127", "%"), ("heart_rate", "-1", "/min")):
+        with pytest.raises(OutOfRange):
+            t.tell(ev.ReadingTaken, **reading(kind, value, unit, **INVALID))
+    with pytest.raises(Unknown):
+        t.tell(ev.ReadingTaken, **reading("spo2", "97", "mmHg", **INVALID))
+    with pytest.raises(OutOfRange):
+        t.tell(ev.PressureTaken, method="oscillometric", sap=d("-50"), map=d("900"), **INVALID)
+    t.tell(ev.PressureTaken, method="oscillometric", sap=d("60"), map=d("90"), **INVALID)
+    t.tell(ev.ReadingTaken, **reading("spo2", "61", "%", **INVALID))
+    now = told(t.case, t.facts, t.now)
+    assert [p.artefact for p in chart_pressures(now)] == [True]
+    assert [(s.good, s.current) for s in now.seen["spo2"]] == [(False, False)]
+
+
+def test_a_value_of_a_device_is_of_a_monitor_that_was_on_this_patient() -> None:
+    """D7: by the log, at the moment it was measured. Before the first pairing of a case there is no monitor on the wire."""
+    t = on_monitor()
+    t.refused(Missing, "monitor", ev.ReadingTaken, **sent("97 %", "spo2", "97", "%", monitor=" "))
+    t.refused(Missing, "raw", ev.ReadingTaken, **sent("", "spo2", "97", "%"))
+    t.refused(Contradiction, "monitor", ev.ReadingTaken, **sent("97 %", "spo2", "97", "%", monitor="m2"))
+    t.refused(
+        Contradiction,
+        "monitor",
+        ev.PressureTaken,
+        method="oscillometric",
+        sap=d("90"),
+        source="device",
+        monitor="m2",
+        raw="90 mmHg",
+    )
+    before = t.now - timedelta(minutes=2)
+    t.refused(Contradiction, "monitor", ev.ReadingTaken, **sent("97 %", "spo2", "97", "%", happened_at=before))
+    t.tell(ev.ReadingTaken, **sent("97 %", "spo2", "97", "%"))
+    measured = t.at(4).now
+    t.at(5).tell(ev.MonitorUnpaired, monitor="m1", reason="moved")
+    t.at(6).refused(Contradiction, "monitor", ev.ReadingTaken, **sent("97 %", "spo2", "97", "%"))
+    t.tell(ev.ReadingTaken, **sent("96 %", "spo2", "96", "%", happened_at=measured))
+    t.tell(ev.ReadingTaken, **reading("spo2", "95", "%"))
+
+
+def test_a_struck_pairing_lends_no_values() -> None:
+    """D7: paired with the wrong animal."""
+    t = Telling()
+    wrong = t.tell(ev.MonitorPaired, monitor="m1", seen="pulse felt with it")
+    t.at(1).tell(ev.EntryStruck, target=wrong, reason="wrong animal")
+    t.at(2).refused(Contradiction, "monitor", ev.ReadingTaken, **sent("97 %", "spo2", "97", "%"))
+
+
+@pytest.mark.parametrize(
+    ("raw", "kind", "value", "unit", "right"),
+    [
+        ("5.2 kPa", "etco2", "39", "mmHg", True),  # 5.2 x 7.50062 = 39.003 (NIST SP 811)
+        ("5.2 kPa", "etco2", "39.0", "mmHg", True),
+        ("5.2 kPa", "etco2", "5.2", "mmHg", False),
+        ("5.2 kPa", "etco2", "38", "mmHg", False),
+        ("5.2kPa", "etco2", "5.2", "mmHg", False),
+        ("39 mm[Hg]", "etco2", "39", "mmHg", True),
+        ("12 %", "spo2", "97", "%", False),
+        ("97 %", "spo2", "97.4", "%", False),
+        ("97.4 %", "spo2", "97", "%", True),
+        ("97 mmHg", "spo2", "97", "%", False),
+        ("80 {beat}/min", "heart_rate", "80", "/min", True),
+        ("80 {beat}/min", "heart_rate", "160", "/min", False),
+        ("37.2 Cel", "temperature", "37.2", "°C", True),
+        ("37.2 °C", "temperature", "32.7", "Cel", False),
+        ("97", "spo2", "98", "%", True),  # without a unit nothing can be told
+        ("3.1 ohm", "spo2", "98", "%", True),
+    ],
+)
+def test_a_value_of_a_device_is_what_it_sent(raw: str, kind: str, value: str, unit: str, right: bool) -> None:
+    """D17, U17: the number and the unit on the wire, to the rounding of what is charted."""
+    t = on_monitor()
+    if right:
+        t.tell(ev.ReadingTaken, **sent(raw, kind, value, unit))
+    else:
+        t.refused(Contradiction, "raw", ev.ReadingTaken, **sent(raw, kind, value, unit))
+
+
+def test_each_pressure_of_a_device_is_one_it_sent() -> None:
+    """D17: three numbers with "; " between, as the panel hands them on."""
+    t = on_monitor()
+    fields = {"method": "oscillometric", "sap": d("92"), "map": d("61"), "source": "device", "monitor": "m1"}
+    t.tell(ev.PressureTaken, **fields, dap=d("45"), raw="92 mmHg; 61 mmHg; 45 mmHg")
+    t.tell(ev.PressureTaken, **fields, raw="12.3 kPa; 8.1 kPa; ")
+    t.refused(Contradiction, "raw", ev.PressureTaken, **fields, dap=d("54"), raw="92 mmHg; 61 mmHg; 45 mmHg")
 
 
 def test_a_pressure_keeps_its_order() -> None:

@@ -10,7 +10,7 @@ from small_house import Telling, d
 from spiracle.case import events as ev
 from spiracle.case.pairing import OtherCase, other_case, pairings
 from spiracle.monitors.heard import Heard
-from spiracle.refusals import AskAgain, Contradiction, Missing, NotAllowed, Unknown
+from spiracle.refusals import AskAgain, Contradiction, Missing, NotAllowed, OutOfRange, Unknown
 from spiracle.sheets.live_sheet import contradiction
 from spiracle.sheets.told import told
 
@@ -147,9 +147,10 @@ def test_a_value_of_a_device_keeps_device_raw_and_quality() -> None:
 
 def test_an_impossible_value_of_a_device_is_refused_and_an_invalid_one_kept_as_such() -> None:
     t = Telling()
-    with pytest.raises(Exception, match="127"):
-        charted(t, value=d("127"))
-    charted(t, value=d("127"), quality="invalid")
+    for quality in ("good", "invalid"):
+        with pytest.raises(OutOfRange, match="127"):
+            charted(t, value=d("127"), raw="127 %", quality=quality)
+    charted(t, value=d("61"), raw="61 %", quality="invalid")
     assert told(t.case, t.facts, t.now).current("spo2") is None
 
 

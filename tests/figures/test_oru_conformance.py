@@ -263,6 +263,22 @@ def test_12_two_patients_in_one_message_are_refused_and_another_patient_is_said(
     assert other.patient_ids == ("CASE0043", "CHIP1")
 
 
+def test_12_a_gateway_that_names_neither_monitor_nor_bed_is_refused() -> None:
+    """D7: all its beds would be one monitor. What is expected is ours (HL7 leaves OBX-18 and PV1-3 optional)."""
+    nameless = message(SPO2).replace(b"0123456789ABCDEF^^0123456789ABCDEF^EUI-64", b"")
+    for visit in (b"", b"PV1||I\r", b"PV1||I|^^\r", b'PV1||I|""\r'):
+        found = read(nameless.replace(b"OBR|", visit + b"OBR|"), monitor_tables())
+        assert (found.heard, found.answer.verdict) == (None, "AE")
+        assert found.answer.reason.startswith("OBX-18") and "PV1-3" in found.answer.reason
+
+
+def test_12_beds_of_one_gateway_are_monitors_of_their_own() -> None:
+    """D7: known by the sender with the bed."""
+    nameless = message(SPO2).replace(b"0123456789ABCDEF^^0123456789ABCDEF^EUI-64", b"")
+    beds = [read(nameless.replace(b"OBR|", b"PV1||I|OR^^%d\rOBR|" % n), monitor_tables()).heard for n in (1, 2)]
+    assert [bed.monitor for bed in beds if bed is not None] == ["0123456789ABCDEF OR 1", "0123456789ABCDEF OR 2"]
+
+
 def test_21_escapes_and_names_beyond_ascii_are_kept() -> None:
     heard = said("PID|||C1||M\\T\\M^Zoë \\S\\ Łódź \\X41\\ \\Q\\", SPO2).heard
     assert heard is not None

@@ -6,7 +6,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from monitor_table import monitor_tables
@@ -111,6 +111,29 @@ def test_any_topic(text: str) -> None:
     for name in (text, f"spiracle/v1/{text}", f"spiracle/v1/north/2/D/{text}"):
         found = topic.topic_of(name)
         assert found is None or (topic.is_name(found.device) and topic.is_name(found.room))
+
+
+NAMES = st.text(min_size=1, max_size=64).filter(topic.is_name)
+
+
+@given(st.tuples(NAMES, NAMES, NAMES), st.tuples(NAMES, NAMES, NAMES))
+@example(("north", "OR1", "monitor"), ("north", "OR2", "monitor"))
+@example(("north", "OR1", "0000000000000000"), ("north", "OR2", "0000000000000000"))
+@example(("north", "OR1", "FFFFFFFFFFFFFFFF"), ("north", "OR2", "FFFFFFFFFFFFFFFF"))
+def test_two_places_of_a_broker_are_never_one_monitor(one: tuple[str, str, str], other: tuple[str, str, str]) -> None:
+    """D7: one device name in two rooms is two monitors."""
+    found = [topic.topic_of(f"spiracle/v1/{'/'.join(where)}/num") for where in (one, other)]
+    assert found[0] is not None and found[1] is not None
+    assert (found[0].monitor == found[1].monitor) is (one == other)
+
+
+@given(NAMES, NAMES)
+def test_a_device_with_an_eui_64_is_the_same_in_every_room(site: str, room: str) -> None:
+    """An EUI-64 is sixteen hexadecimal digits, of one device (IEEE registration authority)."""
+    found = topic.topic_of(f"spiracle/v1/{site}/{room}/0123456789ABCDEF/num")
+    assert found is not None and found.monitor == "0123456789ABCDEF"
+    said = topic.read(monitor_tables(), found, b"not json")
+    assert said.heard is not None and said.heard.monitor == "0123456789ABCDEF"
 
 
 @st.composite

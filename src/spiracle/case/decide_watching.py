@@ -12,6 +12,7 @@ from spiracle.case.animal import described
 from spiracle.case.decide_people import need_words, person
 from spiracle.case.decide_spans import inside
 from spiracle.case.fold import Case
+from spiracle.case.from_device import from_device
 from spiracle.case.questions import asking
 from spiracle.case.ruling import Rules
 from spiracle.case.standing import dosing_weight_kg, in_arrest, species
@@ -31,8 +32,9 @@ COMPARE = timedelta(hours=1)  # an older value says nothing about a surprise
 def reading_taken(case: Case, event: ev.ReadingTaken, facts: Facts, _now: datetime) -> None:
     if not event.unit:
         raise Missing("unit", "is not given.", f"Give it, like {facts.circulation.bounds(event.reading).unit}.")
-    if event.source == "device" and event.quality == "invalid":
-        return  # kept as the device said it, and acted on by nothing
+    if event.source == "device":
+        from_device(case, event, ((event.value, event.unit),))
+    # An invalid value of a device is kept as such and acted on by nothing; one that cannot be is no value, whatever its quality.
     facts.circulation.check_reading(
         event.reading,
         event.value,
@@ -84,9 +86,10 @@ def pressure_taken(case: Case, event: ev.PressureTaken, facts: Facts, _now: date
         raise Missing("pressure", "no number is given.", "Give systolic, mean or diastolic.")
     if event.method == "Doppler" and (event.map is not None or event.dap is not None):
         raise Contradiction("method", "a Doppler gives one number.", "Give the systolic alone, or name the method.")
-    if event.source == "device" and event.quality == "invalid":
-        return
-    facts.circulation.check_pressure(event.sap, event.map, event.dap)
+    if event.source == "device":
+        given = (value for value in (event.sap, event.map, event.dap) if value is not None)
+        from_device(case, event, tuple((value, "mmHg") for value in given))
+    _in_order(event, facts)
     for name in ("sap", "map", "dap"):
         value = getattr(event, name)
         if value is not None:
@@ -94,6 +97,12 @@ def pressure_taken(case: Case, event: ev.PressureTaken, facts: Facts, _now: date
                                             confirmed=event.confirmed or event.source == "device")  # fmt: skip
             if not event.confirmed and event.source == "hand":
                 _other_unit(case, name, value, "mmHg", facts)
+
+
+def _in_order(event: ev.PressureTaken, facts: Facts) -> None:
+    """Systolic, mean, diastolic from high to low: only what a device itself calls invalid may stand otherwise, as it was sent."""
+    if event.source != "device" or event.quality != "invalid":
+        facts.circulation.check_pressure(event.sap, event.map, event.dap)
 
 
 def _last_pressure(case: Case, event: ev.PressureTaken, name: str) -> Decimal | None:

@@ -29,9 +29,12 @@ from spiracle.doors.monitor_state import (
     Archive,
     Arrival,
     Bound,
+    Ear,
     Monitor,
     Taken,
     as_repeat,
+    candidate,
+    deliver,
     held_before,
     held_note,
     kept_number,
@@ -48,7 +51,6 @@ from spiracle.sheets.live_sheet import (
     held_words,
     moved_words,
     patient_words,
-    showing,
     test_data_words,
 )
 from spiracle.sheets.on_wave import OnWave
@@ -56,7 +58,6 @@ from spiracle.sheets.on_wave import OnWave
 MOST_MONITORS, MOST_IDS, MOST_SHOWN, MOST_WAVES = 128, 2048, 40, 16
 GONE = timedelta(minutes=2)  # an unpaired monitor that is silent for so long is no candidate any more
 OFTEN_S, SELDOM_S, TURN_S = 0.5, 2.0, 0.2  # pace of what is sent; what it says is by the hub's clock
-Ear = asyncio.Queue[bytes | None]
 
 log = logging.getLogger(__name__)
 
@@ -403,7 +404,7 @@ class MonitorHub:
     def _flush(self) -> None:
         for loop, said in self._out.items():
             if said and not loop.is_closed():
-                loop.call_soon_threadsafe(_deliver, said)
+                loop.call_soon_threadsafe(deliver, said)
         self._out = defaultdict(list)
 
     def on_wave(self, case: str, now: datetime) -> OnWave | None:
@@ -422,7 +423,8 @@ class MonitorHub:
             heard = [m for m in self._monitors.values() if m.heard_at is not None and at - m.heard_at <= GONE]
         bound = self._bound
         found = sorted(
-            (self._candidate(m, at) for m in heard), key=lambda c: (bool(c.taken_by), c.place, c.name, c.monitor)
+            (candidate(m, self._bound.get(m.id), at) for m in heard),
+            key=lambda c: (bool(c.taken_by), c.place, c.name, c.monitor),
         )
         self._list, self._listed = tuple(found), (time.monotonic(), bound)
         return self._list
@@ -435,28 +437,6 @@ class MonitorHub:
         doubted = {x.monitor for x in room.links.values() if x.held} if room is not None else set()
         found = [c for c in self.candidates(now) if c.monitor not in ours and not (ours and c.taken_by)]
         # one that is held back on this patient can be paired with it again, by what it says now
-        said = [self._candidate(self._monitors[m], now) for m in sorted(doubted) if m in self._monitors]
+        said = [candidate(self._monitors[m], self._bound.get(m), now) for m in sorted(doubted) if m in self._monitors]
         found += [replace(c, taken_by="", why_not="") for c in said]
         return tuple(sorted(found, key=lambda c: not here or c.place != here))
-
-    def _candidate(self, m: Monitor, now: datetime) -> Candidate:
-        bound = self._bound.get(m.id)
-        taken = bound.meta.words if bound is not None else ""
-        why = f"It is on {taken}: take it off there first." if taken else ""
-        if not why and m.test:
-            why = test_data_words(m.name or m.id)
-        return Candidate(
-            monitor=m.id, name=m.name or m.id, place=m.place, patient=m.patient, heard_at=m.heard_at or now,
-            showing=showing(tuple(m.shows.values()), now), taken_by=taken, why_not=why,
-        )  # fmt: skip
-
-
-def _deliver(said: list[tuple[Ear, bytes]]) -> None:
-    """On the page's loop. An ear that is full belongs to a page that cannot keep up: it is let go and comes back for the whole."""
-    for ear, line in said:
-        try:
-            ear.put_nowait(line)
-        except asyncio.QueueFull:
-            while not ear.empty():
-                ear.get_nowait()
-            ear.put_nowait(None)

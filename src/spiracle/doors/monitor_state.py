@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import hashlib
 import logging
 import threading
@@ -20,8 +21,10 @@ from spiracle.doors.monitor_rooms import Meta
 from spiracle.doors.monitor_time import DeviceTime
 from spiracle.doors.waves.shapes import NOBODY, KeptNumber, Packet
 from spiracle.monitors.heard import Heard, Number, Wave
-from spiracle.sheets.live_sheet import Kept, state_of
+from spiracle.sheets.live_shapes import Candidate
+from spiracle.sheets.live_sheet import Kept, showing, state_of, test_data_words
 
+Ear = asyncio.Queue[bytes | None]
 HELD = "held back"  # the name of the note that says which pairing is held
 LETTERS = 200  # of a message id as it is remembered; the digest is of the whole
 
@@ -154,3 +157,26 @@ def held_before(archive: Archive, pairing: MonitorPaired) -> str:
         return (f"Whether {pairing.name or pairing.monitor} was held back cannot be read in the archive. Look whose probe it is, then "
                 "pair it again or take it off.")  # fmt: skip
     return next((n.why for n in found if (n.monitor, n.ref, n.raw) == (pairing.monitor, HELD, pairing.id)), "")
+
+
+def candidate(m: Monitor, bound: Bound | None, now: datetime) -> Candidate:
+    """What the panel is told of a monitor that could be paired, and why not, if it could not."""
+    taken = bound.meta.words if bound is not None else ""
+    why = f"It is on {taken}: take it off there first." if taken else ""
+    if not why and m.test:
+        why = test_data_words(m.name or m.id)
+    return Candidate(
+        monitor=m.id, name=m.name or m.id, place=m.place, patient=m.patient, heard_at=m.heard_at or now,
+        showing=showing(tuple(m.shows.values()), now), taken_by=taken, why_not=why,
+    )  # fmt: skip
+
+
+def deliver(said: list[tuple[Ear, bytes]]) -> None:
+    """On the page's loop. An ear that is full belongs to a page that cannot keep up: it is let go and comes back for the whole."""
+    for ear, line in said:
+        try:
+            ear.put_nowait(line)
+        except asyncio.QueueFull:
+            while not ear.empty():
+                ear.get_nowait()
+            ear.put_nowait(None)

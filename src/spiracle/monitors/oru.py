@@ -128,7 +128,10 @@ def _rows(segments: tuple[Segment, ...], tables: MonitorTables) -> list[Row]:
 
 
 def _monitor(head: Segment, devices: Devices, place: str) -> str:
-    """Whose message this is: the monitor's own id, else the sender's with the place, since a gateway speaks for many beds."""
+    """Whose message this is: the monitor's own id, else the sender's with the place, since a gateway speaks for many beds.
+
+    With neither, all beds of a gateway would be one monitor, and one patient's numbers another's: refused (D7).
+    """
     own = devices.monitors()
     if len(own) > 1:
         raise NotAllowed("OBX-18", f"names {len(own)} monitors in one message.", "One monitor a message.")
@@ -137,7 +140,10 @@ def _monitor(head: Segment, devices: Devices, place: str) -> str:
     sender = head.words(3, 2) if head.words(3, 3) == "EUI-64" and head.words(3, 2) else head.words(3)
     if not sender:
         raise Missing("MSH-3", "does not say who sends.", "Name the sender, or the monitor in OBX-18.")
-    return f"{sender} {place}".strip()
+    if not any(c.isalnum() for c in place):  # nor is HL7's "" (a field emptied) a place
+        raise Missing("OBX-18", "names no monitor, and PV1-3 no place: which bed this is cannot be told.",
+                      "Give the monitor's own id in OBX-18 of its row 1.0.0.0, or the bed in PV1-3.")  # fmt: skip
+    return f"{sender} {place}"
 
 
 def _patients(patient: Segment | None) -> tuple[str, ...]:

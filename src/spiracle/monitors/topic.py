@@ -30,6 +30,9 @@ MOST_FLAGS = 16
 INT32 = 1 << 31
 _NAME = re.compile(r"[^/+#\x00-\x1f]{1,64}")
 _ID = re.compile(r"[!-~]{1,64}")
+_EUI_64 = re.compile(
+    r"(?!(.)\1{15})[0-9A-Fa-f]{16}"
+)  # sixteen times one digit is a place left empty, and no device's own
 
 Kind = Literal["num", "wave", "status"]
 
@@ -40,6 +43,12 @@ class Topic(msgspec.Struct, frozen=True, kw_only=True):
     device: str
     kind: Kind
     code: str = ""
+
+    @property
+    def monitor(self) -> str:
+        """Which monitor this is: an EUI-64 alone, for no two devices have one; any other name only with its site and room, for
+        every room may have one of that name (D7)."""
+        return self.device if _EUI_64.fullmatch(self.device) else f"{self.site}/{self.room}/{self.device}"
 
 
 class Said(msgspec.Struct, frozen=True, kw_only=True):
@@ -170,7 +179,7 @@ def _status(payload: bytes) -> Literal["online", "offline", ""]:
 
 
 def _broken(topic: Topic, why: str) -> Said:
-    return Said(topic=topic, heard=Heard(monitor=topic.device, place=topic.room, problems=(why,)))
+    return Said(topic=topic, heard=Heard(monitor=topic.monitor, place=topic.room, problems=(why,)))
 
 
 def _fault(said: _NumberSaid | _WaveSaid, topic: Topic) -> str:
@@ -222,7 +231,7 @@ def _said(tables: MonitorTables, topic: Topic, said: _NumberSaid | _WaveSaid) ->
         if at is not None and not said.t_sent:
             sent = at + timedelta(seconds=len(said.s) / said.hz)  # a wave is sent when its last sample is there
     heard = Heard(
-        monitor=topic.device, place=topic.room, message_id=said.id, sent_at=sent, test=flags.tests(tables, said.st),
+        monitor=topic.monitor, place=topic.room, message_id=said.id, sent_at=sent, test=flags.tests(tables, said.st),
         numbers=numbers, waves=waves, problems=tuple(problems),
     )  # fmt: skip
     return Said(topic=topic, id=said.id, seq=said.seq, heard=heard)
