@@ -210,13 +210,12 @@ def test_what_a_monitor_breathes_is_offered_as_proof_and_ages_when_it_stops(
     tablet: Page, ward: Ward, player: subprocess.Popen[str]
 ) -> None:
     hand = opened(tablet, ward, "Bosun", "induce")
-    hand.phase("Maintain")
-    page = live_page(hand)
+    hand.press(starting("Pair one"), tablet.locator(".card.prove"))
+    page = tablet.get_by_role("region", name="Live", exact=True)
     hand.press(starting("Bench"), page.get_by_role("list", name="monitors that are heard"))
     hand.press(starting("alone in the room"), page)
     expect(page.get_by_role("list", name="numbers of the monitor")).to_contain_text("97", timeout=STALE_MS)
     hand.press("Close", page)
-    hand.phase("Induce")
     airway, proofs = tablet.locator(".card.airway"), tablet.locator(".card.prove")
     hand.press(starting("Attempt 1 begins"), airway)
     hand.press("Tube in", airway)
@@ -233,6 +232,14 @@ def test_what_a_monitor_breathes_is_offered_as_proof_and_ages_when_it_stops(
     expect(ribbon).to_contain_text("now", timeout=ANSWER_MS)
     player.kill()
     expect(ribbon).to_contain_text(re.compile(r"1\d s ago"), timeout=STALE_MS)
+    expect(proofs).to_contain_text(re.compile(r"no word from Bench since \d+ s"), timeout=STALE_MS)
+    expect(over).to_have_count(0)  # nothing is taken over from a silent monitor
+    breaths, keys = (
+        proofs.locator(".six > *").last.bounding_box(),
+        proofs.get_by_role("button", name=starting("Breaths")).bounding_box(),
+    )
+    assert breaths and keys
+    assert breaths["x"] + breaths["width"] <= keys["x"]
     expect(ribbon).to_contain_text(re.compile(r"last 97, \d+ s ago"), timeout=STALE_MS)
     assert hand.faults == []
 

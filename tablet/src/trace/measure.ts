@@ -64,8 +64,16 @@ export interface Between {
   rate: string;
 }
 
-/** Words for two points; `unit` is the wave's. A rate only where the span is that of a breath or a beat. */
-export function between(a: Point, b: Point, unit: string): Between {
+/** Whether two moments lie in different breaths: one begins between them, or no breath known here lasts so long. */
+function apart(from: number, to: number, breaths: readonly LiveBreath[]): boolean {
+  const starts = breaths.map((one) => one.start_ms).sort((a, b) => a - b);
+  if (starts.some((s) => s > from + 0.5 && s <= to + 0.5)) return true;
+  const cycles = starts.slice(1).map((s, i) => s - starts[i]!);
+  return cycles.length > 0 && to - from >= 0.9 * Math.max(...cycles);
+}
+
+/** Words for two points; `unit` is the wave's. A rate only from one breath to another; `breaths` null: from beat to beat. */
+export function between(a: Point, b: Point, unit: string, breaths: readonly LiveBreath[] | null): Between {
   const s = Math.abs(b.at - a.at) / 1000;
   const known = a.value !== null && b.value !== null;
   const later = a.at <= b.at ? [a, b] : [b, a];
@@ -74,6 +82,11 @@ export function between(a: Point, b: Point, unit: string): Between {
   return {
     seconds: `${s.toFixed(2)} s`,
     difference: d === null ? "no sample there" : `${sign}${Math.abs(d).toFixed(1)} ${unit}`,
-    rate: s >= 0.15 ? `${(60 / s).toFixed(s > 3 ? 1 : 0)} /min` : "too short for a rate",
+    rate: rateOf(s, breaths === null || apart(later[0]!.at, later[1]!.at, breaths)),
   };
+}
+
+function rateOf(s: number, many: boolean): string {
+  if (!many) return "one breath: no rate";
+  return s >= 0.15 ? `${(60 / s).toFixed(s > 3 ? 1 : 0)} /min` : "too short for a rate";
 }

@@ -2,7 +2,7 @@ import { describe, expect, it } from "vitest";
 import { Playout } from "../wire/playout";
 import { Ring } from "../wire/ring";
 import type { LiveBreath } from "../wire/types";
-import { between, pointAt, snaps, step, valueAt } from "./measure";
+import { between, pointAt, snaps, step, valueAt, type Point } from "./measure";
 import { bars, holes, lines, oldest, timeAt, xOf, yOf, type Sheet } from "./sweep";
 
 const S: Sheet = { width: 200, height: 100, window: 20_000, gap: 10, low: 0, high: 40, margin: 10 };
@@ -167,8 +167,18 @@ describe("measuring", () => {
   it("says span, difference with its sign, and rate", () => {
     const a = { at: T0, value: 2, mark: "" };
     const b = { at: T0 + 4000, value: 41.5, mark: "" };
-    expect(between(a, b, "mmHg")).toEqual({ seconds: "4.00 s", difference: "+39.5 mmHg", rate: "15.0 /min" });
-    expect(between(b, a, "mmHg").difference).toBe("+39.5 mmHg");
-    expect(between(a, { ...b, value: null }, "mmHg").difference).toBe("no sample there");
+    expect(between(a, b, "mmHg", null)).toEqual({ seconds: "4.00 s", difference: "+39.5 mmHg", rate: "15.0 /min" });
+    expect(between(b, a, "mmHg", null).difference).toBe("+39.5 mmHg");
+    expect(between(a, { ...b, value: null }, "mmHg", null).difference).toBe("no sample there");
+  });
+  it("gives a rate only for two points in different breaths (D5)", () => {
+    const point = (ms: number): Point => ({ at: T0 + ms, value: 2, mark: "" });
+    const breath = (ms: number): LiveBreath => ({ start_ms: T0 + ms, end_ms: T0 + ms + 2000 }) as LiveBreath;
+    const known = [breath(0), breath(5000)];
+    const rate = (from: number, to: number): string => between(point(from), point(to), "mmHg", known).rate;
+    expect(rate(0, 750)).toBe("one breath: no rate");
+    expect(rate(750, 5750)).toBe("12.0 /min");
+    expect(rate(5000, 9990)).toBe("12.0 /min"); // its breath is not over, and no breath here lasts so long
+    expect(between(point(0), point(750), "mmHg", []).rate).toBe("one breath: no rate");
   });
 });

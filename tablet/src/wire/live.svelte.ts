@@ -107,25 +107,11 @@ export class Stream {
   }
 }
 
-/** What the monitor sends now: it comes down the case's own line, and rests while no panel shows it. */
+/**
+ * What the monitor sends now: it comes down the case's own line. It is kept whether a panel shows it or not: the last
+ * seconds come with the line, before any panel stands, and a page that is opened shows them at once.
+ */
 class Live extends Stream {
-  #needs = 0;
-
-  /** A panel shows it; the answer says that it no longer does. */
-  need(): () => void {
-    this.#needs += 1;
-    let over = false;
-    return () => {
-      if (!over) this.#needs -= 1;
-      over = true;
-    };
-  }
-
-  override drew(chunk: WaveChunk, local = Date.now()): void {
-    // a chunk left out is a gap in the count, and is drawn as one
-    if (this.#needs > 0) super.drew(chunk, local);
-  }
-
   /** A monitor is paired, and its values may be shown as now. */
   get paired(): boolean {
     return !!this.state?.monitor && this.state.link !== "no monitor" && this.state.link !== "held back";

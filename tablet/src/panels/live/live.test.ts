@@ -2,9 +2,19 @@ import { describe, expect, it } from "vitest";
 import { offered } from "../../pads/rowing";
 import { toldNow } from "../../trace/ribbon-live";
 import { fresh, toldLive, toldPressure } from "../../trace/told-live";
-import type { LiveFinding, LiveNumber, LivePressure, LiveState, PadLine, Vital } from "../../wire/types";
+import { live } from "../../wire/live.svelte";
+import type {
+  AirwayOffer,
+  LiveFinding,
+  LiveNumber,
+  LivePressure,
+  LiveState,
+  LiveWave,
+  PadLine,
+  Vital,
+} from "../../wire/types";
 import { chartLines, saidOf } from "./charting";
-import { foremost, sorted } from "./telling";
+import { foremost, LASTS, sorted, spelt, standing, takeable } from "./telling";
 
 const NOW = Date.parse("2026-12-01T10:02:00Z");
 const ago = (s: number): string => new Date(NOW - s * 1000).toISOString();
@@ -242,4 +252,71 @@ it("puts the gravest finding that lasts first, and what is over last", () => {
   expect(sorted(all).map((f) => f.name)).toEqual(["worst", "less", "mild", "over"]);
   expect(foremost(state([], { findings: all }))?.name).toBe("worst");
   expect(foremost(state([], { findings: all.slice(0, 1) }))).toBeNull();
+});
+
+describe("a monitor that says nothing (D6)", () => {
+  const stream = (link: LiveState["link"], link_text: string): Parameters<typeof standing>[0] => ({
+    state: state([], { link, link_text }),
+    open: true,
+    since: NOW,
+    heardAt: NOW,
+    speaks: () => true,
+  });
+  it("is said in words with its name and how long", () => {
+    expect(standing(stream("stale", "Bench is silent since 17 s."), NOW)).toBe("no word from Bench since 17 s");
+    const lost = "Bench, 2 is silent since 3 min. Look at the animal; look at cable and network.";
+    expect(standing(stream("lost", lost), NOW)).toBe("no word from Bench, 2 since 3 min");
+    expect(standing(stream("live", ""), NOW)).toBe("");
+  });
+});
+
+describe("breaths as proof (D7)", () => {
+  const offer = (side: AirwayOffer["side"], breaths: number): AirwayOffer => ({
+    side,
+    breaths,
+    needed: 6,
+    text: "",
+    since: ROW,
+  });
+  it("are taken over only from the needed number on, and never in doubt", () => {
+    expect(takeable(offer("counting", 5), 0)).toBe(false);
+    expect(takeable(offer("proof", 6), 0)).toBe(true);
+    expect(takeable(offer("doubt", 9), 0)).toBe(false);
+    expect(takeable(offer("proof", 6), 6)).toBe(false);
+    expect(takeable(null, 0)).toBe(false);
+  });
+});
+
+describe("words", () => {
+  it("of a finding that is over say until when", () => {
+    const over = { since: "2026-12-01T09:50:00Z", until: "2026-12-01T09:55:00Z" } as LiveFinding;
+    expect(LASTS(over, NOW)).toMatch(/^until \d\d:55, from \d\d:50$/);
+  });
+  it("have their small figures low", () => {
+    expect(spelt("6 breaths with CO2, SpO2 97")).toBe("6 breaths with CO₂, SpO₂ 97");
+  });
+});
+
+describe("the line", () => {
+  it("keeps the seconds that come with it, before any panel stands", () => {
+    const wave: LiveWave = {
+      wave: "co2",
+      label: "CO₂",
+      unit: "mmHg",
+      rate_hz: 50,
+      scale: 1,
+      offset: 0,
+      low: 0,
+      high: 60,
+      device: "",
+    };
+    live.begin("c");
+    live.linked(true);
+    live.took(state([], { waves: [wave] }), NOW);
+    for (let i = 0; i < 12; i += 1)
+      live.drew({ wave: "co2", first: i * 50, at_ms: NOW - 12_000 + i * 1000, samples: Array(50).fill(i) }, NOW);
+    const ring = live.ring("co2")!;
+    expect([ring.next - ring.first, ring.value(ring.first), ring.value(ring.next - 1)]).toEqual([600, 0, 11]);
+    expect(live.head(NOW)).toBeGreaterThan(NOW - 3000);
+  });
 });

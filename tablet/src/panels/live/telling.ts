@@ -1,7 +1,7 @@
 /** What the strip says beside the wave: the finding that matters most, or how the line and the monitor stand. */
 import type { Stream } from "../../wire/live.svelte";
 import { hhmm, span } from "../../wire/times";
-import type { LiveFinding, LiveState, Priority } from "../../wire/types";
+import type { AirwayOffer, LiveFinding, LiveState, Priority } from "../../wire/types";
 
 const RANK: Record<Priority, number> = { high: 3, medium: 2, low: 1 };
 const DEGREE = { severe: 3, moderate: 2, mild: 1 } as const;
@@ -36,7 +36,19 @@ export function standing(
   return state.link === "live" ? "" : saidBy(state);
 }
 
-const saidBy = (state: LiveState): string => (state.link === "held back" && state.held_back) || state.link_text;
+const SILENT = /^(.+) is silent since (\d+ \w+)\./;
+const saidBy = (state: LiveState): string => {
+  if (state.link === "held back" && state.held_back) return state.held_back;
+  const [, name, since] = SILENT.exec(state.link_text) ?? [];
+  return name && since ? `no word from ${name} since ${since}` : state.link_text;
+};
 
 export const LASTS = (f: LiveFinding, now: number): string =>
-  f.until ? `${hhmm(f.since)} to ${hhmm(f.until)}` : `since ${hhmm(f.since)} · ${span(now - at(f.since))}`;
+  f.until ? `until ${hhmm(f.until)}, from ${hhmm(f.since)}` : `since ${hhmm(f.since)} · ${span(now - at(f.since))}`;
+
+/** Figures of the server's plain words as the tablet sets them. */
+export const spelt = (words: string): string => words.replaceAll("CO2", "CO₂").replaceAll("SpO2", "SpO₂");
+
+/** A hand may take the breaths over: as many as the proof asks, more than stand already, and no doubt about them. */
+export const takeable = (offer: AirwayOffer | null, counted: number): boolean =>
+  offer !== null && offer.side !== "doubt" && offer.breaths >= offer.needed && offer.breaths > counted;
