@@ -18,7 +18,8 @@ from ward import Ward, a_ward, co2, number
 
 @pytest.fixture
 def ward(tmp_path: Path) -> Iterator[Ward]:
-    yield from a_ward(tmp_path)
+    with a_ward(tmp_path) as made:
+        yield made
 
 
 def pressure(sap: str | None, mean: str | None, dap: str | None, **more: Any) -> tuple[Number, ...]:
