@@ -32,7 +32,9 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, object]) -> dic
 
 @pytest.fixture(scope="session")
 def browser_context_args(browser_context_args: dict[str, object]) -> dict[str, object]:
-    return {**browser_context_args, "viewport": TABLET, "has_touch": True, "timezone_id": "Europe/Dublin"}
+    # a wave is turned like a page, not swept: walks that look at other things need no sixty pictures a second
+    calm = {"reduced_motion": "reduce"}
+    return {**browser_context_args, **calm, "viewport": TABLET, "has_touch": True, "timezone_id": "Europe/Dublin"}
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -52,6 +52,12 @@ class Ward(Server):
             return False
 
 
+@pytest.fixture(scope="session")
+def browser_context_args(browser_context_args: dict[str, Any]) -> dict[str, Any]:
+    """Here the wave is swept, as on a tablet that asks for no calm."""
+    return {**browser_context_args, "reduced_motion": "no-preference"}
+
+
 @pytest.fixture
 def ward(tmp_path: Path) -> Iterator[Ward]:
     found = Ward(tmp_path)

@@ -407,6 +407,11 @@ class MonitorHub:
                 loop.call_soon_threadsafe(deliver, said)
         self._out = defaultdict(list)
 
+    def shown(self, monitor: str) -> bool:
+        """Whether a page shows the patient that a monitor is on."""
+        bound = self._bound.get(monitor)
+        return bound is not None and bool(self._ears.get(bound.meta.case))
+
     def on_wave(self, case: str, now: datetime) -> OnWave | None:
         room = self._rooms.get(case)
         return None if room is None else room.on_wave(now)

@@ -296,7 +296,7 @@ def _base(line: Line, reading: str, value: Decimal, unit: str, *, device: bool, 
         device=device,
         row_at=getattr(e, "row_at", None),
         struck=line.struck is not None,
-        artefact=line.artefact is not None,
+        artefact=line.artefact is not None or quality == "invalid",
         # a value in a unit that measures something else is shown, never compared with a limit
         good=quality in {"good", ""} and turned is not None,
         monitor=getattr(e, "monitor", ""),

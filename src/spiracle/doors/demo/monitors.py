@@ -15,6 +15,7 @@ from spiracle.doors.monitor_hub import MonitorHub
 from spiracle.monitors.heard import Heard, Number, Wave
 
 RATE_HZ, EVERY_S = 100, 0.1
+UNHEARD_S = 1.0  # while no page shows the patient, a message a second is enough
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +59,7 @@ def paired(s: Story, who: Invented) -> None:
 
 
 class InventedMonitor:
-    """Speaks ten times a second from a thread of its own."""
+    """Speaks ten times a second from a thread of its own while a page shows the patient, else once."""
 
     def __init__(self, who: Invented, hub: MonitorHub, clock: Clock) -> None:
         self._who, self._hub, self._clock = who, hub, clock
@@ -78,7 +79,7 @@ class InventedMonitor:
     def _run(self) -> None:
         while not self._stop.wait(EVERY_S):
             due = int((self._clock.now() - self._began).total_seconds() * RATE_HZ)
-            if due <= self._said:
+            if due <= self._said or (due - self._said < UNHEARD_S * RATE_HZ and not self._hub.shown(self._who.monitor)):
                 continue
             if due - self._said > 10 * RATE_HZ:  # the computer slept: a gap
                 self._said = due - RATE_HZ
