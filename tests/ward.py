@@ -13,6 +13,7 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
+from looped import looped
 from served import wait_for
 from small_house import NINE, house
 from spiracle.case import events as ev
@@ -120,7 +121,7 @@ class Ward:
                 lines.append(ear.get_nowait() or b"")
             return lines
 
-        return [parsed(line) for line in asyncio.run(ask())]
+        return [parsed(line) for line in looped(ask())]
 
     def state(self, case: str) -> dict[str, Any]:
         return self.heard(case)[0][1]

@@ -161,7 +161,9 @@ def test_the_wave_moves_is_held_and_is_measured(tablet: Page, ward: Ward) -> Non
     assert found, said.inner_text()
     seconds, rate = float(found[1]), float(found[2])
     # the same place of two breaths; with the pen between them it is the other way round the sheet
-    assert min(abs(seconds - 5), abs(seconds - 15)) < 0.3
+    assert (
+        min(abs(seconds - 5), abs(seconds - 15)) < 0.6
+    )  # a touch snaps to a mark of its breath, up to half a second away
     assert rate == pytest.approx(60 / seconds, rel=0.02)
     hand.press(starting("Let go"), page)
     expect(page).not_to_contain_text("held at")
@@ -257,6 +259,8 @@ def test_without_a_link_the_picture_stands_and_says_so(tablet: Page, ward: Ward)
     ward.kill()
     strip = hand.key(starting("Live:"))
     expect(strip).to_contain_text("no link since", timeout=ANSWER_MS)
+    now = tablet.get_by_role("group", name="readings now")
+    expect(now).to_contain_text(re.compile(r"1\d s ago"), timeout=STALE_MS)  # what had come is drawn to its end by then
     stands = canvas.evaluate(PICTURE)
-    expect(tablet.get_by_role("group", name="readings now")).to_contain_text(re.compile(r"1\d s ago"), timeout=STALE_MS)
+    expect(now).to_contain_text(re.compile(r"1[4-9] s ago|2\d s ago|– –"), timeout=STALE_MS)
     assert canvas.evaluate(PICTURE) == stands

@@ -20,6 +20,7 @@ from bleak.backends.service import BleakGATTService, BleakGATTServiceCollection
 from bleak.exc import BleakError
 
 from heard_by import PATIENCE_S, Shelf
+from looped import looped
 from spiracle.doors.ble import BleakRadio, Named, Oximeter, named
 from spiracle.doors.clock import SetClock
 from spiracle.doors.side_loop import SideLoop
@@ -146,7 +147,7 @@ def run(oximeter: Oximeter) -> None:
     async def all_of_it() -> None:
         await oximeter.run(asyncio.Event())
 
-    asyncio.run(all_of_it())
+    looped(all_of_it())
 
 
 def test_what_the_probe_says_is_handed_on_with_its_place_and_name() -> None:

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from looped import looped
 from monitor_talk import MSH, SPO2, message, monitor_tables, worked
 from spiracle.doors.mllp import Limits, MllpServer, mutual_tls, serving
 from spiracle.monitors.frames import Frames, framed
@@ -89,7 +90,7 @@ def run(
                 await talk(server, peer)
         return server
 
-    return asyncio.run(main())
+    return looped(main())
 
 
 def numbered(n: int, monitor: str = "0123456789ABCDEF") -> bytes:
@@ -252,7 +253,7 @@ def test_13_a_fault_of_ours_is_an_ae_and_ends_no_connection() -> None:
                 assert await one.verdict() == ("AE", "T0001")
         assert server.counts.faults == 2
 
-    asyncio.run(main())
+    looped(main())
 
 
 def test_an_answer_that_is_not_wanted_is_not_sent() -> None:
@@ -403,7 +404,7 @@ def test_with_certificates_on_both_sides_a_stranger_is_not_let_in(tmp_path: Path
                 await talk(port, stranger)
             assert await talk(port, monitor) == ("AA", "T0001")
 
-    asyncio.run(main())
+    looped(main())
     assert len(shelf.order) == 1
 
 

@@ -15,6 +15,7 @@ from typing import Any
 
 import pytest
 
+from looped import looped
 from served import wait_for
 from spiracle.case import events as ev
 from spiracle.doors.monitor_hub import MOST_MONITORS
@@ -134,7 +135,7 @@ def test_d6_the_page_is_told_of_the_silence_without_asking(ward: Ward) -> None:
             said = (await asyncio.wait_for(ear.get(), 10) or b"").decode()
         return said
 
-    assert "Look at the animal" in asyncio.run(until_lost())
+    assert "Look at the animal" in looped(until_lost())
 
 
 def test_d6_a_cuff_of_ten_minutes_ago_does_not_become_new_by_being_sent_again(ward: Ward) -> None:
@@ -319,7 +320,7 @@ def test_a_page_that_does_not_listen_is_let_go(ward: Ward) -> None:
             pass
         return said
 
-    assert asyncio.run(asleep()) is None
+    assert looped(asleep()) is None
     assert len(ward.kept(case)) == 400, "and holds nothing up"
 
 

@@ -17,6 +17,7 @@ import pytest
 from amqtt.broker import Broker as RealBroker
 
 from heard_by import PATIENCE_S, Shelf
+from looped import looped
 from monitor_table import monitor_tables
 from spiracle.doors.clock import SetClock
 from spiracle.doors.mqtt import Broker, MqttDoor, broker, site_of
@@ -106,7 +107,7 @@ def told(body: Callable[[Hall, Shelf], Coroutine[Any, Any, None]]) -> Shelf:
         finally:
             await hall.shut()
 
-    asyncio.run(all_of_it())
+    looped(all_of_it())
     return shelf
 
 

@@ -17,6 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from heard_by import Shelf
+from looped import looped
 from monitor_table import monitor_tables
 from spiracle.doors.cli import main
 from spiracle.doors.clock import SetClock
@@ -63,7 +64,7 @@ def heard_of(body: Callable[[int], object], answer: Taken | None = None) -> Ear:
         finally:
             await server.stop()
 
-    asyncio.run(all_of_it())
+    looped(all_of_it())
     return ear
 
 
