@@ -54,6 +54,22 @@ def test_one_monitor_is_on_one_patient() -> None:
     paired(t, "m2")
 
 
+def test_a_monitor_on_another_patient_lends_this_one_no_value() -> None:
+    """D7: also where nobody has paired one with this patient; what a person reads off its own screen goes on being taken."""
+    t = beside(Telling(), BIJOU)
+    t.refused(
+        Contradiction,
+        "monitor",
+        ev.ReadingTaken,
+        reading="spo2",
+        value=d("97"),
+        unit="%",
+        source="device",
+        monitor="m2",
+    )
+    t.tell(ev.ReadingTaken, reading="spo2", value=d("97"), unit="%", source="device", monitor="m9")
+
+
 def test_a_monitor_that_names_another_patient_is_asked_about() -> None:
     """D7: one still admitted under the last patient's number."""
     t = beside(Telling(), BIJOU)

@@ -33,7 +33,7 @@ def reading_taken(case: Case, event: ev.ReadingTaken, facts: Facts, _now: dateti
     if not event.unit:
         raise Missing("unit", "is not given.", f"Give it, like {facts.circulation.bounds(event.reading).unit}.")
     if event.source == "device":
-        from_device(case, event, ((event.value, event.unit),))
+        from_device(case, event, ((event.value, event.unit),), facts)
     # An invalid value of a device is kept as such and acted on by nothing; one that cannot be is no value, whatever its quality.
     facts.circulation.check_reading(
         event.reading,
@@ -88,7 +88,7 @@ def pressure_taken(case: Case, event: ev.PressureTaken, facts: Facts, _now: date
         raise Contradiction("method", "a Doppler gives one number.", "Give the systolic alone, or name the method.")
     if event.source == "device":
         given = (value for value in (event.sap, event.map, event.dap) if value is not None)
-        from_device(case, event, tuple((value, "mmHg") for value in given))
+        from_device(case, event, tuple((value, "mmHg") for value in given), facts)
     _in_order(event, facts)
     for name in ("sap", "map", "dap"):
         value = getattr(event, name)

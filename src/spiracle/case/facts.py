@@ -29,7 +29,7 @@ class Facts:
 
     `zone` is the hospital's own, as a value: words that hold a time of day hold the one on the wall. `protocols` are the
     hospital's own as its ledger has them now, `machines` the book of its machines: the door that holds the log lays both in when it decides
-    for a patient. `other_cases` are the other open ones: laid in only where a monitor is paired.
+    for a patient. `other_cases` are the other open ones: laid in only where a monitor is paired or its value charted.
     """
 
     sources: Sources

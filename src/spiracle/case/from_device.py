@@ -6,6 +6,7 @@ import re
 from decimal import Decimal
 
 from spiracle.case import events as ev
+from spiracle.case.facts import Facts
 from spiracle.case.fold import Case
 from spiracle.case.standing import ended_at
 from spiracle.quantity import Quantity, figure
@@ -17,12 +18,15 @@ _REMARK = re.compile(r"\{[^{}]*\}")  # what UCUM lets one add to a unit: {beat}/
 _SPELT = {code: symbol for symbol, code in UCUM.items()}
 
 
-def from_device(case: Case, event: ev.ReadingTaken | ev.PressureTaken, values: tuple[tuple[Decimal, str], ...]) -> None:
+def from_device(
+    case: Case, event: ev.ReadingTaken | ev.PressureTaken, values: tuple[tuple[Decimal, str], ...], facts: Facts
+) -> None:
     """Refused by name: no monitor, no raw text, a monitor that was not on this patient, a value that is not what was sent.
 
     Monitor, raw text and pairing are asked for once a monitor was ever paired with this case, struck or not. A case without any
     pairing has no monitor on the wire: there "device" is said of a number that a person read off a screen, as in records kept
-    before monitors were paired, and a raw text that is given has to agree all the same.
+    before monitors were paired, and a raw text that is given has to agree all the same. A monitor that is on another patient lends
+    this one no value.
     """
     if case.every(ev.MonitorPaired):
         if not event.monitor.strip():
@@ -33,6 +37,11 @@ def from_device(case: Case, event: ev.ReadingTaken | ev.PressureTaken, values: t
         if not _was_on(case, event):
             raise Contradiction("monitor", f"{event.monitor[:60]!r} was not on this patient when this was measured.",
                                 "Chart from a monitor that is paired, or enter the value by hand.")  # fmt: skip
+    elif event.monitor:
+        taken = next((other for other in facts.other_cases if event.monitor in other.monitors), None)
+        if taken is not None:
+            raise Contradiction("monitor", f"{event.monitor[:60]!r} is on {taken.words}.",
+                                "Pair it with this patient first, or enter the value by hand.")  # fmt: skip
     _agrees(event.raw, values)
 
 

@@ -8,7 +8,17 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from spiracle.case.decide import decide
-from spiracle.case.events import DrugOrdered, Entry, EntryStruck, Event, MachineAssigned, MonitorPaired, ProtocolStarted
+from spiracle.case.events import (
+    DrugOrdered,
+    Entry,
+    EntryStruck,
+    Event,
+    MachineAssigned,
+    MonitorPaired,
+    PressureTaken,
+    ProtocolStarted,
+    ReadingTaken,
+)
 from spiracle.case.fold import Case, fold
 from spiracle.case.ledger import LEDGER
 from spiracle.case.machines import machine_book
@@ -27,6 +37,7 @@ TRIES = 50
 # Entries that may rest on a protocol or on a machine's book; a strike may give such an entry back.
 FROM_LEDGER = (DrugOrdered, EntryStruck, MachineAssigned, ProtocolStarted)
 FROM_OTHERS = (EntryStruck, MonitorPaired)  # a monitor is on one patient: whether another open case has it
+OF_A_DEVICE = (PressureTaken, ReadingTaken)
 ENDED_FOR = timedelta(hours=24)
 
 
@@ -51,9 +62,16 @@ def with_ledger(facts: Facts, store: LogStore, case: str) -> Facts:
 
 
 def with_others(facts: Facts, store: LogStore, case: str, now: datetime) -> Facts:
-    """The other open cases laid in: who has which monitor."""
-    others = (c for c in store.open_cases(now - ENDED_FOR) if c not in {case, LEDGER})
+    """The other open cases laid in: who has which monitor. Those with a monitor are all of them, however old."""
+    since = now - ENDED_FOR
+    found = dict.fromkeys((*store.open_cases(since), *store.paired_cases(since)))
+    others = (c for c in found if c not in {case, LEDGER})
     return replace(facts, other_cases=tuple(other_case(c, store.case(c)[0]) for c in others))
+
+
+def _asks_others(event: Event | Answer) -> bool:
+    """Whether the other open cases have a say: who has which monitor."""
+    return isinstance(event, FROM_OTHERS) or (isinstance(event, OF_A_DEVICE) and event.source == "device")
 
 
 def _write_one(store: LogStore, facts: Facts, clock: Clock, case: str, event: Event) -> Answer:
@@ -61,7 +79,7 @@ def _write_one(store: LogStore, facts: Facts, clock: Clock, case: str, event: Ev
         folded, seq = store.case(case)
         if isinstance(event, FROM_LEDGER):
             facts = with_ledger(facts, store, case)
-        if isinstance(event, FROM_OTHERS):
+        if _asks_others(event):
             facts = with_others(facts, store, case, clock.now())
         try:
             known = _known(folded, event)
@@ -97,7 +115,7 @@ def would(store: LogStore, facts: Facts, clock: Clock, case: str, events: Sequen
     """What `write` would answer, each event decided as if those before it had been written. Nothing is."""
     folded, seq = store.case(case)
     facts = with_ledger(facts, store, case)
-    if any(isinstance(e, FROM_OTHERS) for e in events):
+    if any(_asks_others(e) for e in events):
         facts = with_others(facts, store, case, clock.now())
     entries, answers = [line.entry for line in folded.lines], []
     for event in events:

@@ -7,6 +7,10 @@ import type { Fields, LiveNumber, LivePressure, LiveState } from "../../wire/typ
 export const EVERY_MS = 300_000;
 type Reading = Fields<"ReadingTaken">["reading"];
 
+/** The log's unit as it is printed. */
+const PRINTED: Record<string, string> = { Cel: "°C", "1": "" };
+export const unitText = (unit: string): string => PRINTED[unit] ?? unit;
+
 export type Charted =
   | { event: "ReadingTaken"; fields: Fields<"ReadingTaken">; at: Date }
   | { event: "PressureTaken"; fields: Fields<"PressureTaken">; at: Date };
@@ -15,6 +19,8 @@ export interface ChartLine {
   id: string;
   label: string;
   text: string;
+  /** As printed; empty where nothing stands. */
+  unit: string;
   /** Why it is not taken of itself; empty when it is. */
   not: string;
   /** In doubt or there already: a person may still take it. */
@@ -62,6 +68,7 @@ function tooOld(at: string, now: number, most: number): string {
 interface Read {
   id: string;
   label: string;
+  unit: string;
   read: LiveNumber | LivePressure;
   old: (at: string) => string;
   entry: (at: Date) => Charted;
@@ -78,6 +85,7 @@ export function chartLines(
   const all: Read[] = state.numbers.map((n) => ({
     id: n.reading,
     label: n.label,
+    unit: unitText(n.unit),
     read: n,
     old: (at) => tooOld(at, now, GREY_MS),
     entry: (at) => ({ event: "ReadingTaken", fields: readingFrom(n, rowAt), at }),
@@ -87,6 +95,7 @@ export function chartLines(
     all.push({
       id: "pressure",
       label: "Pressure",
+      unit: "mmHg",
       read: p,
       old: (at) => tooOld(at, now, p.method === "arterial line" ? GREY_MS : EVERY_MS),
       entry: (at) => ({ event: "PressureTaken", fields: pressureFrom(p, rowAt), at }),
@@ -94,10 +103,10 @@ export function chartLines(
   return all.map((one) => line(one, stands));
 }
 
-function line({ id, label, read, old, entry }: Read, stands: ReadonlyMap<string, string>): ChartLine {
-  const bare = { id, label, text: read.text, may: false, entry: null };
+function line({ id, label, unit, read, old, entry }: Read, stands: ReadonlyMap<string, string>): ChartLine {
+  const bare = { id, label, text: read.text, unit, may: false, entry: null };
   if (read.state === "gap" || !read.at || ("value" in read && read.value === null))
-    return { ...bare, text: "—", not: read.why || "no value" };
+    return { ...bare, text: "—", unit: "", not: read.why || "no value" };
   const age = old(read.at);
   if (age) return { ...bare, not: age };
   const taken = { ...bare, entry: entry(new Date(read.at)), may: true };
