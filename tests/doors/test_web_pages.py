@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import asyncio
 import gzip
 import json
 import queue
 import socket
 import threading
 import uuid
-from collections.abc import Callable, Coroutine
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -18,6 +16,7 @@ from typing import Any
 import httpx
 import pytest
 
+from looped import looped
 from served import Hand, opening, post, served, wait_for
 from spiracle.case.facts import Facts
 from spiracle.doors.clock import SetClock
@@ -25,12 +24,6 @@ from spiracle.doors.live import BEAT, HOLDS, Live
 from spiracle.doors.log_store import LogStore, open_store
 
 # ---- sheets
-
-
-def apart(work: Coroutine[Any, Any, list[bytes]]) -> list[bytes]:
-    """The answer of a coroutine, run on a thread of its own: a browser test of the same worker keeps a loop on this one."""
-    with ThreadPoolExecutor(1) as one:
-        return one.submit(asyncio.run, work).result()
 
 
 def test_the_sheets_of_a_case_and_the_day(web: httpx.Client, hand: Hand) -> None:
@@ -166,7 +159,7 @@ def test_a_page_that_cannot_keep_up_is_let_go(log: LogStore) -> None:
             lines.append(line)
         return lines
 
-    assert apart(run()) == [b"first"], "the line ends, so that the page comes back and asks for the whole"
+    assert looped(run()) == [b"first"], "the line ends, so that the page comes back and asks for the whole"
 
 
 def test_a_quiet_line_beats(log: LogStore) -> None:
@@ -174,7 +167,7 @@ def test_a_quiet_line_beats(log: LogStore) -> None:
         stream = Live(log, beat_s=0.01).hear("c", b"first")
         return [await anext(stream), await anext(stream), await anext(stream)]
 
-    assert apart(run()) == [b"first", BEAT, BEAT]
+    assert looped(run()) == [b"first", BEAT, BEAT]
     assert BEAT.startswith(b":"), "a comment, by the standard of server-sent events (WHATWG HTML, 9.2)"
 
 
@@ -188,7 +181,7 @@ def test_an_old_place_is_not_told_again(log: LogStore) -> None:
         lines += [await anext(stream) for _ in range(2)]
         return lines
 
-    _, told, beat = apart(run())
+    _, told, beat = looped(run())
     assert told.count(b"event: changed\n") == 2 and b'"seq":2' in told and b'"seq":3' in told, "together, each once"
     assert beat == BEAT
 

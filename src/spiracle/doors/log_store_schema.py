@@ -10,10 +10,13 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from spiracle.doors.migrating import Shape
 from spiracle.refusals import NotOneOf
 
 HEAD = "0001"  # the newest migration; a test holds it against the migrations folder
-TURNSTILE = 0x5350_4952_4143_4C45  # the advisory lock under which PostgreSQL writers pass one after another
+# Writers pass one by one, so `place` runs in the order of commits.
+_SHAPE = Shape(HEAD, "alembic_version", 0x5350_4952_4143_4C45, Path(__file__).parent / "migrations")
+take_turn, migrate, revision = _SHAPE.take_turn, _SHAPE.migrate, _SHAPE.revision
 
 METADATA = sa.MetaData()
 LOG = sa.Table(
@@ -105,38 +108,3 @@ def _wal(cursor: Any) -> None:
 
 def _sqlite_begins(connection: sa.Connection) -> None:
     connection.exec_driver_sql("BEGIN IMMEDIATE")
-
-
-def take_turn(connection: sa.Connection) -> None:
-    """On PostgreSQL writers of all processes pass one by one, so `place` runs in the order of commits."""
-    if connection.dialect.name == "postgresql":
-        connection.exec_driver_sql("SET LOCAL lock_timeout = '10s'")
-        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({TURNSTILE})")
-
-
-def migrate(engine: sa.Engine) -> None:
-    """Bring the database to the newest shape. Alembic is imported only when there is something to do: it is slow to load."""
-    with engine.connect() as connection:
-        if revision(connection) == HEAD:
-            return
-    with engine.begin() as connection:
-        take_turn(connection)
-        if revision(connection) != HEAD:
-            _upgrade(connection)
-
-
-def revision(connection: sa.Connection) -> str | None:
-    if not sa.inspect(connection).has_table("alembic_version"):
-        return None
-    found: str | None = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
-    return found
-
-
-def _upgrade(connection: sa.Connection) -> None:
-    from alembic import command
-    from alembic.config import Config
-
-    config = Config()
-    config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
-    config.attributes["connection"] = connection
-    command.upgrade(config, "head")

@@ -10,6 +10,7 @@ from pathlib import Path, PurePath
 import sqlalchemy as sa
 
 from spiracle.doors.log_store_schema import make_engine, read_url
+from spiracle.doors.migrating import Shape
 
 __all__ = [
     "HEAD",
@@ -19,6 +20,7 @@ __all__ = [
     "make_engine",
     "migrate",
     "read_url",
+    "revision",
     "stands",
     "take_turn",
     "waves_url_of",
@@ -26,7 +28,9 @@ __all__ = [
 
 HEAD = "0001"  # the newest migration; a test holds it against the migrations folder
 VERSION_TABLE = "wave_version"
-TURNSTILE = 0x5350_5741_5645_5331  # the advisory lock under which PostgreSQL packs, one process after another
+# Those who pack pass one by one, so each seal is made over the one before it.
+_SHAPE = Shape(HEAD, VERSION_TABLE, 0x5350_5741_5645_5331, Path(__file__).parent / "migrations")
+take_turn, migrate, revision = _SHAPE.take_turn, _SHAPE.migrate, _SHAPE.revision
 
 METADATA = sa.MetaData()
 BIG = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
@@ -92,38 +96,3 @@ def stands(url: sa.URL) -> bool:
             return revision(connection) is not None
     finally:
         engine.dispose()
-
-
-def take_turn(connection: sa.Connection) -> None:
-    """On PostgreSQL those who pack pass one by one, so each seal is made over the one before it."""
-    if connection.dialect.name == "postgresql":
-        connection.exec_driver_sql("SET LOCAL lock_timeout = '10s'")
-        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({TURNSTILE})")
-
-
-def migrate(engine: sa.Engine) -> None:
-    """Bring the archive to the newest shape. Alembic is imported only when there is something to do: it is slow to load."""
-    with engine.connect() as connection:
-        if revision(connection) == HEAD:
-            return
-    with engine.begin() as connection:
-        take_turn(connection)
-        if revision(connection) != HEAD:
-            _upgrade(connection)
-
-
-def revision(connection: sa.Connection) -> str | None:
-    if not sa.inspect(connection).has_table(VERSION_TABLE):
-        return None
-    found: str | None = connection.exec_driver_sql(f"SELECT version_num FROM {VERSION_TABLE}").scalar()  # noqa: S608
-    return found
-
-
-def _upgrade(connection: sa.Connection) -> None:
-    from alembic import command
-    from alembic.config import Config
-
-    config = Config()
-    config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
-    config.attributes["connection"] = connection
-    command.upgrade(config, "head")
